@@ -70,7 +70,7 @@ def check_charges():
 
 
 def plan(wood):
-    """The schedule of a wood; its last step runs to the target."""
+    """The schedule of a wood; its last step ends at the target."""
     rows = [row for row in _rows("schedules.csv") if row["wood"] == wood]
     triggers = [float(row["when_controlling_mc_at_or_below_pct"]) for row in rows[1:]] + [TARGET]
     steps = []

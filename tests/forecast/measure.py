@@ -1,7 +1,7 @@
 """Measure forecasts and early warnings on the check charges, and write the figures pages print.
 
-``python -m tests.forecast.measure`` writes ``builder/kilnfolio/forecast/measured.yaml``: some two
-minutes. Run it after any change of the forecast; the figures live in that file and nowhere else.
+``python -m tests.forecast.measure`` writes ``builder/kilnfolio/forecast/measured.yaml`` in about
+two minutes. Run it after any change of the forecast; the figures are kept in that file only.
 """
 
 import sys
@@ -32,7 +32,7 @@ FAULTS = {
 
 
 def measured(each=200, whole=True):
-    """Everything the file holds, as plain data."""
+    """The content of the file, as plain data."""
     return {
         "command": COMMAND,
         "warnings": _warnings(rates(each, whole=whole)),

@@ -16,7 +16,7 @@ from kilnfolio.physics import air, sorption
 
 @dataclass
 class Rates:
-    """What was found: weighings and charges without fault, and each kind of fault."""
+    """What was found in weighings and charges without fault, and of each kind of fault."""
 
     weighings: int = 0
     flagged: int = 0
@@ -33,13 +33,13 @@ class Rates:
         self.found[kind] = (hits + bool(hit), all_ + 1)
 
     def share(self, kind):
-        """Share of a kind that was found."""
+        """Share of one kind of fault that was found."""
         hits, all_ = self.found[kind]
         return hits / all_
 
 
 def groups():
-    """Yield curve, watch and the charges neither was learnt from."""
+    """Yield a curve, a watch, and the charges that neither was learnt from."""
     for wood in ("oak", "maple"):
         for model in "ABC":
             earlier = [one.run for one in group(wood, model, "earlier")]
@@ -48,7 +48,7 @@ def groups():
 
 
 def left_out():
-    """Yield each earlier charge with curve and watch learnt from the others."""
+    """Yield each earlier charge with a curve and a watch learnt from the others."""
     for wood in ("oak", "maple"):
         for model in "ABC":
             earlier = [one.run for one in group(wood, model, "earlier")]
@@ -61,7 +61,7 @@ def left_out():
 def rates(each=200, seed=1, whole=False):
     """Plant about `each` faults of every kind in the test charges.
 
-    With `whole` also the earlier charges are looked at for false alarms, each left out in turn.
+    With `whole`, the earlier charges are also searched for false alarms, each left out in turn.
     """
     rng = np.random.default_rng(seed)
     found = Rates()
@@ -134,9 +134,9 @@ def _named(run, mc, row, boards, curve, known):
 
 
 def _dry_wick(run, factor, rng):
-    """A log whose wet bulb reads high from a moment on, and that moment [h].
+    """A log whose wet bulb reads high from some time on, and that time [h].
 
-    The true depression is so much larger than the one shown.
+    The true depression is this many times the one shown.
     """
     hours = run.air.hours
     begin = float(rng.uniform(0.2, 0.6)) * hours[-1]

@@ -1,7 +1,7 @@
 """Print how the forecast does on the check charges: ``python -m tests.forecast.table [--whole]``.
 
-By default the charges of role ``test``, learnt from those of role ``earlier``; with ``--whole``
-also every earlier charge, learnt from the other earlier ones.
+By default it forecasts the charges of role ``test`` from those of role ``earlier``; with
+``--whole`` also every earlier charge from the other earlier ones.
 """
 
 import sys

@@ -1,6 +1,6 @@
-"""A forecast is an estimate: no dossier, seal, verdict, audit or customer's page can hold one.
+"""A forecast is an estimate: no dossier, seal, verdict, audit or customer's page can contain one.
 
-None of the code that makes those reaches the forecast, directly or through what it imports.
+None of the code that makes them imports the forecast, directly or indirectly.
 """
 
 import ast
@@ -50,7 +50,7 @@ def imports(module):
 
 
 def reached(module):
-    """Every module of the package that a module rests on."""
+    """Every module of the package that a module imports, directly or indirectly."""
     seen, todo = set(), [module]
     while todo:
         for name in imports(todo.pop()) - seen:
@@ -60,12 +60,12 @@ def reached(module):
 
 
 @pytest.mark.parametrize("module", [*EVIDENCE, *PUBLISHED])
-def test_evidence_and_published_pages_rest_on_no_forecast(module):
+def test_evidence_and_published_pages_do_not_import_the_forecast(module):
     assert _file(module)
     assert not {name for name in reached(module) if name.startswith("kilnfolio.forecast")}
 
 
-def test_the_walk_finds_what_does_rest_on_one():
+def test_the_import_walk_finds_a_module_that_does_import_it():
     assert "kilnfolio.forecast.mill" in reached("kilnfolio.site.pages.today")
 
 

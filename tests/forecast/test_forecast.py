@@ -1,4 +1,4 @@
-"""The forecast against charges whose end is known, and the laws it must keep.
+"""The forecast against charges whose end is known, and properties it must have.
 
 The check charges are invented, from three models unlike the one under test; the targets are those
 of the model's design, for charges it was not fitted to. ``KILNFOLIO_FORECAST=whole`` runs them all.
@@ -41,11 +41,12 @@ def running():
     return check_charges()["A-oak-test-01"].run
 
 
-def test_targets_on_charges_not_learnt_from():
-    """Median error of the end, share in the 80 and 95 % bands, at 25, 50 and 75 % of the time."""
+def test_forecasts_of_unseen_charges_meet_the_targets():
+    """Median error of the end, and share inside the 80 and 95 % bands, at 25, 50 and 75 % of the
+    time."""
     found = list(all_trials(WHOLE, count=None if WHOLE else 2))
     sys.stdout.write(table(found))
-    spare = 0 if WHOLE else 12  # few charges: cover of 12 is known to some 12 points
+    spare = 0 if WHOLE else 12  # few charges: the cover of 12 charges is known to about 12 points
     for share, error, low, high in ((0.25, 7.0, 75, 95), (0.5, 6.5, 72, 90), (0.75, 5.5, 70, 90)):
         here = [one for one in found if one.share == share]
         assert np.median([one.curve for one in here]) <= error
@@ -55,7 +56,7 @@ def test_targets_on_charges_not_learnt_from():
         assert np.median([one.curve for one in here]) < np.median([one.exponential for one in here])
 
 
-def test_pace_of_a_board_that_dries_exponentially():
+def test_the_pace_of_an_exponentially_drying_board_is_recovered():
     """m = E + (m0 - E) e^(-k f t) gives back k: the solution of dm/dt = -k f (m - E)."""
     hours = np.arange(0.0, 241.0, 24.0)
     warm = float(temperature_factor(60.0))
@@ -72,8 +73,8 @@ def test_pace_of_a_board_that_dries_exponentially():
     np.testing.assert_allclose(np.exp(paces(run).log_pace), 0.004, rtol=1e-9)
 
 
-def test_formula_curve_dries_in_the_published_time():
-    """In steady air the march through the formula's own curve takes the formula's days."""
+def test_the_formulas_curve_dries_in_the_formulas_time():
+    """In steady air, stepping along the formula's own curve takes as many days as the formula says."""
     start = Weighings(np.array([0.0]), np.array([[80.0]]), ("1",))
     run = Run(
         "x",
@@ -91,7 +92,7 @@ def test_formula_curve_dries_in_the_published_time():
 
 
 @pytest.mark.parametrize("rule", ["wettest half", "wettest board", "mean"])
-def test_controlling_mc_as_the_physics_has_it(rule):
+def test_the_controlling_mc_is_that_of_the_physics(rule):
     rng = np.random.default_rng(3)
     mc = rng.uniform(8, 80, (20, 7))
     expected = {
@@ -104,12 +105,12 @@ def test_controlling_mc_as_the_physics_has_it(rule):
     np.testing.assert_allclose(controlling(gapped, rule), expected)
 
 
-def test_later_records_change_nothing(learnt, running):
+def test_later_records_do_not_change_the_forecast(learnt, running):
     early = forecast(running.until(400.0), learnt, 400.0)
     assert forecast(running, learnt, 400.0) == early
 
 
-def test_order_of_boards_and_of_charges_changes_nothing(oak, running):
+def test_the_order_of_boards_and_charges_does_not_matter(oak, running):
     turned = replace(
         running,
         weighings=replace(
@@ -143,7 +144,7 @@ def test_a_hindcast_never_learns_from_its_own_charge(oak):
     assert strange.charge in with_own.charges
 
 
-def test_bands_nest_and_narrow_as_a_charge_goes_on(learnt):
+def test_bands_are_nested_and_narrow_as_a_charge_goes_on(learnt):
     widths = []
     for one in group("oak", "A", "test")[:4]:
         row = []
@@ -157,7 +158,7 @@ def test_bands_nest_and_narrow_as_a_charge_goes_on(learnt):
     assert early > middle > late
 
 
-def test_steps_fall_due_in_order_and_the_fan_falls(learnt, running):
+def test_steps_fall_due_in_order_and_the_fan_chart_falls(learnt, running):
     found = forecast(running, learnt, 400.0)
     due = [step.due.median for step in found.steps]
     assert due == sorted(due)
@@ -167,13 +168,13 @@ def test_steps_fall_due_in_order_and_the_fan_falls(learnt, running):
     assert all(low <= high for low, high in zip(found.fan.low80, found.fan.high80, strict=True))
 
 
-def test_a_thicker_board_takes_longer_on_a_relatives_curve(oak, running):
+def test_a_thicker_board_takes_longer_on_the_curve_of_a_related_wood(oak, running):
     thick = replace(running, thickness_mm=52.0)
     found = forecast(thick, learn_for("oak", 52.0, oak[:4]), 24.0)
     usual = forecast(running, learn_for("oak", 27.0, oak[:4]), 24.0)
     assert found.origin == "relative"
     assert found.end.median - found.weighed > 1.5 * (usual.end.median - usual.weighed)
-    # the relatives forecast one another, to be shown; the band is not made of that
+    # the related charges forecast one another for display only; the band is not made from that
     assert {one.charge for one in found.hindcasts} <= {one.charge for one in oak[:4]}
     assert found.usual_error_pct() > 0
 
@@ -190,7 +191,7 @@ def test_an_unlike_schedule_is_marked(learnt, running):
     assert found.end.median > forecast(running, learnt, 400.0).end.median
 
 
-def test_equalizing_and_conditioning_follow(learnt, running):
+def test_equalizing_and_conditioning_follow_drying(learnt, running):
     finish = Finish(6.0, 8.0, 82.0, 6.0, conditioning_hours=12.0)
     found = forecast(replace(running, finish=finish), learnt, 600.0)
     assert found.equalizing.median < found.conditioning.median < found.unload.median
@@ -212,19 +213,19 @@ def test_a_timed_schedule_needs_no_weighing(learnt, running):
     found = forecast(timed, learnt, 60.0)
     assert found.origin == "clock"
     assert found.past == found.boards == ()
-    # the second step was set two hours late: what follows is two hours late
+    # the second step was set two hours late: everything after it is two hours late
     assert found.steps[0].due.median == STARTED + dt.timedelta(hours=50 + 72)
     assert found.end.median == STARTED + dt.timedelta(hours=50 + 72 + 24)
     assert "hours of its steps" in found.method
     assert "end of drying" in as_text(found)
 
 
-def test_a_plan_that_never_gets_there_says_so(learnt, running):
+def test_a_plan_that_never_reaches_its_target_says_so(learnt, running):
     damp = replace(running, steps=(PlannedStep(43.0, 14.0, 8.0),))
     assert forecast(damp, learnt, 100.0).end is None
 
 
-def test_no_weighing_is_refused(learnt, running):
+def test_a_charge_without_weighings_is_refused(learnt, running):
     with pytest.raises(ValueError, match="weighing before as_of"):
         forecast(running, learnt, -1.0)
     with pytest.raises(ValueError, match="two weighings"):

@@ -1,4 +1,4 @@
-"""A load before it goes in, what it costs, and orders against their days."""
+"""Loads before they go in, what they cost, and orders against their due days."""
 
 import datetime as dt
 from dataclasses import replace
@@ -23,7 +23,7 @@ NOON = dt.datetime(2026, 10, 15, 12, tzinfo=dt.UTC)
 
 
 def at(day, apart=0.0):
-    """A moment so many days on, its 80 % band so many days to either side."""
+    """A time so many days ahead, its 80 % band so many days to either side."""
     middle = NOON + dt.timedelta(days=day)
     half = dt.timedelta(days=apart)
     return Due(middle - 2 * half, middle - half, middle, middle + half, middle + 2 * half)
@@ -33,8 +33,8 @@ def days(likely, apart=0.0):
     return Days(likely - 2 * apart, likely - apart, likely, likely + apart, likely + 2 * apart)
 
 
-def test_bands_hold_charges_not_learnt_from():
-    """Each test charge against the forecast made before it was cut: the bands are honest."""
+def test_the_bands_cover_unseen_charges():
+    """Each test charge against the forecast made before it started."""
     in80, in95 = [], []
     for wood, model in (("oak", "A"), ("maple", "B"), ("oak", "C")):
         earlier = [one.run for one in group(wood, model, "earlier")][:8]
@@ -45,7 +45,7 @@ def test_bands_hold_charges_not_learnt_from():
             end = one.end / 24.0
             in80.append(found.days.low80 <= end <= found.days.high80)
             in95.append(found.days.low95 <= end <= found.days.high95)
-    assert 0.6 <= np.mean(in80) <= 0.97  # 30 charges: cover of 80 % is known to some 15 points
+    assert 0.6 <= np.mean(in80) <= 0.97  # 30 charges: a cover of 80 % is known to about 15 points
     assert np.mean(in95) >= 0.85
 
 
@@ -71,8 +71,8 @@ def test_a_timed_schedule_takes_its_hours():
     assert found.days == Days(2.5, 2.5, 2.5, 2.5, 2.5)
 
 
-def test_energy_goes_by_the_days_and_the_kiln():
-    """Equal charges: kWh = days times the daily take, and the band is that of the days alone."""
+def test_energy_is_estimated_from_days_and_kiln():
+    """Equal charges: kWh = days times the daily use, and the band is that of the days alone."""
     found = energy_for(Days(8, 9, 10, 12, 14), [500.0] * 4)
     assert found.low80 == pytest.approx(4500.0)
     assert found.median == pytest.approx(5000.0)
@@ -83,7 +83,7 @@ def test_energy_goes_by_the_days_and_the_kiln():
     assert energy_for(days(10), [500.0] * (ENOUGH - 1)) is None
 
 
-def test_an_order_goes_where_it_is_dry_first():
+def test_an_order_goes_into_the_kiln_that_dries_it_first():
     free = {"k1": at(5), "k2": at(1)}
     order = UnplannedOrder(
         "A", dt.date(2026, 11, 20), ("oak",), 10.0, {"k1": days(10), "k2": days(20)}
@@ -93,7 +93,7 @@ def test_an_order_goes_where_it_is_dry_first():
     assert bar.done.median == at(15).median
 
 
-def test_orders_of_one_stock_share_a_charge_while_they_fit():
+def test_orders_of_the_same_stock_share_a_charge_while_they_fit():
     free = {"k1": at(0)}
     orders = [
         UnplannedOrder("A", dt.date(2026, 11, 1), ("oak", 25.0), 25.0, {"k1": days(10, 1)}),
@@ -104,7 +104,7 @@ def test_orders_of_one_stock_share_a_charge_while_they_fit():
     assert first.orders == ("A", "B")
     assert second.orders == ("C",)
     assert second.started == first.done.median + TURNAROUND
-    # the second waits for the first and dries itself: its band is the wider
+    # the second waits for the first, then dries: its band is wider
     assert second.done.high80 - second.done.median > first.done.high80 - first.done.median
 
 
@@ -115,7 +115,7 @@ def test_an_order_that_no_kiln_can_dry_is_in_none():
     )
 
 
-def test_standing_goes_by_the_band():
+def test_the_band_decides_whether_an_order_is_in_time():
     done = at(10, 2.0)  # likely 25 October, 80 % from the 23rd to the 27th
     said = {day: standing(done, dt.date(2026, 10, day)) for day in (22, 24, 26, 27)}
     assert said == {22: "late", 24: "likely late", 26: "likely in time", 27: "in time"}

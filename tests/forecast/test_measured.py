@@ -1,7 +1,8 @@
-"""The figures that pages print: as good as the design asks, and no others than the command's.
+"""The figures that pages print are as good as the design demands, and are those the command
+computes.
 
 The limits are those of the model's design, from a trial on charges of the same three models.
-``KILNFOLIO_FORECAST=whole`` measures again, in some two minutes, and compares with the file.
+``KILNFOLIO_FORECAST=whole`` measures again, in about two minutes, and compares with the file.
 """
 
 import os
@@ -16,7 +17,7 @@ from kilnfolio.forecast.measured import measured
 WHOLE = os.environ.get("KILNFOLIO_FORECAST") == "whole"
 
 
-def test_false_alarms_are_as_rare_as_asked():
+def test_false_alarms_are_as_rare_as_required():
     found = measured().warnings
     assert found.weighings >= 10_000
     assert found.weighings_named / found.weighings <= 0.0012
@@ -38,7 +39,7 @@ def test_false_alarms_are_as_rare_as_asked():
         ("1.6 times", 38),
     ],
 )
-def test_planted_faults_are_found_as_often_as_asked(words, least):
+def test_planted_faults_are_found_as_often_as_required(words, least):
     (fault,) = [one for one in measured().warnings.faults if words in one.words]
     assert fault.found <= fault.planted
     assert fault.share_pct >= least
@@ -51,7 +52,7 @@ def test_enough_of_each_fault_was_planted():
     assert min(others) >= 200
 
 
-def test_the_end_is_missed_by_no_more_than_asked():
+def test_the_error_of_the_end_is_within_the_requirement():
     """Median error and cover of both bands from 25, 50 and 75 % of the time."""
     rows = measured().forecasts
     assert tuple(row.share for row in rows) == SHARES
@@ -69,5 +70,5 @@ def test_the_end_is_missed_by_no_more_than_asked():
 
 
 @pytest.mark.skipif(not WHOLE, reason="KILNFOLIO_FORECAST=whole measures again")
-def test_the_file_holds_what_its_command_finds():
+def test_the_file_contains_what_its_command_measures():
     assert yaml.load(measure.OUT.read_text("utf-8"), yaml.CSafeLoader) == measure.measured()

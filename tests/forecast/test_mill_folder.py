@@ -29,7 +29,7 @@ def script(tmp_path_factory):
 
 
 def mill_of(folder, script, names):
-    """A new mill with these charges, the last one to be forecast; return when each began."""
+    """Make a new mill with these charges, the last one to be forecast; return when each began."""
     assert (
         main(
             [
@@ -91,7 +91,7 @@ def test_forecasts_from_a_folder_of_older_charges(tmp_path, script, capsys):
             found = forecast_of(capsys, folder, name, start + dt.timedelta(hours=float(weighed)))
             assert list(found) == ["as_of", "steps", "end", "boards", "learnt_from", "method"]
             assert found["learnt_from"] == earlier[:8]
-            # summer time may move a moment by an hour
+            # summer time may shift a time by an hour
             end = hour(found["end"]["median"], start)
             errors.append(100 * abs(end - one.end) / one.end)
             held.append(
@@ -128,7 +128,7 @@ def test_nothing_recorded_later_is_used(tmp_path, script, capsys):
     assert set(before["learnt_from"]) == set(names[:-1])
 
 
-def test_what_cannot_be_forecast_is_said(tmp_path, script, capsys):
+def test_a_charge_that_cannot_be_forecast_is_explained(tmp_path, script, capsys):
     name = next(iter(check_charges()))
     start = mill_of(tmp_path, script, [name])[name]
     early = f"{start - dt.timedelta(days=1):%Y-%m-%dT%H:%M}"

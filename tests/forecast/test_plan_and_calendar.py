@@ -32,7 +32,7 @@ def moved(one, hours, kiln, charge):
     return replace(one, kiln=kiln, charge=charge, end=end)
 
 
-def test_unloadings_that_fall_together_are_named(found):
+def test_unloadings_close_together_are_reported(found):
     near = moved(found, 5.0, "k2", "C2")
     far = moved(found, 100.0, "k3", "C3")
     planned = plan([far, found, near])
@@ -47,7 +47,7 @@ def test_unloadings_that_fall_together_are_named(found):
     assert dt.timedelta(hours=5) < CLASH
 
 
-def test_the_next_charge_waits_for_the_kiln_and_carries_both_spreads(found):
+def test_the_next_charge_waits_for_the_kiln_and_adds_both_spreads(found):
     due = next_charge(found.end, (20.0, 17.0, 23.0, 15.0, 26.0))
     assert due.median == found.end.median + dt.timedelta(days=20)
     assert due.low95 < due.low80 < due.median < due.high80 < due.high95
@@ -58,7 +58,7 @@ def test_the_next_charge_waits_for_the_kiln_and_carries_both_spreads(found):
     )
 
 
-def test_calendar_keeps_to_rfc_5545(found):
+def test_the_calendar_follows_rfc_5545(found):
     """Sections 3.1, 3.3.5, 3.3.11, 3.6.1: CRLF, 75 octets, UTC times, what an event must have."""
     text = calendar("Alder; Brook, Timber", [found])
     assert text.endswith("END:VCALENDAR\r\n")
@@ -81,7 +81,7 @@ def test_calendar_keeps_to_rfc_5545(found):
     assert calendar("Alder; Brook, Timber", [found]) == text
 
 
-def test_drawings_hold_their_words_as_text(found):
+def test_the_drawings_contain_their_words_as_text(found):
     fan = fan_chart(found, ZONE)
     assert "step 8, 15 %" in fan
     assert "end, 8 %" in fan

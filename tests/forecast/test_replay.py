@@ -1,4 +1,4 @@
-"""A past charge computed again as a board: it follows the weighings, and one change is a ratio."""
+"""A past charge computed again as one board: it follows the weighings, and a change gives a ratio."""
 
 import numpy as np
 import pytest
@@ -31,22 +31,22 @@ def test_the_computed_board_follows_the_weighings(mill, dossier):
     assert max(trace.mean_pct) <= weighed[0] + 0.01
     assert trace.mean_pct[-1] == pytest.approx(weighed[-1], abs=3.0)
     assert trace.peak_pct == pytest.approx(max(trace.index_pct), abs=0.01)
-    # conditioning makes the shell the wetter: the index ends lower than where drying ended
+    # conditioning makes the shell wetter, so the index ends lower than at the end of drying
     stage = next(step for step in dossier.adherence if step.label == "conditioning")
     before = [i for at, i in zip(trace.times, trace.index_pct, strict=True) if at < stage.start]
     assert trace.index_pct[-1] < before[-1]
 
 
-def test_the_steps_are_those_it_ran(dossier):
+def test_the_steps_are_those_the_charge_ran(dossier):
     steps, days = as_it_ran(dossier)
     assert len(steps) == len(dossier.steps)
     assert np.all(np.diff([step.until_mc_pct for step in steps]) < 0)
     assert 0 < days < (dossier.ended - dossier.started).days + 1
 
 
-def test_changes_go_the_way_of_the_trade(mill, dossier):
-    """Earlier steps dry faster and steeper; smaller depressions slower and flatter: common
-    practice, and so on all invented charges of the trial."""
+def test_changes_work_in_the_direction_the_trade_expects(mill, dossier):
+    """Earlier steps dry faster with steeper gradients, smaller depressions slower with flatter
+    ones: common practice, and so in all invented charges of the trial."""
     effects = {
         one.what: one.found for one in replay_of(dossier, mill.charges[CHARGE].record, mill).effects
     }
@@ -62,7 +62,7 @@ def test_nothing_is_replayed_without_log_or_weighings(mill, dossier):
     assert replay_of(dossier.model_copy(update={"controlling": ()}), record, mill) is None
 
 
-def test_an_open_charge_has_an_end_for_every_change(mill):
+def test_every_change_gives_an_open_charge_an_end(mill):
     found = open_what_if_of(mill, OPEN)
     assert found.effects
     for one in found.effects:

@@ -1,7 +1,7 @@
-"""The demonstration's running charges (invented) against what became of them in the simulation.
+"""Forecasts of the demonstration's running charges (invented) against what the simulation did next.
 
-The simulation went on to their end; the records stop before it, and nothing the program reads
-tells more (`tests/data/demo-truth.yaml`, written by ``python -m demo``).
+The simulation ran on to their end; the records stop before it, and nothing that the program reads
+contains the rest (`tests/data/demo-truth.yaml`, written by ``python -m demo``).
 """
 
 import datetime as dt
@@ -29,14 +29,15 @@ def local(moment, mill):
     return dt.datetime.fromisoformat(str(moment)).replace(tzinfo=mill.mill.record.zone)
 
 
-def test_every_running_charge_has_its_truth(mill):
+def test_every_running_charge_has_an_entry_in_the_truth_file(mill):
     assert set(TRUTH) == set(mill.open_charges)
     assert len(TRUTH) >= 2
 
 
 @pytest.mark.parametrize("number", TRUTH)
-def test_what_came_lies_inside_the_band_of_95(mill, number):
-    """The end; and each step, whose MC was reached in the day before the weighing it was set at."""
+def test_what_happened_next_is_inside_the_95_percent_band(mill, number):
+    """The end, and each step: its MC was reached within the day before the weighing at which it was
+    set."""
     found = open_forecast(mill.graph, number)
     ended = local(TRUTH[number]["ended"], mill)
     assert found.as_of < ended
@@ -49,7 +50,7 @@ def test_what_came_lies_inside_the_band_of_95(mill, number):
         assert taken - ROUND <= one.due.high95
 
 
-def test_a_north_american_mill_is_asked_in_round_fahrenheit(mill):
+def test_a_north_american_mill_gets_what_if_in_round_fahrenheit(mill):
     words = [one.effect.what for one in open_what_if_of(mill, "HB-26-042").effects]
     assert "No step hotter than 150 °F (66 °C)" in words
     assert not any("65 °C" in one for one in words)

@@ -1,8 +1,8 @@
 """Early warnings on sound charges and on planted faults.
 
-Rates to compare with stand in the model's design, from a trial on charges of the same three models:
-sound weighings named 0.12 % (charges 11 %); one weighing wrong by 2, 4, 8 points 34, 61, 85 %; tags
-swapped 29, 88, 100 % by gap. ``KILNFOLIO_FORECAST=whole`` plants 300 of each fault.
+The rates to compare with are in the model's design, from a trial on charges of the same three
+models: sound weighings named 0.12 % (charges 11 %); one weighing wrong by 2, 4, 8 points 34, 61, 85
+%; tags swapped 29, 88, 100 % by gap. ``KILNFOLIO_FORECAST=whole`` plants 300 of each fault.
 """
 
 import os
@@ -19,8 +19,9 @@ from kilnfolio.forecast.warning import LEAST_THRESHOLD, check, watch
 WHOLE = os.environ.get("KILNFOLIO_FORECAST") == "whole"
 
 
-def test_rates_on_planted_faults():
-    """Within sampling of the trial's rates: 60 of each fault are known to some 12 points."""
+def test_planted_faults_are_found_at_the_trials_rates():
+    """Within sampling error of the trial's rates: with 60 of each fault, rates are known to about
+    12 points."""
     found = rates(300 if WHOLE else 60)
     spare = 0.03 if WHOLE else 0.12
     assert found.flagged / found.weighings <= 0.0012
@@ -45,7 +46,7 @@ def changed(run, row, values):
     return replace(run, weighings=replace(run.weighings, mc_pct=mc))
 
 
-def test_a_wrong_weighing_is_named_with_its_board_and_size(maple):
+def test_a_wrong_weighing_is_reported_with_its_board_and_size(maple):
     curve, known, run = maple
     wrong = changed(run, 4, lambda row: row + 8.0 * (np.arange(row.size) == 2))
     found = [one for one in check(wrong, curve, known) if one.boards]
@@ -55,7 +56,7 @@ def test_a_wrong_weighing_is_named_with_its_board_and_size(maple):
     assert not check(run.until(float(run.weighings.hours[4])), curve, known)
 
 
-def test_swapped_tags_name_the_pair(maple):
+def test_swapped_tags_are_reported_as_a_pair(maple):
     curve, known, run = maple
     row = 4
     order = np.argsort(run.weighings.mc_pct[row])
@@ -70,7 +71,7 @@ def test_swapped_tags_name_the_pair(maple):
     assert set(found[0].boards) == {run.weighings.boards[a], run.weighings.boards[b]}
 
 
-def test_nothing_is_said_of_too_little(maple):
+def test_too_few_weighings_give_no_warning(maple):
     curve, known, run = maple
     assert known.threshold >= LEAST_THRESHOLD
     assert check(run.until(24.0), curve, known) == ()

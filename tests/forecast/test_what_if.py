@@ -1,4 +1,5 @@
-"""What-if by the board model: laws, the trial's ratios, and the gradient index of T4-D2."""
+"""What-if by the board model: known properties, the trial's ratios, and the gradient index of
+T4-D2."""
 
 import csv
 import math
@@ -14,7 +15,7 @@ from kilnfolio.forecast.what_if import compare, run_board, typical_board
 from kilnfolio.physics import air, sorption
 from kilnfolio.physics.drying import Board
 
-#: Change of days, actual and by the board, on invented charges of three models [%].
+#: Change of days on invented charges of three models, actual and by the board model [%].
 MEASURED = {
     "steps 5 points earlier": ((-15, -9, -11), (-10, -9, -10)),
     "last steps at most 65 °C": ((4, 2, 5), (8, 5, 5)),
@@ -26,7 +27,7 @@ OAK, MAPLE = Board(27.0, 80.0, 1.2e-10), Board(27.0, 70.0, 1.9e-10)
 
 
 def with_depressions(wood, factor):
-    """The wood's schedule with its depressions above 30 % MC times a factor."""
+    """The wood's schedule with its depressions above 30 % MC multiplied by a factor."""
     lines = (DATA / "schedules.csv").read_text("utf-8").splitlines()
     rows = [row for row in csv.DictReader(lines) if row["wood"] == wood]
     steps = []
@@ -40,8 +41,9 @@ def with_depressions(wood, factor):
 
 @pytest.mark.parametrize("change", MEASURED)
 @pytest.mark.parametrize(("wood", "board"), [("oak", OAK), ("maple", MAPLE)])
-def test_changes_go_the_way_they_went_on_invented_charges(wood, board, change):
-    """Sign as in the trial on charges of three models; size within 8 points of its board's."""
+def test_changes_have_the_sign_and_size_seen_on_invented_charges(wood, board, change):
+    """The sign is that of the trial on charges of three models; the size is within 8 points of the
+    trial's board."""
     usual = plan(wood)
     changed = {
         "steps 5 points earlier": lambda: earlier(usual, 5.0),
@@ -56,9 +58,10 @@ def test_changes_go_the_way_they_went_on_invented_charges(wood, board, change):
 
 
 def test_gradient_index_of_t4_d2():
-    """Check values of the model's design, computed by another program of the same equations: peak
-    4.87 at 23 % MC, 1.17 at 8 %, 0.29 after 47 h of equalizing at 6, -0.69 after 6 h at 11. At what
-    dry bulb it equalized is not said; 71 °C is taken here."""
+    """Check values from the model's design, computed by another program with the same equations:
+    peak
+    4.87 at 23 % MC, 1.17 at 8 %, 0.29 after 47 h of equalizing at 6, -0.69 after 6 h at 11. The
+    design does not say at what dry bulb it equalized; 71 °C is assumed here."""
     board = Board(27.6, 80.0, 2e-10)
     run = run_board(board, plan("oak"))
     assert run.peak == pytest.approx(4.87, abs=0.1)
@@ -73,7 +76,7 @@ def test_gradient_index_of_t4_d2():
     assert conditioned.gradient[-1] == pytest.approx(-0.69, abs=0.12)
 
 
-def test_no_change_is_no_change_and_words_say_at_least_about():
+def test_an_unchanged_schedule_has_no_effect_and_effects_are_given_as_at_least_about():
     same = compare(OAK, plan("oak"), plan("oak"))
     assert same.days == same.peak == same.degree_hours == 1.0
     assert same.words == "no change of days worth naming"
@@ -82,7 +85,7 @@ def test_no_change_is_no_change_and_words_say_at_least_about():
     assert longer.words.endswith("longer")
 
 
-def test_thicker_takes_longer_and_a_milder_schedule_has_a_lower_peak():
+def test_thicker_boards_take_longer_and_a_milder_schedule_has_a_lower_peak():
     thick = run_board(replace(OAK, thickness_mm=40.0), plan("oak"))
     usual = run_board(OAK, plan("oak"))
     assert thick.duration > 1.4 * usual.duration
@@ -100,7 +103,7 @@ def test_a_moved_step_keeps_its_depression():
     assert bulbs[0] == pytest.approx(bulbs[1], abs=0.01)
 
 
-def test_a_plan_that_never_dries_the_board_is_told_apart():
+def test_a_plan_that_never_dries_the_board_is_recognised():
     damp = (PlannedStep(45.0, 14.0, 8.0),)
     assert run_board(OAK, damp).duration == math.inf
     with pytest.raises(ValueError, match="schedule_a must dry"):
@@ -109,7 +112,7 @@ def test_a_plan_that_never_dries_the_board_is_told_apart():
         run_board(OAK, (PlannedStep(45.0, 14.0),))
 
 
-def test_only_one_step_may_be_moved_and_the_end_never_is():
+def test_a_single_step_can_be_moved_but_not_the_end():
     usual = plan("oak")
     one = earlier(usual, 5.0, only=3)
     changed = [a.until_mc_pct - b.until_mc_pct for a, b in zip(one, usual, strict=True)]
@@ -119,7 +122,7 @@ def test_only_one_step_may_be_moved_and_the_end_never_is():
         earlier(usual, 5.0, only=1)
 
 
-def test_the_rest_of_a_schedule_and_a_kiln_that_keeps_its_air_drier():
+def test_what_if_can_compare_the_rest_of_a_schedule_and_a_drier_kiln():
     usual = plan("oak")
     assert [step.until_mc_pct for step in from_mc(usual, 22.0)] == [20, 15, 8]
     assert from_mc(usual, 5.0) == usual[-1:]
@@ -127,9 +130,9 @@ def test_the_rest_of_a_schedule_and_a_kiln_that_keeps_its_air_drier():
     assert drier.days < 1.0 < drier.peak
 
 
-def test_thickness_against_the_published_power():
+def test_drying_time_grows_with_thickness_near_the_published_power():
     """Days of red oak grow with the power 1.52 of thickness (Simpson and Tschernitz 1980, from
-    memory), fitted from 22 to 38 mm; a face that resists keeps the board between 1 and 2."""
+    memory), fitted from 22 to 38 mm; the resistance of the face keeps the board between 1 and 2."""
     air_ = (PlannedStep(50.0, 8.0, 15.0),)
     thin, thick = (
         run_board(replace(OAK, thickness_mm=size), air_).duration for size in (22.0, 38.0)
@@ -144,7 +147,7 @@ def test_heat_goes_with_days_and_temperature_only_in_part():
     assert 1.0 < low < high < cooler.degree_hours
 
 
-def test_a_comparison_may_begin_half_way():
+def test_a_comparison_may_start_half_way_through():
     profile = [20.0, 24.0, 28.0, 31.0, 33.0, 35.0, 36.0, 36.0]
     left = from_mc(plan("oak"), 30.0)
     whole = run_board(OAK, plan("oak")).duration

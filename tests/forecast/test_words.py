@@ -1,4 +1,4 @@
-"""A forecast in sentences: overdue in words, and always how it did before."""
+"""A forecast in sentences: overdue steps in words, and always the record of earlier forecasts."""
 
 import datetime as dt
 from dataclasses import replace
@@ -26,7 +26,7 @@ def found():
     return forecast(check_charges()["A-oak-test-01"].run, learnt, 400.0)
 
 
-def test_overdue_is_said_in_words():
+def test_an_overdue_step_is_described_in_words():
     band = due(-20, -10, 0, 10, 20)
     assert likely(band, NOON - dt.timedelta(hours=1)).startswith("likely 04 Mar 12:00 (80 in 100: ")
     assert "any time now" in likely(band, NOON + dt.timedelta(hours=1))
@@ -36,12 +36,12 @@ def test_overdue_is_said_in_words():
     assert "by the clock" in likely(due(0, 0, 0, 0, 0), NOON)
 
 
-def test_a_long_band_is_said_in_days():
+def test_a_long_band_is_given_in_days():
     assert span(due(-99, -72, 0, 72, 99)) == "01 Mar to 07 Mar"
     assert span(due(-9, -2, 0, 2, 9)) == "04 Mar 10:00 to 14:00"
 
 
-def test_what_comes_is_in_order(found):
+def test_events_to_come_are_in_order(found):
     words = [one.what.replace("\N{NO-BREAK SPACE}", " ") for one in coming(found)]
     assert words[-1] == "End of drying at 8 %"
     assert next_step(found) == coming(found)[0]
@@ -51,13 +51,13 @@ def test_what_comes_is_in_order(found):
     assert ready(finished).what == "Ready to unload"
 
 
-def test_the_record_of_earlier_forecasts_always_stands(found):
+def test_the_record_of_earlier_forecasts_is_always_shown(found):
     assert record(found).startswith("On your last 3 charges")
     assert f"{found.usual_error_pct():.0f}\N{NO-BREAK SPACE}%" in record(found)
     assert record(replace(found, hindcasts=())) == NO_RECORD
 
 
-def test_a_board_is_expected_between_its_masses(found):
+def test_a_boards_forecast_mass_falls_until_the_forecast_ends(found):
     board = replace(found.boards[0], oven_dry_g=1000.0)
     early, late = found.fan.times[0], found.fan.times[-1]
     assert found.board_mass_g(board, early) == pytest.approx(
@@ -69,7 +69,7 @@ def test_a_board_is_expected_between_its_masses(found):
     assert abs(at - board.next_trigger_at) < dt.timedelta(hours=8)
 
 
-def test_hours_count_over_a_change_of_the_clocks():
+def test_hours_are_counted_across_a_change_of_the_clocks():
     """On 8 March 2026 Toronto's clocks went forward at two: 24 h after 20:00 it is 21:00."""
     run = check_charges()["A-oak-test-01"].run
     start = dt.datetime(2026, 3, 7, 20, tzinfo=ZoneInfo("America/Toronto"))

@@ -1,4 +1,4 @@
-"""Yard and store with New York's weather of 2013, and the laws of both."""
+"""Yard and store with New York's weather of 2013, and known properties of both."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -30,7 +30,7 @@ def new_york():
 
 
 @pytest.mark.parametrize("wood", WOODS)
-def test_days_in_the_yard_are_of_the_published_size(new_york, wood):
+def test_days_in_the_yard_are_near_the_published_ones(new_york, wood):
     diffusivity, fast, slow = WOODS[wood]
     found = yard.estimate(Board(27.0, 80.0, diffusivity), new_york)
     assert 0.9 * fast <= found.best[1]
@@ -44,15 +44,17 @@ NEW_YORK = (12.2, 11.9, 11.5, 11.0, 11.5, 11.8, 11.8, 12.4, 12.6, 12.3, 12.5, 12
 
 
 def test_emc_of_new_york_by_month(new_york, record_property):
-    """The handbook's row is reported and gates nothing: 2013 was one year, and the row is from
-    memory. November 2013 lies 1.8 points below it, every other month within 1.1."""
+    """The handbook's row is only reported: 2013 was one year, and the row is from memory.
+
+    November 2013 is 1.8 points below it, every other month within 1.1.
+    """
     emc = new_york.monthly_emc()
     record_property("EMC less handbook", np.round(emc - NEW_YORK, 1).tolist())
     assert emc.shape == (12,)
     assert np.all((emc > 10) & (emc < 14.5))
 
 
-def test_thicker_slower_and_lower_targets_later(new_york):
+def test_thicker_boards_and_lower_targets_take_longer(new_york):
     usual = yard.estimate(Board(27.0, 80.0, 2e-10), new_york)
     assert np.all(yard.estimate(Board(52.0, 80.0, 2e-10), new_york).days > usual.days)
     assert np.all(yard.estimate(Board(27.0, 80.0, 2e-10), new_york, 17.0).days > usual.days)
@@ -60,7 +62,7 @@ def test_thicker_slower_and_lower_targets_later(new_york):
         yard.estimate(Board(27.0, 15.0, 2e-10), new_york)
 
 
-def test_dry_air_never_changes_what_is_at_its_emc():
+def test_a_board_at_its_emc_does_not_change():
     steady = monthly([20.0] * 12, [9.0] * 12)
     found = store.estimate(Board(27.0, 9.0, 2e-10), steady, 3, 200.0)
     np.testing.assert_allclose(found.mean_pct, 9.0, atol=1e-6)
@@ -80,14 +82,14 @@ def test_store_in_a_shed_warmed_and_wrapped(new_york):
     assert np.all(shed.mean_pct <= shed.high_pct + 1e-12)
 
 
-def test_a_year_may_begin_in_any_month(new_york):
+def test_a_year_may_start_in_any_month(new_york):
     turned = new_york.from_month(7)
     assert turned.temp_c[:100].mean() > new_york.temp_c[:100].mean() + 10
     np.testing.assert_allclose(np.sort(turned.emc_pct), np.sort(new_york.emc_pct))
 
 
 @pytest.mark.parametrize("packed", store.PACKED)
-def test_the_modes_of_a_stored_board_are_those_of_the_board_model(new_york, packed):
+def test_a_stored_board_by_modes_agrees_with_the_board_model(new_york, packed):
     """A year of daily means by modes, and by the cells in steps of 4 h: within 0.2 point."""
     dry, days = Board(27.0, 7.0, 1.5e-10), 365
     found = store.estimate(dry, new_york, 4, days, packed)

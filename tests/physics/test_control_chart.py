@@ -61,6 +61,6 @@ def test_false_signals_are_as_rare_as_the_page_of_a_kiln_says(n, one_in):
 
 
 @pytest.mark.parametrize("values", [[], [1.0], [1.0, float("nan")], [[1.0, 2.0], [3.0, 4.0]]])
-def test_series_too_short_to_judge_are_refused(values):
+def test_series_that_cannot_be_judged_are_refused(values):
     with pytest.raises(ValueError, match="values must"):
         control_limits(values)

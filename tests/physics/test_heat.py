@@ -36,7 +36,7 @@ def test_the_longest_run_is_found(temps, minutes):
     assert longest_run_above(EVERY_FIVE, temps, 56.0) == minutes
 
 
-def test_no_reading_and_one_reading_give_a_run_of_zero():
+def test_no_reading_gives_no_run_and_one_reading_a_run_of_zero():
     assert longest_run(EVERY_FIVE, [20.0] * 7, 56.0) is None
     assert longest_run([0.0], [60.0], 56.0) == Run(0, 0, 0.0)
     assert longest_run_above([], [], 56.0) == 0.0

@@ -11,7 +11,7 @@ from kilnfolio.records.problems import RecordProblems
 
 
 def refused(function: Callable[..., Any], *arguments: Any, **keywords: Any) -> list[str]:
-    """Return the sentences a call is refused with."""
+    """Return the messages with which a call is refused."""
     with pytest.raises(RecordProblems) as caught:
         function(*arguments, **keywords)
     return [str(problem) for problem in caught.value.problems]

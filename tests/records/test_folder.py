@@ -18,17 +18,17 @@ PROJECT = Path(__file__).resolve().parents[2]
 
 
 def problems(root: Path, **changes: Any) -> list[str]:
-    """Return what reading a changed minimal mill is refused with."""
+    """Return the problems found in a changed minimal mill."""
     return refused(checked_mill, minimal_mill(root, **changes))
 
 
 def line_of(root: Path, noun: str, text: str, nth: int = 1) -> int:
-    """Return the line of a file on which a text stands for the nth time."""
+    """Return the line of a file on which a text occurs for the nth time."""
     lines = (root / FILES[noun]).read_text("utf-8").splitlines()
     return [number for number, line in enumerate(lines, 1) if text in line][nth - 1]
 
 
-# --- a folder that is right -----------------------------------------------------------------------
+# --- a correct folder -----------------------------------------------------------------------
 
 
 def test_minimal_mill_is_read(tmp_path):
@@ -39,11 +39,11 @@ def test_minimal_mill_is_read(tmp_path):
     assert charge.record.started == dt.datetime(2026, 6, 1, 12, tzinfo=dt.UTC)
     assert folder.charge_folder("C1") == tmp_path / "content/charges/2026/C1"
     assert len(folder.steps_of(folder.schedules["red-oak-4-4"].record)) == 2
-    # lots carry no dispatch, so the newest moment is the unloading, 14:00 in Toronto
+    # lots have no dispatch date, so the newest time is the unloading, 14:00 in Toronto
     assert folder.latest.isoformat() == "2026-06-07T14:00:00-04:00"
 
 
-def test_minimal_log_is_read_whole(tmp_path):
+def test_the_minimal_log_is_read_completely(tmp_path):
     folder = checked_mill(minimal_mill(tmp_path))
     log = read_log(
         tmp_path / FILES["log"],
@@ -54,8 +54,8 @@ def test_minimal_log_is_read_whole(tmp_path):
     assert (log.rows, len(log.times), sum(log.left_out.values())) == (289, 289, 0)
 
 
-def test_minimal_boards_hang_together(tmp_path):
-    """Sections agree with the oven-dry mass a board was made from, as w = m0 (1 + u/100)."""
+def test_the_minimal_mills_boards_agree_with_their_sections(tmp_path):
+    """The sections agree with the oven-dry mass the board was made from: w = m0 (1 + u/100)."""
     charge = checked_mill(minimal_mill(tmp_path)).charges["C1"].record
     for board in charge.boards:
         mean = sum(100 * (s.green.value / s.oven_dry.value - 1) for s in board.sections) / 2
@@ -66,7 +66,7 @@ def test_minimal_boards_hang_together(tmp_path):
         assert 11 < 100 * (masses[-1] / oven_dry - 1) < 13
 
 
-def test_schedules_of_both_folders_and_notations(tmp_path):
+def test_schedules_are_read_from_both_folders_and_in_both_notations(tmp_path):
     softwood = yaml.safe_dump(
         {
             **minimal_records()["schedule"],
@@ -94,7 +94,7 @@ def test_schedules_of_both_folders_and_notations(tmp_path):
 
 # --- between records ------------------------------------------------------------------------------
 
-#: What is changed; file, text and which of its lines the refusal points at; column and sentence.
+#: What is changed; the file, text and line that the message points at; column and sentence.
 CONTRADICTIONS: list[tuple[dict[str, Any], tuple[str, str, int], str]] = [
     (
         {"charge": {"kiln": "k2"}},
@@ -274,7 +274,9 @@ CONTRADICTIONS: list[tuple[dict[str, Any], tuple[str, str, int], str]] = [
     CONTRADICTIONS,
     ids=[f"{noun}-{text}" for _, (noun, text, _), _ in CONTRADICTIONS],
 )
-def test_contradiction(tmp_path, changes, where, sentence):
+def test_a_contradiction_between_records_is_reported_at_its_place(
+    tmp_path, changes, where, sentence
+):
     found = problems(tmp_path, **changes)
     noun, text, nth = where
     assert found[0] == f"{FILES[noun]}:{line_of(tmp_path, noun, text, nth)}:{sentence}"
@@ -282,7 +284,7 @@ def test_contradiction(tmp_path, changes, where, sentence):
         assert len(found) == 1
 
 
-def test_two_boards_of_one_tag(tmp_path):
+def test_two_boards_with_the_same_tag_are_refused(tmp_path):
     def repeat(charge: dict[str, Any]) -> None:
         charge["boards"][2]["id"] = "S1"
         for weighing in charge["weighings"]:
@@ -295,7 +297,7 @@ def test_two_boards_of_one_tag(tmp_path):
     )
 
 
-def test_a_pack_in_two_lots(tmp_path):
+def test_a_pack_in_two_lots_is_refused(tmp_path):
     lot = {**minimal_records()["lot"], "id": "L2"}
     (problem,) = problems(tmp_path, files={"content/lots/L2.yaml": lot})
     assert problem == (
@@ -305,7 +307,7 @@ def test_a_pack_in_two_lots(tmp_path):
     )
 
 
-def test_a_charge_number_used_in_two_years(tmp_path):
+def test_a_charge_number_used_in_two_years_is_refused(tmp_path):
     charge = {**minimal_records()["charge"], "log": []}
     (problem,) = problems(tmp_path, files={"content/charges/2027/C1/charge.yaml": charge})
     assert problem == (
@@ -315,7 +317,7 @@ def test_a_charge_number_used_in_two_years(tmp_path):
     )
 
 
-def test_a_schedule_of_one_name_in_both_folders(tmp_path):
+def test_a_schedule_with_the_same_name_in_both_folders_is_refused(tmp_path):
     (problem,) = problems(
         tmp_path, files={"schedules/softwood/red-oak-4-4.yaml": minimal_records()["schedule"]}
     )
@@ -337,7 +339,7 @@ def test_a_schedule_of_one_name_in_both_folders(tmp_path):
         ("schedules/species/acer-rubrum.yml", "schedules/species/ID.yaml"),
     ],
 )
-def test_a_record_that_would_be_passed_over_is_named(tmp_path, name, kept_as):
+def test_a_record_where_nothing_would_read_it_is_reported(tmp_path, name, kept_as):
     (problem,) = problems(tmp_path, files={name: "format: 1\n"})
     assert problem == (
         f"{name}:1:1: this file would not be read: records of this kind are kept as "
@@ -348,7 +350,7 @@ def test_a_record_that_would_be_passed_over_is_named(tmp_path, name, kept_as):
 # --- several files at once ------------------------------------------------------------------------
 
 
-def test_an_error_in_one_file_hides_no_other(tmp_path):
+def test_an_error_in_one_file_does_not_hide_errors_in_others(tmp_path):
     found = problems(
         tmp_path,
         kiln="format: 1\nid: [\n",
@@ -360,10 +362,10 @@ def test_an_error_in_one_file_hides_no_other(tmp_path):
     assert sorted({line.split(":")[0] for line in found}) == sorted(
         FILES[noun] for noun in ("kiln", "species", "lot", "charge", "logger")
     )
-    assert len(found) == 5  # nothing that did not parse is called unknown as well
+    assert len(found) == 5  # a record that could not be parsed is not also called unknown
 
 
-def test_survivors_are_still_checked_against_each_other(tmp_path):
+def test_the_records_that_can_be_read_are_still_cross_checked(tmp_path):
     found = problems(tmp_path, kiln="format: 1\n- x\n", charge={"schedule": "none"})
     assert [line.split(": ")[1] for line in found] == [
         "schedule 'none'",
@@ -397,13 +399,13 @@ def test_a_language_without_a_translation_is_refused(tmp_path, mill, told):
     assert told in found[0]
 
 
-def test_a_mill_record_in_error_does_not_call_every_time_into_question(tmp_path):
+def test_an_error_in_the_mill_record_does_not_make_every_time_a_problem(tmp_path):
     found = problems(tmp_path, mill={"time_zone": "Toronto"})
     assert len(found) == 1
     assert "time_zone 'Toronto'" in found[0]
 
 
-def test_an_empty_folder_names_what_is_needed(tmp_path):
+def test_an_empty_folder_is_told_what_it_needs(tmp_path):
     (only,) = refused(checked_mill, tmp_path)
     assert only == (
         f"{tmp_path}:1:1: this is not a mill's folder: it holds no folder content/. "

@@ -1,9 +1,9 @@
 """The library in ``schedules/`` against the published and recalled tables it was typed from.
 
-The tables stand in ``tests/data/reference``; each begins with its publication and says of every
-row whether the page was read or recalled. Rows of the Dry Kiln Operator's Manual (USDA AH-188)
-and of the table of safe drying rates are all from memory: a test here shows that the library
-says what was recalled, and says that it was recalled, never that the book says so.
+The tables are in ``tests/data/reference``; each begins with its publication and says for every row
+whether the page was read or recalled. Rows of the Dry Kiln Operator's Manual (USDA AH-188) and of
+the table of safe drying rates are all from memory. For them a test shows only that the library
+agrees with what was recalled and is marked as recalled, not that the book says so.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ RUN_BY_THE_MILL = {
     "picea-mariana-8-4-heat-treated-timed",
 }
 
-#: Printed cells the library leaves out because they contradict the cell beside them.
+#: Printed cells that the library leaves out because they contradict the neighbouring cell.
 LEFT_OUT = {
     ("Picea mariana", "sg_12_fia"),  # 0.46, where basic 0.38 and 11.3 % give 0.41
     ("Pinus monticola", "sg_12_wh"),
@@ -127,15 +127,15 @@ def test_id_is_the_file_name(path):
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_every_citation_has_its_publication(path, sources):
+def test_every_citation_names_a_listed_publication(path, sources):
     groups = cited(path)
     assert groups or path.parent.name == "species"
     assert {publication_of(group["source"]) for group in groups} <= set(sources.publications)
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_recalled_publications_are_never_marked_read(path, sources):
-    """Nothing can have been read in a publication whose note begins with 'Recalled'."""
+def test_values_of_recalled_publications_are_never_marked_as_read(path, sources):
+    """A value cannot have been read in a publication whose note begins with 'Recalled'."""
     recalled = {
         key
         for key, publication in sources.publications.items()
@@ -158,7 +158,7 @@ def test_status_fits_the_kind_of_source(path):
         assert (group["status"] == "common practice") == (publication == "common-practice")
 
 
-def test_no_two_publications_share_their_short_form(sources):
+def test_no_two_publications_have_the_same_short_form(sources):
     shorts = [publication.short for publication in sources.publications.values()]
     assert len(shorts) == len(set(shorts))
 
@@ -169,7 +169,7 @@ def test_species_ids_follow_the_scientific_name():
         assert record.id == first_name.lower().replace(" ", "-")
 
 
-def test_names_of_one_species_are_given_once():
+def test_each_name_of_a_species_is_listed_once():
     for record in SPECIES.values():
         names = [record.trade_name, *record.also_called]
         assert len(names) == len({name.casefold() for name in names}), record.id
@@ -195,7 +195,8 @@ EUROPE = [
 ]
 
 
-#: Rows and column sums of each table when it was typed: a digit slipped since then fails here.
+#: Rows and column sums of each table when it was typed, so that a digit changed since then fails
+#: here.
 CHECKSUMS = {
     "species_properties.csv": (
         92,
@@ -222,7 +223,7 @@ CHECKSUMS = {
 
 
 @pytest.mark.parametrize("name", CHECKSUMS)
-def test_table_is_whole(name):
+def test_no_table_has_lost_or_changed_a_figure(name):
     frame = table(name)
     rows, sums = CHECKSUMS[name]
     assert len(frame) == rows
@@ -236,7 +237,7 @@ def by_source(groups: list[Any], publication: str) -> Any:
 
 
 def agrees(row: dict[str, Any], column: str, group: Any, field: str, status: str) -> None:
-    """Check one printed cell: the value, and how it is known; an empty cell has no value."""
+    """Check one printed cell: the value and its status; an empty cell has no value."""
     value = getattr(group, field) if group else None
     value = value.value if isinstance(value, Percent) else value
     if pd.isna(row[column]) or (row["scientific_name"], column) in LEFT_OUT:
@@ -269,7 +270,7 @@ def test_species_against_wood_handbook_and_fia(row):
 
 @pytest.mark.parametrize("row", EUROPE, ids=lambda row: row["scientific_name"])
 def test_movement_of_european_timber(row):
-    """German table of twelve woods: percent for each point of MC, a hundred times ours."""
+    """German table of twelve woods: percent per point of MC, so a hundred times our figure."""
     record = BY_SCIENTIFIC_NAME[row["scientific_name"]]
     assert record.movement.radial == pytest.approx(row["q_radial_pct_per_pct"] / 100)
     assert record.movement.tangential == pytest.approx(row["q_tangential_pct_per_pct"] / 100)
@@ -329,10 +330,10 @@ def test_white_fir_moves_as_in_the_worked_example():
     assert 232 * coefficient * (11 - 8) == pytest.approx(1.7, abs=0.05)
 
 
-def test_green_timber_holds_no_more_water_than_it_has_room_for():
+def test_green_mc_is_no_higher_than_the_wood_has_room_for():
     """Wood Handbook, Eq. 4-3: the most water at a basic specific gravity (1.54 for the wall).
 
-    The remembered sapwood of redwood breaks it; its sheet says so.
+    The recalled figure for redwood sapwood breaks this rule; its species sheet says so.
     """
     beyond = set()
     for record in SPECIES.values():
@@ -348,7 +349,7 @@ def test_green_timber_holds_no_more_water_than_it_has_room_for():
 
 RATES = table("safe_drying_rates.csv").to_dict("records")
 
-#: Species each row of the table of safe rates is for: the commercial groups they are sold in.
+#: The species that each row of the table of safe rates covers: the groups they are sold in.
 RATE_FOR = {
     "Beech, American": ["fagus-grandifolia"],
     "Birch, yellow": ["betula-alleghaniensis"],
@@ -410,7 +411,7 @@ def test_temperature_rows_as_recalled():
 
 
 def test_depression_rows_as_recalled():
-    """USDA AH-188, ch. 7: A to F by 1 to 8, from memory; every pair, so that they do factorize."""
+    """USDA AH-188, ch. 7: A to F by 1 to 8, from memory; every pair is compared."""
     frame = table("hardwood_wet_bulb_schedules.csv").fillna({"mc_from_pct": float("inf")})
     pairs = dict(iter(frame.groupby("code")))
     assert set(pairs) == {letter + digit for letter in "ABCDEF" for digit in "12345678"}
@@ -426,12 +427,12 @@ def test_depression_rows_as_recalled():
         )
 
 
-def test_notation_tables_grow_one_way():
+def test_notation_tables_only_get_hotter_and_drier():
     """A row never cools or closes as the timber dries, and a higher number is never milder."""
     for stages in NOTATION.dry_bulb.values():
         temps = [stage.dry_bulb.value for stage in stages]
         assert temps == sorted(temps)
-        # Common to every row, from memory: the first rise of the dry bulb is at 30 % MC.
+        # In every row, from memory, the dry bulb first rises at 30 % MC.
         assert mc_column([stage.from_mc for stage in stages])[1] == 30
     rows = [[kelvin.value for kelvin in NOTATION.depressions[digit]] for digit in "12345678"]
     assert all(row == sorted(row) for row in rows)
@@ -452,7 +453,7 @@ ASSEMBLED = {
 
 @pytest.mark.parametrize("code", ASSEMBLED)
 def test_codes_expand_into_the_assembled_steps(code):
-    """Ten codes merged apart from this program, out of the recalled tables."""
+    """Ten codes expanded outside this program from the recalled tables."""
     rows = ASSEMBLED[code]
     steps = expand(code, NOTATION)
     assert [step.dry_bulb.value for step in steps] == pytest.approx(
@@ -465,7 +466,7 @@ def test_codes_expand_into_the_assembled_steps(code):
     assert ends == rows["mc_to_pct"].to_list()
 
 
-def test_ten_assembled_codes_are_compared():
+def test_all_ten_codes_are_compared():
     assert len(ASSEMBLED) == 10
 
 
@@ -515,7 +516,7 @@ def test_ceilings_are_the_coolest_first_step_of_the_thin_schedules():
         if first:
             assert ceiling.dry_bulb.value == pytest.approx(min(first)), record.id
             assert (ceiling.while_above.value, ceiling.status) == (30, "memory")
-        else:  # the index of softwoods has codes, and the library no schedules of them
+        else:  # the index of softwoods has codes, but the library has no schedules for them
             assert ceiling is None or record.kind == "softwood", record.id
 
 
@@ -537,8 +538,9 @@ def test_every_ceiling_is_the_first_step_of_the_code_it_names():
     assert len(softwoods) >= 18
 
 
-def test_no_schedule_of_the_index_is_hotter_than_its_wood_bears():
-    """Sapwood of sweetgum and normal cottonwood have entries of their own, and so ceilings."""
+def test_no_schedule_of_the_index_exceeds_its_woods_ceiling():
+    """Sapwood of sweetgum and normal cottonwood have entries of their own, and so ceilings of their
+    own."""
     for schedule in SCHEDULES.values():
         if schedule.notation and publication_of(schedule.source) == "dry-kiln-operators-manual":
             first, stock = expand(schedule.notation, NOTATION)[0], schedule.for_stock
@@ -551,12 +553,12 @@ def test_no_schedule_of_the_index_is_hotter_than_its_wood_bears():
     assert gum.ceiling_at(25.4, "heartwood") == gum.ceiling_at(25.4)
 
 
-def test_a_draft_is_a_schedule_nobody_approved():
+def test_a_schedule_without_approval_is_a_draft():
     approved = {name for name, record in SCHEDULES.items() if record.approved}
     assert approved == RUN_BY_THE_MILL
 
 
-def test_revision_history_leads_to_the_approved_revision():
+def test_the_revision_history_ends_with_the_approved_revision():
     for name in RUN_BY_THE_MILL:
         record = SCHEDULES[name]
         assert [change.revision for change in record.changes] == list(range(record.revision, 0, -1))
@@ -613,7 +615,7 @@ def emc_of(air: Air) -> float:
     return float(equilibrium_moisture_content(dry_bulb, humidity))
 
 
-def test_invented_schedules_say_so():
+def test_invented_schedules_are_marked_invented():
     assert set(INVENTED) == {name for name, record in SCHEDULES.items() if record.status == "mill"}
     for name in INVENTED:
         assert "invented" in SCHEDULES[name].source
@@ -621,7 +623,7 @@ def test_invented_schedules_say_so():
 
 @pytest.mark.parametrize("name", INVENTED)
 def test_air_gets_warmer_and_drier_from_step_to_step(name):
-    """Common practice, no source: a drying step is never damper or cooler than the one before."""
+    """Common practice, no source: a drying step is never more humid or cooler than the one before."""
     steps = SCHEDULES[name].steps
     emcs = [emc_of(step) for step in steps]
     temps = [step.dry_bulb.value for step in steps]
@@ -631,7 +633,7 @@ def test_air_gets_warmer_and_drier_from_step_to_step(name):
 
 @pytest.mark.parametrize("name", [name for name in INVENTED if name.endswith("-dh")])
 def test_dehumidification_schedules_stay_cool(name):
-    """Under 60 °C throughout, and under the ceiling of every species while it is wet."""
+    """Below 60 °C throughout, and below the ceiling of every species while it is wet."""
     schedule = SCHEDULES[name]
     airs = [*schedule.steps, schedule.equalizing, schedule.conditioning]
     assert max(air.dry_bulb.value for air in airs) <= 60
@@ -644,7 +646,7 @@ def test_dehumidification_schedules_stay_cool(name):
 
 
 def holds_above(step: Step, mc: float) -> bool:
-    """Return whether a step ends at or above an MC."""
+    """Return whether a step ends at this MC or above."""
     return isinstance(step.until_mc, Percent) and step.until_mc.value >= mc
 
 
@@ -652,9 +654,10 @@ def holds_above(step: Step, mc: float) -> bool:
 def test_equalizing_and_conditioning_follow_the_rule(name):
     """USDA AH-188, ch. 7, from memory: EMC of target − 2, then target + 4 (softwood + 3).
 
-    A point less for targets up to 7 %.
+    One point less for targets up to 7 %.
 
-    Half a point either way, the spread between psychrometric tables and between kiln altitudes.
+    Half a point either way is allowed: the spread between psychrometric tables and between kiln
+    altitudes.
     """
     schedule = SCHEDULES[name]
     target = schedule.target_mc.value
@@ -664,7 +667,7 @@ def test_equalizing_and_conditioning_follow_the_rule(name):
     assert emc_of(schedule.conditioning) == pytest.approx(target + above, abs=0.5)
 
 
-def test_warm_through_keeps_the_wet_bulb_above_the_core_temperature_asked_for():
+def test_warming_through_keeps_the_wet_bulb_above_the_required_core_temperature():
     """ISPM 15, Annex 1 (read): 56 °C through the profile; wet timber stays near the wet bulb."""
     schedule = SCHEDULES["picea-mariana-8-4-heat-treated-timed"]
     (step,) = [step for step in schedule.steps if step.name == "warm-through"]
@@ -674,7 +677,7 @@ def test_warm_through_keeps_the_wet_bulb_above_the_core_temperature_asked_for():
 
 # --- woods of the world ---------------------------------------------------------------------------
 
-#: Woods whose record bears another id than the row: a trade group is named by its first species.
+#: Woods whose record has a different id from the row: a trade group is named by its first species.
 _GROUPS = {
     "shorea-dark-red": "shorea-pauciflora",
     "shorea-yellow": "shorea-faguetiana",
@@ -689,7 +692,7 @@ WORLD = [
 
 
 def read_values(record: Species) -> dict[str, set[float]]:
-    """Return every value of a species by what it is, whichever source it has."""
+    """Return every value of a species by its kind, whatever its source."""
     shrinkages = [known for known in (record.shrinkage, *record.shrinkage_elsewhere) if known]
     groups = {
         "green to ovendry": shrinkages,
@@ -720,7 +723,7 @@ def read_values(record: Species) -> dict[str, set[float]]:
 
 
 @pytest.mark.parametrize("row", WORLD, ids=lambda row: f"{row['id']}, {row['source'][:20]}")
-def test_woods_of_the_world_say_what_was_read(row):
+def test_woods_of_the_world_agree_with_the_rows_that_were_read(row):
     """Each row names its source: AH-607, Wood Handbook 2010 Tables 4-3 and 4-4, and others."""
     record = SPECIES[_GROUPS.get(row["id"], row["id"])]
     values = read_values(record)
@@ -734,20 +737,20 @@ def test_woods_of_the_world_say_what_was_read(row):
         if pd.isna(cell) or what.startswith(("nan", "not stated")) or "-" in str(cell):
             continue
         if record.shrinkage and publication_of(record.shrinkage.source) == "wood-handbook":
-            continue  # the newer edition's row is compared above
+            continue  # the row of the newer edition is compared above
         if what == "basic" and record.specific_gravity:
             continue
         number = float(str(cell).partition(" ")[0])
         assert number in values[what], (what, cell, values[what])
 
 
-def test_no_value_rests_on_the_share_alike_database():
+def test_no_value_comes_from_the_share_alike_database():
     """The CIRAD wood density database is CC BY-SA 4.0: its rows are left out of the library."""
     for path in [*FILES, LIBRARY / "sources.yaml"]:
         assert "CIRAD" not in path.read_text("utf-8"), path.name
 
 
-#: What European mills call it, from general knowledge of the languages.
+#: What European mills call the wood, from general knowledge of the languages.
 _SPRUCE = (
     "Norway spruce",
     "Fichte",
@@ -760,7 +763,7 @@ _SPRUCE = (
 )
 
 
-def test_regional_names_lead_to_the_species():
+def test_regional_names_find_the_species():
     record = SPECIES["picea-abies"]
     names = {record.trade_name, *record.also_called}
     assert names.issuperset(_SPRUCE)

@@ -1,4 +1,4 @@
-"""Logger exports as they come: read as their profile says, every row accounted for.
+"""Logger exports as they come: read by their profile, with every row accounted for.
 
 Each file of ``tests/data/logs`` shows one way in which exports differ or go wrong (common practice,
 no source); the values expected here were written into the file by hand.
@@ -72,7 +72,8 @@ def says(name: str, logger: LoggerProfile | None = None) -> list[str]:
 
 
 def accounted_for(log: Log) -> None:
-    """Every row below the headings is in the arrays or counted; time rises strictly."""
+    """Every row below the headings is in the arrays or counted as left out; times strictly
+    increase."""
     rows_out = sum(count for reason, count in log.left_out.items() if "rows" in reason)
     assert log.rows == len(log.times) + rows_out
     assert (np.diff(log.times) > np.timedelta64(0)).all()
@@ -98,7 +99,7 @@ GERMAN = {
 # --- numbers and text -----------------------------------------------------------------------------
 
 
-def test_semicolons_and_decimal_commas():
+def test_semicolons_and_decimal_commas_are_read():
     log = read("semicolon-decimal-comma.csv", profile(**GERMAN))
     assert dry(log) == [43.25, 43.31, 43.4]
     assert log.channels["wet-bulb"].tolist() == [40.5, 40.62, 40.7]
@@ -107,7 +108,7 @@ def test_semicolons_and_decimal_commas():
     assert log.place(2) == Place("semicolon-decimal-comma.csv", 4)
 
 
-def test_decimal_commas_read_with_the_wrong_profile():
+def test_decimal_commas_under_the_wrong_profile_are_refused():
     assert says("semicolon-decimal-comma.csv", profile(**{**GERMAN, "decimal": "."}))[0] == (
         "semicolon-decimal-comma.csv:2:18: Temperatur '43,25' (3 such cells): it is not a number "
         "as the profile 'plain' says they are written. If ',' stands before decimals, write "
@@ -115,7 +116,7 @@ def test_decimal_commas_read_with_the_wrong_profile():
     )
 
 
-def test_decimal_points_read_with_the_wrong_profile():
+def test_decimal_points_under_the_wrong_profile_are_refused():
     assert says("byte-order-mark.csv", profile(decimal=","))[0] == (
         "byte-order-mark.csv:2:18: DB '43.25' (2 such cells): it is not a number as the profile "
         "'plain' says they are written. If '.' stands before decimals, write 'decimal: \".\"' in "
@@ -123,7 +124,7 @@ def test_decimal_points_read_with_the_wrong_profile():
     )
 
 
-def test_the_wrong_delimiter_is_one_problem():
+def test_a_wrong_delimiter_is_reported_as_one_problem():
     assert says("semicolon-decimal-comma.csv") == [
         "semicolon-decimal-comma.csv:1:1: the line 'Zeit;Temperatur;Feuchtkugel': the profile "
         "'plain' says that the headings 'time', 'DB', 'WB' stand here. If ';' stands between "
@@ -174,8 +175,9 @@ def test_switches_in_words():
     assert read("fan-on-off.csv", profile(columns=columns)).channels["fan"].tolist() == [1, 1, 0]
 
 
-def test_a_switch_that_is_half_on_was_averaged():
-    """A mean of temperatures looks like a temperature; a mean of on and off gives itself away."""
+def test_a_switch_that_is_half_on_shows_an_averaged_export():
+    """An averaged temperature looks like a temperature; an average of on and off does not look like
+    a switch."""
     columns = {"DB": ("dry-bulb", "°C"), "WB": ("wet-bulb", "°C"), "fan": ("fan", "on/off")}
     assert says("averaged-switch.csv", profile(columns=columns)) == [
         "averaged-switch.csv:3:30: fan '0.667': fan is 0 or 1. If it marks a missing value, write "
@@ -225,7 +227,7 @@ def test_a_unit_that_contradicts_the_profile():
 
 
 def test_celsius_and_fahrenheit_in_one_file():
-    """109.4 °F is 43 °C: each column is in the unit of its own heading, and no other."""
+    """109.4 °F is 43 °C: each column is read in the unit of its own heading."""
     columns = {
         "DB [°C]": ("dry-bulb", "°C"),
         "WB [°C]": ("wet-bulb", "°C"),
@@ -240,7 +242,7 @@ def test_celsius_and_fahrenheit_in_one_file():
     assert "write 'unit: °F' in the profile" in problem
 
 
-def test_numbers_that_a_spreadsheet_keeps_as_text():
+def test_numbers_that_a_spreadsheet_stored_as_text_are_refused():
     problems = says("text-numbers.csv")
     assert [problem.split(": ")[1] for problem in problems] == ["DB ''43.0'", "DB '=\"43.1\"'"]
 
@@ -265,7 +267,7 @@ def test_names_on_line_three():
     ]
 
 
-def test_a_heading_the_profile_does_not_know():
+def test_a_heading_that_the_profile_does_not_list_is_refused():
     assert says("fan-on-off.csv") == [
         "fan-on-off.csv:1:12: heading 'fan': the profile 'plain' says nothing of this column. Add "
         "it to columns with its channel and unit, or as a line \"- 'fan'\" to ignored."
@@ -273,7 +275,7 @@ def test_a_heading_the_profile_does_not_know():
     assert dry(read("fan-on-off.csv", profile(ignored=["fan"]))) == [43.25, 43.31, 43.4]
 
 
-def test_a_heading_that_is_spelt_otherwise():
+def test_a_heading_that_is_spelt_differently_is_refused():
     columns = {"DB": ("dry-bulb", "°C"), "WetBulb": ("wet-bulb", "°C")}
     found = says("byte-order-mark.csv", profile(columns=columns))
     assert found[0] == (
@@ -287,18 +289,18 @@ def test_a_heading_that_is_spelt_otherwise():
     ]
 
 
-def test_channels_renamed_midway():
+def test_channels_renamed_midway_are_refused():
     sentence = (
         "channels-renamed-midway.csv:4:1: the headings change here: 'T1' stands where 'DB' stood. "
         "Copy the rows from here on to a second file, keep the original beside it, and name the "
         "second file under log with a profile of its own."
     )
     assert says("channels-renamed-midway.csv") == [sentence]
-    # and no profile can wave it through
+    # and no profile can permit it
     assert says("channels-renamed-midway.csv", profile(ignored_rows=["time"])) == [sentence]
 
 
-def test_a_column_added_midway():
+def test_a_column_added_midway_is_refused():
     found = says("column-added-midway.csv")
     assert len(found) == 2
     assert found[0] == (
@@ -348,7 +350,7 @@ def shifted(hours: int, *local: str) -> list[str]:
     ]
 
 
-def test_the_skipped_hour_of_a_local_clock():
+def test_a_local_clock_skips_an_hour_in_spring():
     """Toronto went from UTC-5 to UTC-4 on 8 March 2026 at 02:00."""
     log = read("spring-night-local.csv", profile(interval_minutes=30))
     assert utc(log) == shifted(
@@ -357,7 +359,7 @@ def test_the_skipped_hour_of_a_local_clock():
     assert {int(step / np.timedelta64(1, "m")) for step in np.diff(log.times)} == {30}
 
 
-def test_a_winter_clock_in_the_skipped_hour():
+def test_readings_in_the_skipped_hour_show_a_winter_clock():
     assert says("spring-night-winter-time.csv") == [
         "spring-night-winter-time.csv:4:1: time '2026-03-08 02:00:00': clocks in America/Toronto "
         "skipped that hour, so a local clock never showed it. If the logger keeps winter time all "
@@ -380,7 +382,7 @@ def test_the_repeated_hour_needs_a_line_in_the_profile():
     ]
 
 
-def test_the_repeated_hour_by_row_order():
+def test_the_repeated_hour_is_told_apart_by_row_order():
     """Toronto went from UTC-4 to UTC-5 on 1 November 2026 at 02:00."""
     by_order = profile({"repeated_hour": "by row order"}, interval_minutes=30)
     log = read("autumn-night-local.csv", by_order)
@@ -417,7 +419,7 @@ def written(tmp_path: Path, times: list[dt.datetime], form: str = "%Y-%m-%d %H:%
 
 @cache
 def clock_change(zone: ZoneInfo, autumn: bool) -> dt.datetime:
-    """Return the first half hour of 2026 from which a zone's clocks stand back, or forward."""
+    """Return the first half hour of 2026 at which a zone's clocks go back, or forward."""
     half_hours = (
         dt.datetime(2026, 1, 1, tzinfo=dt.UTC) + dt.timedelta(minutes=30 * n)
         for n in range(365 * 48)
@@ -446,10 +448,10 @@ def clock_change(zone: ZoneInfo, autumn: bool) -> dt.datetime:
     st.integers(1, 120),
     st.booleans(),
 )
-def test_a_local_clock_that_is_read_gives_the_moments_that_were_logged(
+def test_local_times_are_read_as_the_times_that_were_logged(
     tmp_path_factory, name, interval, minutes_before, rows, autumn
 ):
-    """Rows are logged in UTC, written as a wall clock shows them, and read back."""
+    """Times are logged in UTC, written as a wall clock shows them, and read back."""
     zone = ZoneInfo(name)
     change = clock_change(zone, autumn)
     start = change - dt.timedelta(minutes=minutes_before)
@@ -459,7 +461,7 @@ def test_a_local_clock_that_is_read_gives_the_moments_that_were_logged(
     try:
         log = read_log(path, "log.csv", logger, zone)
     except RecordProblems as error:
-        # only where every row lies in the repeated hour do they leave it open
+        # only if every row lies in the repeated hour is the order ambiguous
         repeated = [
             m
             for m in moments
@@ -509,7 +511,7 @@ def test_a_clock_that_goes_back_by_half_an_hour(tmp_path):
         "2026-01-01 07:60",
     ],
 )
-def test_times_no_calendar_or_clock_has(tmp_path, time):
+def test_impossible_dates_and_times_are_refused(tmp_path, time):
     path = tmp_path / "log.csv"
     path.write_text(f"time,DB,WB\n{time},43,40\n")
     (problem,) = refused(read_log, path, "log.csv", profile(), TORONTO)
@@ -538,19 +540,19 @@ def test_twelve_hour_clock():
     ]
 
 
-def test_a_twelve_hour_format_needs_its_half_of_the_day():
+def test_a_twelve_hour_format_needs_am_or_pm():
     with pytest.raises(ValidationError, match="does not tell the moment"):
         profile({"format": "%m/%d/%Y %I:%M"})
 
 
-def test_day_and_month_as_the_profile_says():
+def test_day_and_month_are_read_in_the_profiles_order():
     log = read("day-first.csv", profile({"format": "%d/%m/%Y %H:%M", "clock": "utc"}))
     assert utc(log)[0] == "2026-03-02T00:00"
     assert utc(log)[-1] == "2026-03-04T16:00"
 
 
-def test_day_and_month_swapped_on_days_that_are_months_too():
-    """All days are below 13, so each time alone could be read either way."""
+def test_swapped_day_and_month_are_noticed_in_the_first_twelve_days():
+    """All days are below 13, so each time by itself could be read either way."""
     swapped = profile({"format": "%m/%d/%Y %H:%M", "clock": "utc"})
     assert says("day-first.csv", swapped) == [
         "day-first.csv:5:1: time '03/03/2026 00:00': read as the profile says, the clock leaps by "
@@ -559,7 +561,7 @@ def test_day_and_month_swapped_on_days_that_are_months_too():
     ]
 
 
-def test_day_and_month_swapped_past_the_twelfth():
+def test_swapped_day_and_month_are_noticed_after_the_twelfth():
     swapped = profile({"format": "%m/%d/%Y %H:%M", "clock": "utc"})
     assert says("day-first-past-the-twelfth.csv", swapped) == [
         "day-first-past-the-twelfth.csv:4:1: time '13/03/2026 12:00' (2 such cells): the profile "
@@ -568,7 +570,7 @@ def test_day_and_month_swapped_past_the_twelfth():
     ]
 
 
-def test_a_wrong_format_names_every_reading_that_fits():
+def test_a_wrong_time_format_is_answered_with_the_formats_that_fit():
     assert says("day-first.csv") == [
         "day-first.csv:2:1: time '02/03/2026 00:00' (9 such cells): the profile 'plain' says times "
         "are written %Y-%m-%d %H:%M. Write \"format: '%d/%m/%Y %H:%M'\" if that is 2 March 2026, "
@@ -591,8 +593,8 @@ def test_spreadsheet_day_numbers():
     )
 
 
-def test_times_of_day_that_a_spreadsheet_dates_in_1900():
-    """A time without its date is day 0 there; no day is made up for it."""
+def test_times_of_day_dated_1900_by_a_spreadsheet_are_refused():
+    """In a spreadsheet a time without a date is on day 0; no date is invented for it."""
     (problem,) = says("dates-of-1900.csv")
     assert "time '1900-01-00 07:00' (2 such cells)" in problem
 
@@ -618,7 +620,7 @@ def test_an_offset_in_every_time():
 
 
 @pytest.mark.parametrize("word", ["now", "today", "Today", "NOW"])
-def test_no_word_stands_for_the_moment_of_reading(tmp_path, word):
+def test_words_such_as_now_and_today_are_not_read_as_times(tmp_path, word):
     path = tmp_path / "log.csv"
     path.write_text(f"time,DB,WB\n{word},43,40\n2026-03-02 07:00,43,40\n")
     (problem,) = refused(read_log, path, "log.csv", profile(), TORONTO)
@@ -658,8 +660,8 @@ _FORMS = st.sampled_from(
     st.text("0123456789/.: -", max_size=3),
     st.integers(0, 20),
 )
-def test_quick_reading_of_times_is_the_slow_one(form, moments, slip, at):
-    """Times read as a table of characters are those that strptime reads one by one."""
+def test_the_fast_reader_of_times_agrees_with_strptime(form, moments, slip, at):
+    """Times read as a table of characters equal those that strptime reads one by one."""
     texts = [moment.strftime(form) for moment in moments]
     texts[-1] = texts[-1][:at] + slip + texts[-1][at + len(slip) :]
     widths = {len(text.encode()) for text in texts}
@@ -679,9 +681,9 @@ def test_quick_reading_of_times_is_the_slow_one(form, moments, slip, at):
 # --- rows -----------------------------------------------------------------------------------------
 
 
-def test_duplicate_short_blank_and_out_of_order_rows():
+def test_duplicate_short_blank_and_out_of_order_rows_are_counted():
     log = read("duplicates-and-out-of-order.csv")
-    # the first of two rows of one time is kept
+    # of two rows with the same time the first is kept
     assert dry(log) == [43.0, 43.1, 43.3, 43.5, 43.7, 43.9]
     assert log.left_out == Counter(
         {
@@ -694,13 +696,13 @@ def test_duplicate_short_blank_and_out_of_order_rows():
     assert (log.rows, log.lines.tolist()) == (11, [2, 3, 5, 7, 10, 12])
 
 
-def test_a_clock_that_was_once_far_ahead_costs_one_row():
+def test_one_time_far_ahead_costs_only_its_own_row():
     log = read("clock-once-far-ahead.csv")
     assert dry(log) == [43.0, 43.1, 43.3, 43.4]
     assert log.left_out == Counter({"rows whose clock repeats or runs back": 1})
 
 
-def test_midnight_rollover_in_two_files():
+def test_two_files_that_meet_at_midnight_are_joined():
     first, second = read("rollover-first.csv"), read("rollover-second.csv")
     for logs in ([first, second], [second, first]):
         log = join_logs(logs)
@@ -730,8 +732,8 @@ def test_joined_files_with_other_channels():
     assert join_logs([both]) is both
 
 
-def test_rows_thinned_out_for_the_export():
-    """Nothing in the file says whether the rows between were left out or made into means."""
+def test_rows_thinned_out_for_the_export_are_refused():
+    """Nothing in the file says whether the rows in between were dropped or averaged."""
     assert says("thinned-to-the-hour.csv") == [
         "thinned-to-the-hour.csv:3:1: the rows stand 60 min apart: the profile 'plain' says 15 "
         "min. If the logger wrote so, write 'interval_minutes: 60' in the profile; if rows were "
@@ -755,8 +757,8 @@ def test_rows_thinned_out_for_the_export():
         (300, 12, True),
     ],
 )
-def test_how_far_apart_rows_may_stand(tmp_path, minutes, rows, fits):
-    """Half and double the profile's 15 minutes; a few rows do not tell."""
+def test_rows_may_be_half_to_twice_the_interval_apart(tmp_path, minutes, rows, fits):
+    """Half and twice the profile's 15 minutes; a few rows prove nothing."""
     path, first = tmp_path / "log.csv", dt.datetime.fromisoformat("2026-03-02T07:00")
     times = [first + dt.timedelta(minutes=minutes * row) for row in range(rows)]
     path.write_text("time,DB,WB\n" + "".join(f"{time:%Y-%m-%d %H:%M:%S},43,40\n" for time in times))
@@ -769,7 +771,7 @@ def test_how_far_apart_rows_may_stand(tmp_path, minutes, rows, fits):
         assert ("'interval_minutes: " in problem) == (minutes <= 240)
 
 
-def test_a_restarted_log():
+def test_the_repeated_headings_of_a_restarted_log_can_be_ignored():
     assert says("restarted-log.csv") == [
         "restarted-log.csv:4:1: the headings stand again here: a row of headings is no reading. "
         "If the logger was restarted, write \"ignored_rows: ['time']\" in the profile 'plain'."
@@ -779,7 +781,7 @@ def test_a_restarted_log():
     assert log.left_out == Counter({"rows the profile ignores": 1})
 
 
-def test_events_between_the_readings():
+def test_rows_of_events_between_the_readings_can_be_ignored():
     found = says("events-interleaved.csv")
     assert found[0] == (
         "events-interleaved.csv:5:18: DB 'EVENT': it is not a number as the profile 'plain' says "
@@ -797,7 +799,7 @@ def test_events_between_the_readings():
 FOUR = {"DB": ("dry-bulb", "°C"), "WB": ("wet-bulb", "°C"), "RH": ("relative-humidity", "%")}
 
 
-def test_marks_that_are_listed():
+def test_listed_marks_are_read_as_missing_values():
     log = read(
         "sentinels.csv", profile(columns=FOUR, missing=["-999", "850", "32767", "OL", "----"])
     )
@@ -814,7 +816,7 @@ def test_marks_that_are_listed():
     )
 
 
-def test_numbers_that_are_marks_are_named_where_nothing_lists_them():
+def test_numbers_that_look_like_unlisted_marks_are_reported():
     found = says("sentinels.csv", profile(columns=FOUR, missing=["OL", "----"]))
     assert found[0] == (
         "sentinels.csv:3:18: DB '-999' (2 such cells): dry-bulb lies outside -60 to 200 °C. If it "
@@ -829,7 +831,7 @@ def test_numbers_that_are_marks_are_named_where_nothing_lists_them():
     ]
 
 
-def test_words_that_are_marks_are_named_where_nothing_lists_them():
+def test_words_that_look_like_unlisted_marks_are_reported():
     found = says("sentinels.csv", profile(columns=FOUR, missing=["-999", "850", "32767"]))
     assert found == [
         "sentinels.csv:6:23: WB 'OL' (2 such cells): it is not a number as the profile 'plain' "
@@ -851,7 +853,7 @@ def test_marks_of_a_fahrenheit_column_are_compared_as_written(tmp_path):
     assert np.isnan(log.channels["dry-bulb"]).tolist() == [False, True]
 
 
-def test_fahrenheit_beyond_what_celsius_can_be(tmp_path):
+def test_fahrenheit_read_as_celsius_is_noticed(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text("time,DB,WB\n2026-03-02 07:00,212,105\n")
     assert refused(read_log, path, "log.csv", profile(), TORONTO) == [
@@ -884,7 +886,7 @@ def test_fahrenheit_beyond_what_celsius_can_be(tmp_path):
         ("nan", "dry-bulb", "°C", False),
     ],
 )
-def test_bounds_of_what_a_channel_can_show(tmp_path, cell, channel, unit, fits):
+def test_values_outside_a_channels_bounds_are_refused(tmp_path, cell, channel, unit, fits):
     path = tmp_path / "log.csv"
     path.write_text(
         f"time,X\n2026-03-02 07:00,{cell}\n2026-03-02 07:15,50\n"
@@ -898,7 +900,7 @@ def test_bounds_of_what_a_channel_can_show(tmp_path, cell, channel, unit, fits):
         assert len(refused(read_log, path, "log.csv", logger, TORONTO)) == 1
 
 
-def test_every_problem_of_a_file_in_one_run(tmp_path):
+def test_every_problem_of_a_file_is_reported_in_one_run(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text("time,DB,WB\n2026-03-02 07:00,OL,-999\n2.3.26 7:15,43,40\n")
     assert [
@@ -933,7 +935,7 @@ def test_broken_files(tmp_path, content, what):
     assert what in refused(read_log, path, "log.csv", profile(), TORONTO)[0]
 
 
-def test_a_file_that_is_gone_or_huge(tmp_path):
+def test_a_missing_or_huge_file_is_refused(tmp_path):
     assert refused(read_log, tmp_path / "log.csv", "log.csv", profile(), TORONTO) == [
         "log.csv:1:1: the file cannot be read: no such file or directory. Check the name, its "
         "ending and its folder."

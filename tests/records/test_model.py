@@ -1,4 +1,4 @@
-"""Records from documents: every problem of a file in one run, in words a person can act on."""
+"""Records from documents: every problem of a file in one run, in words that people can act on."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def test_minimal_record_is_read(noun):
 LOADED = "loaded: 2026-06-01T07:00"
 LOG = "log:\n- file: bulbs.csv\n  profile: two-bulbs"
 
-#: Noun, what stands, what a person wrote instead, and the sentence they read.
+#: Noun, the correct text, what a person wrote instead, and the message they read.
 MISTAKES = [
     # keys
     (
@@ -428,7 +428,7 @@ MISTAKES = [
     MISTAKES,
     ids=[new.replace("\n", " ")[:40] for _, _, new, _ in MISTAKES],
 )
-def test_mistake(noun, old, new, sentence):
+def test_a_mistake_is_explained_at_its_place(noun, old, new, sentence):
     assert says(noun, (old, new)) == [f"f.yaml:{sentence}"]
 
 
@@ -448,7 +448,7 @@ def test_a_file_that_is_no_record(text):
     ]
 
 
-def test_every_problem_in_one_run_in_the_order_of_the_lines():
+def test_problems_are_reported_in_one_run_in_the_order_of_the_lines():
     found = says(
         "charge",
         ("kiln: k1", "kilm: k1"),
@@ -479,7 +479,7 @@ def test_a_misspelt_key_is_not_also_missing():
     assert len(says("charge", ("schedule_revision: 1", "schedule_revison: 1"))) == 1
 
 
-def test_an_unknown_key_unlike_any_other_is_shown_what_is_known():
+def test_an_unknown_key_unlike_any_other_is_answered_with_the_known_keys():
     (problem,) = says("lot", ("  charge: C1", "  charge: C1\n  zzz: 1"))
     assert problem.endswith("Known keys here: number, charge, pieces, volume.")
 
@@ -548,8 +548,8 @@ _MINUTES = st.datetimes(
         ["America/Toronto", "Europe/Dublin", "Australia/Lord_Howe", "Asia/Kathmandu", "UTC"]
     ),
 )
-def test_a_local_time_is_read_as_the_one_moment_it_names_or_refused(local, name):
-    """The moments at which the zone's clock shows this time are found by trying every offset."""
+def test_a_local_time_is_read_as_the_one_instant_it_names_or_refused(local, name):
+    """The instants at which the zone's clock shows this time are found by trying every offset."""
     zone = ZoneInfo(name)
     text = written(
         "lot", ("issued: 2026-06-09", f"issued: 2026-06-09\nshipped: {local:%Y-%m-%dT%H:%M}")
@@ -569,7 +569,7 @@ def test_a_local_time_is_read_as_the_one_moment_it_names_or_refused(local, name)
 # --- the models themselves ------------------------------------------------------------------------
 
 
-def test_records_are_fixed_once_read():
+def test_records_cannot_be_changed_once_read():
     record = read("kiln", written("kiln")).record
     with pytest.raises(ValidationError):
         record.name = "other"
@@ -582,7 +582,7 @@ def test_channels_are_listed_once():
 @pytest.mark.parametrize(
     "model", [kind.model for kind in RECORD_KINDS.values()], ids=list(RECORD_KINDS)
 )
-def test_every_key_says_what_it_holds(model):
+def test_every_key_has_a_description(model):
     """A missing key is named with its meaning, so every key needs one."""
 
     def walk(record: type[Record], seen: set[type[Record]]) -> None:
@@ -632,7 +632,7 @@ _SCALARS = st.sampled_from(
 @settings(max_examples=300)
 @given(st.sampled_from(NOUNS), st.data())
 def test_any_value_anywhere_gives_a_record_or_problems(noun, data):
-    """Each of some lines of a record gets another value; nothing escapes but problems."""
+    """Lines of a record get other values; the reader may raise nothing but problems."""
     lines = written(noun).splitlines()
     for number in data.draw(st.lists(st.integers(0, len(lines) - 1), min_size=1, max_size=4)):
         key, colon, _ = lines[number].partition(":")

@@ -52,9 +52,9 @@ POUND_G = Fraction(45359237, 100000)
 FOOT_MM, INCH_MM = YARD_MM / 3, YARD_MM / 36
 
 
-# Written, kind, exact value in the house unit.
+# As written, kind, exact value in the house unit.
 DEFINED = [
-    # 0 °C and 100 °C are 32 °F and 212 °F; -40 is the same on both (definition of °F from °C)
+    # 0 °C and 100 °C are 32 °F and 212 °F; -40 is the same in both (definition of °F from °C)
     (Temperature, "32 °F", 0),
     (Temperature, "212 °F", 100),
     (Temperature, "-40 °F", -40),
@@ -123,7 +123,7 @@ DEFINED = [
 @pytest.mark.parametrize(
     ("kind", "written", "exact"), DEFINED, ids=[f"{written}" for _, written, _ in DEFINED]
 )
-def test_value_by_definition(kind, written, exact):
+def test_quantities_have_the_values_their_units_define(kind, written, exact):
     quantity = kind.parse(written)
     assert quantity.value == pytest.approx(float(exact), rel=4e-15, abs=1e-13)
     assert quantity.entered == str(written)
@@ -131,8 +131,8 @@ def test_value_by_definition(kind, written, exact):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_house_unit_and_example(kind):
-    """The house unit converts by one, and the example every message offers is taken."""
+def test_the_house_unit_converts_by_one_and_the_example_is_accepted(kind):
+    """The house unit converts by one, and the example that every message offers is accepted."""
     assert kind.parse(f"7 {kind.unit}").value == 7
     assert kind.parse(kind.example).entered == kind.example
 
@@ -157,7 +157,7 @@ SAME = [
 
 
 @pytest.mark.parametrize(("kind", "one", "other"), SAME, ids=[other for _, _, other in SAME])
-def test_two_ways_to_write_one_unit(kind, one, other):
+def test_two_ways_to_write_a_unit_mean_the_same(kind, one, other):
     assert kind.parse(one).value == kind.parse(other).value
 
 
@@ -173,7 +173,9 @@ def test_no_unit_is_left_unchecked():
     checked |= {
         (kind, unit) for kind, *pair in SAME for written in pair for unit in units(kind, written)
     }
-    checked |= {(kind, kind.unit) for kind in KINDS}  # by test_house_unit_and_example
+    checked |= {
+        (kind, kind.unit) for kind in KINDS
+    }  # by test_the_house_unit_converts_by_one_and_the_example_is_accepted
     assert {
         (kind.__name__, unit)
         for kind in KINDS
@@ -308,8 +310,8 @@ def test_refusal(kind, written, sentence):
     assert says(kind, written) == sentence
 
 
-def test_what_a_refusal_offers_is_taken():
-    """Nobody should be told to write what is refused in turn."""
+def test_what_an_error_message_suggests_is_accepted():
+    """Nobody should be told to write something that is then refused."""
     for kind, written, sentence in REFUSED:
         if isinstance(written, str) and "Write '" in sentence:
             for offer in sentence.split("Write ")[1].split(";")[0].split(" or "):
@@ -324,7 +326,7 @@ _DECIMALS = st.decimals(0, 10**6, allow_nan=False, places=3).map(lambda number: 
     _DECIMALS,
     st.sampled_from(["", " ", "  "]),
 )
-def test_every_unit_reads_what_is_written_with_it(kind_and_unit, number, space):
+def test_every_unit_reads_what_it_writes(kind_and_unit, number, space):
     kind, unit = kind_and_unit
     quantity = kind.parse(f"{number}{space}{unit}")
     factor = kind.units[unit]
@@ -357,7 +359,7 @@ def test_mixed_fractions_of_an_inch(whole, top, bottom):
     st.sampled_from(KINDS),
     st.text(max_size=30) | st.text("0123456789 ./,+-eE°CFgklbozinm%", max_size=14),
 )
-def test_any_words_give_a_quantity_or_a_refusal(kind, words):
+def test_any_text_gives_a_quantity_or_is_refused(kind, words):
     try:
         quantity = kind.parse(words)
     except PydanticCustomError as refusal:

@@ -1,4 +1,4 @@
-"""A region's practice is data, and it decides what a charge leaves open."""
+"""A region's practice is data, and decides what a charge leaves open."""
 
 import pytest
 import yaml
@@ -33,7 +33,7 @@ def test_the_controlling_mc_follows_the_practice(tmp_path, region, rule, mc, for
     root = minimal_mill(tmp_path, mill={"practice": region})
     dossier = reviewed_mill(root).dossiers["C1"]
     assert dossier.control_rule == rule
-    # masses are written to a gram of two kilograms: 0.05 point
+    # masses of two kilograms are written to the gram: 0.05 point
     assert dossier.controlling[-1].mc_pct == pytest.approx(mc, abs=0.06)
     (working,) = [one for one in dossier.workings if one.name.startswith("Controlling MC")]
     assert formula in working.formula
@@ -45,14 +45,14 @@ def test_a_charge_that_says_otherwise_prevails(tmp_path):
     assert reviewed_mill(root).dossiers["C1"].control_rule == "mean"
 
 
-def test_a_running_charge_follows_the_practice_too(tmp_path):
+def test_an_open_charge_follows_the_practice_too(tmp_path):
     root = minimal_mill(
         tmp_path, mill={"practice": "British"}, charge={"ended": DROP, "unloaded": DROP}
     )
     assert reviewed_mill(root).open_reviews["C1"].dossier.control_rule == "wettest board"
 
 
-def test_every_custom_says_how_it_is_known():
+def test_every_custom_states_its_source_and_status():
     for region in regions().values():
         for name in type(region).model_fields:
             if name == "words":

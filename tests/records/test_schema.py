@@ -1,4 +1,4 @@
-"""JSON Schemas: valid by the published meta-schema, complete, and true of every record read."""
+"""JSON Schemas: valid by the published meta-schema, complete, and satisfied by every record."""
 
 import jsonschema
 import pytest
@@ -20,20 +20,20 @@ RECORDS = [
 
 
 def follows(schema, value):
-    """Return what the validator of the jsonschema package says against a value."""
+    """Return the errors that the jsonschema package's validator finds in a value."""
     validator = jsonschema.Draft202012Validator(schema)
     return [error.message for error in validator.iter_errors(value)]
 
 
 @pytest.mark.parametrize("kind", RECORD_KINDS)
-def test_is_a_schema_by_the_meta_schema(kind):
+def test_every_schema_is_valid_by_the_meta_schema(kind):
     schema = record_schema(kind)
     assert schema["$schema"] == jsonschema.Draft202012Validator.META_SCHEMA["$id"]
     jsonschema.Draft202012Validator.check_schema(schema)
 
 
 @pytest.mark.parametrize("kind", RECORD_KINDS)
-def test_every_key_of_every_kind_says_what_it_holds(kind):
+def test_every_key_of_every_kind_has_a_description(kind):
     schema = record_schema(kind)
     models = [schema, *schema.get("$defs", {}).values()]
     assert models
@@ -47,8 +47,8 @@ def test_every_key_of_every_kind_says_what_it_holds(kind):
             assert "x-" not in field, key
 
 
-def test_every_kind_has_a_home_in_the_demonstration_mill():
-    # a brand is a mill's own; the demonstration shows our colours
+def test_the_demonstration_mill_has_a_record_of_every_kind():
+    # a brand belongs to a mill; the demonstration uses our colours
     assert {kind for kind, _ in RECORDS} == set(RECORD_KINDS) - {"brand"}
     assert follows(record_schema("brand"), BRAND) == []
 
@@ -74,7 +74,7 @@ def test_every_record_of_the_demonstration_mill_follows_its_schema(kind, path):
     ],
     ids=str,
 )
-def test_slips_an_editor_can_show(kind, change):
+def test_the_schema_rejects_common_slips(kind, change):
     record = minimal_records()[kind]
     plain = {key: value for key, value in record.items() if key != "signatures"}
     if kind != "charge":
@@ -102,7 +102,7 @@ def test_slips_an_editor_can_show(kind, change):
     ],
     ids=str,
 )
-def test_ways_to_write_a_quantity_that_reader_and_schema_take(quantity, entered):
+def test_reader_and_schema_accept_the_same_ways_to_write_a_quantity(quantity, entered):
     quantity.parse(entered)
     assert follows(schema_of(quantity), entered) == []
 
@@ -120,7 +120,7 @@ def test_ways_to_write_a_quantity_that_reader_and_schema_take(quantity, entered)
     ],
     ids=str,
 )
-def test_what_reader_and_schema_both_refuse(quantity, entered):
+def test_reader_and_schema_refuse_the_same_quantities(quantity, entered):
     with pytest.raises(ValueError):  # noqa: PT011  the sentence is the quantities' own test
         quantity.parse(entered)
     assert follows(schema_of(quantity), entered)

@@ -36,7 +36,10 @@ def starter(tmp_path_factory):
 
 
 def complaints(records):
-    """Return what Ajv and the YAML language server say of records: (kind, name, text)."""
+    """Return the complaints of Ajv and the YAML language server about records:
+
+    (kind, name, text).
+    """
     given = {
         "schemas": {kind: record_schema(kind) for kind in RECORD_KINDS},
         "records": [dict(zip(("kind", "name", "text"), one, strict=True)) for one in records],
@@ -71,7 +74,7 @@ def test_the_demonstration_follows_its_schemas_formats_included():
     assert [words for kind, path in RECORDS for words in formats_broken(kind, path)] == []
 
 
-def test_editors_and_strict_validators_have_nothing_against_the_demonstration():
+def test_editors_and_strict_validators_accept_the_demonstration():
     assert (
         complaints(
             [(kind, path.parent.name + "-" + path.stem, path.read_text()) for kind, path in RECORDS]

@@ -1,4 +1,4 @@
-"""A value still to be filled in is named with its place, its meaning and how to write it."""
+"""A value still to be filled in is reported with its place, its meaning and how to write it."""
 
 import pytest
 from tests.minimal import minimal_mill
@@ -8,7 +8,7 @@ from kilnfolio.records.checking import checked_mill
 
 
 @pytest.mark.parametrize("mark", ["…", "..."])
-def test_the_mark_is_named_and_nothing_else(tmp_path, mark):
+def test_a_value_to_fill_in_is_reported_with_its_place_and_meaning(tmp_path, mark):
     root = minimal_mill(tmp_path, kiln={"capacity": mark, "kind": mark, "name": mark})
     kiln = "content/kilns/k1.yaml"
     assert refused(checked_mill, root) == [
@@ -24,13 +24,13 @@ def test_the_mark_is_named_and_nothing_else(tmp_path, mark):
     ]
 
 
-def test_other_slips_come_first(tmp_path):
+def test_other_mistakes_are_reported_first(tmp_path):
     root = minimal_mill(tmp_path, kiln={"capacity": "…", "hottest": "85"})
     (said,) = refused(checked_mill, root)
     assert "hottest '85': has no unit" in said
 
 
-def test_of_a_record_that_cannot_lie_half_filled_both_are_named(tmp_path):
+def test_a_record_that_may_not_be_a_draft_reports_both_problems(tmp_path):
     root = minimal_mill(tmp_path, mill={"place": "…", "altitude": "310"})
     said = refused(checked_mill, root)
     assert len(said) == 2
@@ -38,7 +38,7 @@ def test_of_a_record_that_cannot_lie_half_filled_both_are_named(tmp_path):
     assert "altitude '310': has no unit" in said[1]
 
 
-def test_deep_in_a_charge(tmp_path):
+def test_a_mark_deep_in_a_charge_is_reported(tmp_path):
     root = minimal_mill(
         tmp_path,
         charge=lambda c: (

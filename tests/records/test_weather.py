@@ -1,4 +1,4 @@
-"""The weather a mill brings: three layouts, and every wrong line by its number."""
+"""A mill's own weather file: three layouts, and every wrong line reported by its number."""
 
 import pytest
 
@@ -49,13 +49,13 @@ def test_a_typical_year_as_weather_services_give_it_out():
         (b"1" * 5_000_000, "under 4 MB"),
     ],
 )
-def test_what_cannot_be_read_is_named_by_its_line(raw, message):
+def test_what_cannot_be_read_is_reported_by_line(raw, message):
     with pytest.raises(RecordProblems) as refused:
         read_weather(raw)
     assert message in str(refused.value.problems[0])
 
 
-def test_every_wrong_line_is_told_at_once_up_to_twenty():
+def test_up_to_twenty_wrong_lines_are_reported_at_once():
     with pytest.raises(RecordProblems) as refused:
         read_weather((HEAD + "x,1\n" * 100).encode())
     assert len(refused.value.problems) == 20

@@ -1,4 +1,5 @@
-"""YAML to plain values: places kept, the plain core only, and nothing hostile gets far."""
+"""YAML to plain values: places are kept, only the plain core is read, and hostile files are
+stopped."""
 
 from __future__ import annotations
 
@@ -81,7 +82,7 @@ def test_place_of_a_key(path, line, column):
     assert parse(CHARGE).key_place(*path) == Place("f.yaml", line, column)
 
 
-def test_what_is_not_there_is_placed_at_what_holds_it():
+def test_a_missing_key_has_the_place_of_its_parent():
     document = parse(CHARGE)
     assert document.place("boards", 1, "species") == document.place("boards", 1)
     assert document.place("boards", 7) == document.place("boards")
@@ -177,7 +178,7 @@ def test_plain_values_come_back_and_every_one_has_a_place(plain, flow):
         ("1_000", "1_000"),
         ("2026-03-02", "2026-03-02"),
         ("2026-03-02T07:10", "2026-03-02T07:10"),
-        # kept as words here: no mill writes such numbers
+        # read as words here: no mill writes such numbers
         ("007", "007"),
         ("0o14", "0o14"),
         ("0xC", "0xC"),
@@ -205,7 +206,7 @@ def test_scalar(written, meant):
         assert math.copysign(1, found) == math.copysign(1, meant)
 
 
-def test_a_number_remembers_how_it_was_written():
+def test_a_number_keeps_the_text_it_was_written_as():
     assert str(value("a: 12.50")["a"]) == "12.50"
     assert value("a: 12.50")["a"] == 12.5
 
@@ -402,12 +403,12 @@ def test_an_alias_of_itself():
         "".join(" " * n + "a:\n" for n in range(1200)),
     ],
 )
-def test_bottomless_nesting(text):
+def test_very_deep_nesting_is_refused(text):
     (problem,) = quickly_refused(text.encode())
     assert "nested too deep" in problem
 
 
-def test_depth_is_bounded_where_yaml_itself_would_go_on():
+def test_nesting_depth_is_limited_below_what_yaml_allows():
     deep = "a: " + "[" * (MAX_DEPTH - 1) + "]" * (MAX_DEPTH - 1)
     assert value(deep)
     assert "nested too deep" in says("a: " + "[" * (MAX_DEPTH + 1) + "]" * (MAX_DEPTH + 1))[0]
@@ -428,8 +429,8 @@ def test_a_huge_file_is_refused_without_being_read(tmp_path: Path):
 @pytest.mark.parametrize(
     "unit", ["- a\n", "[a,", "- &a b\n", "a: {b: 1}\n", "'", "x", "é\n", "a:\n "]
 )
-def test_the_largest_file_taken_does_not_stall(unit):
-    """Every file up to the bound ends in seconds, whatever it holds; one is typical."""
+def test_the_largest_accepted_file_is_read_in_seconds(unit):
+    """Every file up to the limit is read in seconds, whatever it holds; one is typical."""
     raw = (unit * (MAX_BYTES // len(unit.encode())))[:MAX_BYTES].encode()
     start = time.process_time()
     try:
@@ -439,7 +440,7 @@ def test_the_largest_file_taken_does_not_stall(unit):
     assert time.process_time() - start < 30
 
 
-def test_a_long_line_is_text_like_any_other():
+def test_a_very_long_line_is_read_as_text():
     assert value("note: " + "x" * 500_000)["note"] == "x" * 500_000
 
 
