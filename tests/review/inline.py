@@ -5,7 +5,7 @@
     make_case({"survey": None})                       a part taken out
     make_case(log=moved("wet-bulb", 20, 1, by=3))   readings changed
 
-A change names the record (charge where none is named) and the value by its path: `boards.0.side`.
+A change names the record (the charge if none is named) and the path of the value: `boards.0.side`.
 The records are written out as YAML and parsed again, so that every finding points at a real line.
 """
 
@@ -51,7 +51,7 @@ from kilnfolio.review.review import (
 PROJECT = Path(__file__).resolve().parents[2]
 ZONE = ZoneInfo("America/Toronto")
 
-#: Where each record stands, as findings name it.
+#: The path of each record, as findings name it.
 FILES = {
     "charge": "content/charges/2026/26-001/charge.yaml",
     "kiln": "content/kilns/k1.yaml",
@@ -71,22 +71,22 @@ MODELS: dict[str, type[Record]] = {
 }
 
 STARTED = dt.datetime(2026, 4, 6, 8, tzinfo=ZONE)
-#: Controlling MC by day is near these; day 0 is the start. [%]
+#: The controlling MC by day is near these; day 0 is the start. [%]
 DAILY_MC = (60.0, 54.0, 48.0, 42.0, 37.0, 32.0, 27.0, 17.0, 10.0, 7.1)
-#: How each board stands to the others: wetter or drier by this share.
+#: How much wetter or drier each board is than the others, as a share.
 BOARDS = MappingProxyType({"S1": 1.04, "S2": 1.02, "S3": 1.0, "S4": 0.99, "S5": 0.97, "S6": 0.95})
-#: Equalizing holds the driest where they are and brings the wettest down.
+#: Equalizing holds the driest boards where they are and brings the wettest down.
 END_MC = MappingProxyType({"S1": 7.5, "S2": 7.2, "S3": 6.9, "S4": 6.7, "S5": 6.4, "S6": 6.0})
 INTERVAL = 10.0
 
 
 def day(number: float, hours: float = 0.0) -> str:
-    """Return a moment of the charge, counted from its start, as records write it."""
+    """Return a time of the charge, counted from its start, as records write it."""
     return (STARTED + dt.timedelta(days=number, hours=hours)).strftime("%Y-%m-%dT%H:%M")
 
 
 def _mc(board: str, number: int) -> float:
-    """Return the MC of a board on a day; near the end the boards draw together."""
+    """Return the MC of a board on a day; near the end the boards converge."""
     if number == len(DAILY_MC):
         return END_MC[board]
     spread = BOARDS[board] if number < 9 else 1.0 + (BOARDS[board] - 1.0) * 3.2
@@ -94,7 +94,7 @@ def _mc(board: str, number: int) -> float:
 
 
 def _board(name: str) -> dict[str, Any]:
-    """Return a board whose sections say what its masses say, with grams as a scale shows them."""
+    """Return a board whose sections agree with its masses, in grams as a scale shows them."""
     green = _mc(name, 0)
     sections = [
         {
@@ -127,12 +127,12 @@ def _dry_g(name: str) -> float:
 
 
 def mass_for(name: str, mc: float) -> str:
-    """Return what a board weighs at an MC, as the sheet writes it."""
+    """Return the mass of a board at an MC, as the sheet writes it."""
     return f"{mass_at(_dry_g(name), mc):.3f} g"
 
 
 def resection(mc: float) -> dict[str, Any]:
-    """Return sections cut again from board S1 on day 8, when its masses say 10.4 %."""
+    """Return sections cut again from board S1 on day 8, when its masses give 10.4 %."""
     return {
         "at": day(8),
         "by": "A. B.",
@@ -350,11 +350,11 @@ LOT = {
 
 
 def depression_for(dry: float, emc: float) -> float:
-    """Return the depression that holds an EMC at sea level [K]."""
+    """Return the depression that gives an EMC at sea level [K]."""
     return dry - wet_bulb(dry, relative_humidity_for_emc(dry, emc))
 
 
-#: What the air was set to: hours from the start, dry bulb [°C], depression [K].
+#: The set-points: hours from the start, dry bulb [°C], depression [K].
 SETTINGS = (
     (0, 43.0, 3.5),
     (96, 43.0, 8.0),
@@ -372,11 +372,11 @@ LogChange = Callable[[Channels], object]
 
 @cache
 def clean_channels() -> tuple[np.ndarray, Mapping[str, np.ndarray]]:
-    """Return hours from the start, and what a good logger in a good kiln writes."""
+    """Return hours from the start, and what a good logger in a good kiln records."""
     hours = np.arange(0, 252 + 1e-9, INTERVAL / 60)
     dry = _ramped(hours, 20.0, [dry for _, dry, _ in SETTINGS])
     depression = _ramped(hours, 2.0, [depression for *_, depression in SETTINGS])
-    # never quite still, so that nothing looks stuck: incommensurate ripples of a tenth
+    # never quite constant, so that no sensor looks stuck: incommensurate ripples of a tenth
     dry = dry + 0.1 * np.sin(2.7 * hours)
     wet = dry - depression + 0.1 * np.sin(1.9 * hours)
     core = _lagged(hours, dry, 5.0)
@@ -405,7 +405,7 @@ def _ramped(hours: np.ndarray, first: float, values: list[float]) -> np.ndarray:
 
 
 def _lagged(hours: np.ndarray, values: np.ndarray, lag_h: float) -> np.ndarray:
-    """Return what a body of one time constant follows."""
+    """Return the response of a body with one time constant."""
     out, step = np.empty_like(values), hours[1] - hours[0]
     out[0] = values[0]
     for i in range(1, len(values)):
@@ -414,13 +414,13 @@ def _lagged(hours: np.ndarray, values: np.ndarray, lag_h: float) -> np.ndarray:
 
 
 def rows(at_hour: float, hours: float) -> slice:
-    """Return the rows from an hour on for so long, both ends included."""
+    """Return the rows from an hour on, for this long, both ends included."""
     first = round(at_hour * 60 / INTERVAL)
     return slice(first, first + round(hours * 60 / INTERVAL) + 1)
 
 
 def line(at_hour: float) -> int:
-    """Return the line of the log file that holds an hour: one line of headings comes first."""
+    """Return the line of the log file for an hour; one line of headings comes first."""
     return round(at_hour * 60 / INTERVAL) + 2
 
 
@@ -473,7 +473,7 @@ def make_log(
     repeats: int = 0,
     every: int = 1,
 ) -> Log:
-    """Return the log; `gap` leaves out readings between two hours, `every` all but every nth."""
+    """Return the log; `gap` leaves out readings between two hours, `every` keeps only every nth."""
     hours, clean = clean_channels()
     channels = {name: values.copy() for name, values in clean.items()}
     if change:
@@ -510,12 +510,12 @@ def real_limits() -> Located[Limits]:
 
 
 def limit(key: str, index: int = 0) -> float:
-    """Return the number of a limit as the file has it."""
+    """Return the value of a limit from the file."""
     return real_limits().record.limits[key][index].value
 
 
 def texts(changes: Mapping[str, Any]) -> dict[str, str]:
-    """Return each record as YAML with the changes made."""
+    """Return each record as YAML, with the changes made."""
     changed: dict[str, Any] = {}
     for path, value in changes.items():
         name, _, inside = path.rpartition(":")
@@ -553,19 +553,19 @@ def _written(record: dict[str, Any]) -> str:
 
 @cache
 def parsed(kind: str, text: str) -> Located[Any]:
-    """Return a record parsed from its text, once for all tests that leave it as it is."""
+    """Return a record parsed from its text, once for all tests that do not change it."""
     return validate(parse_yaml(text.encode(), FILES[kind]), MODELS[kind], zone=ZONE)
 
 
 class _Plain(yaml.CSafeDumper):
-    """Writes a repeated part out: records take no aliases."""
+    """Writes repeated parts out in full, since records may not contain aliases."""
 
     def ignore_aliases(self, data: object) -> bool:  # noqa: ARG002
         return True
 
 
 def _set(record: Any, path: list[str], value: Any) -> None:
-    """Set one value; None takes the key or item out, a function gets the old value."""
+    """Set one value; None removes the key or item, a function gets the old value."""
     for key in path[:-1]:
         record = record[int(key) if isinstance(record, list) else key]
     last: Any = int(path[-1]) if isinstance(record, list) else path[-1]
@@ -615,7 +615,7 @@ def make_folder(changes: Mapping[str, Any] = MappingProxyType({})) -> MillFolder
 def make_case(
     changes: Mapping[str, Any] = MappingProxyType({}), *, log: Any = None, **shape: Any
 ) -> Case:
-    """Return a charge as the checks get it, clean but for what is changed."""
+    """Return a charge as the checks get it, clean except for the changes."""
     folder = make_folder(changes)
     made = None if log is NO_LOG else make_log(log, **shape)
     return build_case(folder, folder.charges["26-001"], made)
@@ -627,10 +627,10 @@ def make_lot_case(
     log: Any = None,
     more: Mapping[str, Any] = MappingProxyType({}),
 ) -> LotCase:
-    """Return a lot as the checks get it; `more` holds further charges and lots of the mill."""
+    """Return a lot as the checks get it; `more` holds other charges and lots of the mill."""
     folder = make_folder(changes)
     case = build_case(folder, folder.charges["26-001"], None if log is NO_LOG else make_log(log))
-    # what the checks of lots read of a dossier, without the digests of files nobody wrote
+    # what the checks of lots read from a dossier, without digests of files, which do not exist here
     dossier = Dossier.model_construct(
         survey=survey_result(case),
         heat=heat_result(case),

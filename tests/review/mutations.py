@@ -1,9 +1,8 @@
 """Faults planted in clean charges of the demonstration mill, one for each check.
 
-A fault changes the record as a person would have written it wrongly, or the log as an instrument
-would have shown it; everything that was right stays right, so that what else is raised is what the
-fault entails. `restated` works a sheet's MCs out again from masses, as an operator would who trusts
-the scale.
+A fault changes the record as a person would have mistyped it, or the log as an instrument would
+have shown it. Everything else stays right, so whatever else is raised follows from the fault.
+`restated` works out a sheet's MCs again from its masses, as would an operator who trusts the scale.
 """
 
 from __future__ import annotations
@@ -44,7 +43,8 @@ from kilnfolio.review.review import (
 
 PROJECT = Path(__file__).resolve().parents[2]
 #: Green red oak on MC steps, a white spruce load with core probes on timed steps, and a hard maple
-#: load whose kiln logs humidity and whose schedule states its end air; thick oak; a lot of each.
+#: load whose kiln logs humidity and whose schedule states its end air; thick oak; and a lot of
+#: each.
 OAK, SPRUCE, MAPLE, THICK_OAK = "HB-25-041", "HB-25-048", "HB-25-044", "HB-25-052"
 LOT_OF = {
     OAK: "HBL-25-101",
@@ -61,9 +61,9 @@ Channels = dict[str, np.ndarray]
 class Mutation:
     """One fault: the charge it is planted in, and what it changes.
 
-    `changes` names a record (the charge where none is named) and a value by its path; None takes
-    the value out, a function gets the old one. `record` changes the whole charge; `log` the
-    channels, given the hours since heating began; `rows` which rows are kept.
+    `changes` names a record (the charge if none is named) and the path of a value; None removes the
+    value, a function gets the old one. `record` changes the whole charge; `log` the channels, given
+    the hours since heating began; `rows` which rows are kept.
     """
 
     charge: str = OAK
@@ -95,7 +95,7 @@ def clean_log(charge: str) -> Log:
 
 
 def raised(mutation: Mutation) -> set[str]:
-    """Return the checks that ask for an answer, or note something, about a charge and its lot."""
+    """Return the checks that ask or note something about a charge and its lot."""
     if mutation.publication is not None:
         found = run_checks(dataclasses.replace(Publication((), (), ()), **mutation.publication))
         return _speaking(found)
@@ -117,7 +117,7 @@ def _speaking(findings: Any) -> set[str]:
 
 @cache
 def raised_when_clean(charge: str) -> frozenset[str]:
-    """Return what a clean charge has noted already."""
+    """Return what is noted about the clean charge."""
     return frozenset(raised(Mutation(charge)))
 
 
@@ -190,7 +190,7 @@ def _log(mutation: Mutation, started: dt.datetime) -> Log:
 
 
 def grams(mass: str) -> float:
-    """Return the number of a mass as the sheets write it."""
+    """Return the number in a mass as the sheets write it."""
     return float(str(mass).split()[0])
 
 
@@ -204,7 +204,7 @@ def restated(record: Record, first: int = 0) -> None:
 
 
 def weighed(board: str, rounds: Mapping[int, float]) -> Callable[[Record], None]:
-    """Add grams to a board's mass in some rounds of weighings, and work the sheet out again."""
+    """Add grams to a board's mass in some rounds, and work out the sheet again."""
 
     def change(record: Record) -> None:
         for number, more in rounds.items():
@@ -224,7 +224,8 @@ def stretch(
     to: float | None = None,
     ramp: float = 0.0,
 ) -> Callable[[np.ndarray, Channels], None]:
-    """Move channels between two hours by so much, coming and going over `ramp` hours, or hold them.
+    """Shift channels between two hours by an amount that ramps in and out over `ramp` hours, or
+    hold them.
 
     A channel the log does not have is left out.
     """
@@ -255,7 +256,7 @@ def several(*changes: Callable[[np.ndarray, Channels], object]) -> Any:
 
 
 def moved(at: str, hours: float) -> str:
-    """Return a time of the record so many hours later."""
+    """Return a time of the record, so many hours later."""
     return (dt.datetime.fromisoformat(str(at)) + dt.timedelta(hours=hours)).isoformat(
         timespec="minutes"
     )

@@ -40,7 +40,7 @@ def _wet_basis(sections: list[Record]) -> list[Record]:
 
 
 def _pulled_apart(sections: list[Record]) -> list[Record]:
-    """Make one section wetter and the other drier, so that their mean stays."""
+    """Make one section wetter and the other drier, keeping their mean."""
     out = []
     for section, points in zip(sections, (14.0, -14.0), strict=True):
         dry = grams(section["oven_dry"])
@@ -56,7 +56,7 @@ def _pulled_apart(sections: list[Record]) -> list[Record]:
 
 
 def _rounded_masses(record: Record) -> None:
-    """Read the scale to the nearest five grams, and work the sheet out from that."""
+    """Read the scale to the nearest five grams, and work out the sheet from that."""
     for done in record["weighings"]:
         done["masses"] = {
             name: f"{5 * round(grams(mass) / 5):.0f} g" for name, mass in done["masses"].items()
@@ -65,7 +65,7 @@ def _rounded_masses(record: Record) -> None:
 
 
 def _only(tags: tuple[str, ...]) -> Any:
-    """Leave these boards alone in the record, and work the controlling MC out from them."""
+    """Keep only these boards in the record, and work out the controlling MC from them."""
 
     def change(record: Record) -> None:
         record["boards"] = [board for board in record["boards"] if board["id"] in tags]
@@ -82,13 +82,13 @@ def _tare_forgotten(record: Record) -> None:
 
 
 def _quick_day(record: Record) -> None:
-    """Let board S1 hold its water for four days and lose it all in the fifth."""
+    """Let board S1 keep its water for four days and lose it all on the fifth."""
     per_round = {number: 3.5 * (number - 9) for number in range(10, 18)}
     weighed("S1", per_round)(record)
 
 
 def _half_dry_board(record: Record) -> None:
-    """Let board S1 come from timber half dried already: it waits for the others, then follows."""
+    """Let board S1 come from half-dried timber: it waits for the others, then follows them."""
     board = record["boards"][0]
     for section in board["sections"]:
         section["green"] = f"{1.45 * grams(section['oven_dry']):.1f} g"
@@ -101,12 +101,12 @@ def _half_dry_board(record: Record) -> None:
 
 
 def _late_step(record: Record) -> None:
-    """Write the step that came at 407 h down two and a half days late."""
+    """Record the step made at 407 h two and a half days late."""
     record["step_changes"][3]["at"] = moved(record["step_changes"][3]["at"], 60.0)
 
 
 def _wetted_in_stop(record: Record) -> None:
-    """Let board S10 take up water while the kiln stood by a stop that was written down."""
+    """Let board S10 take up water during a recorded stop."""
     record["stops"].append(
         {
             "start": moved(record["weighings"][15]["at"], 1),
@@ -123,13 +123,13 @@ def _wetted_in_stop(record: Record) -> None:
 
 
 def _boards_wetter_at_the_end(record: Record) -> None:
-    """Let every board read two points more at the last weighing: the scale was not at nought."""
+    """Let every board read two points more at the last weighing: the scale was not zeroed."""
     for board in record["boards"]:
         weighed(board["id"], {52: 0.025 * grams(board["stated_oven_dry_mass"])})(record)
 
 
 def _no_hand_readings(record: Record) -> None:
-    """Nobody read the bulbs by hand, so that the log alone tells of the air."""
+    """Nobody read the bulbs by hand, so only the log shows the air."""
     record["hand_readings"] = []
 
 
@@ -146,13 +146,13 @@ def _fahrenheit(hours: np.ndarray, channels: Channels) -> None:
 
 
 def _clock_ahead(hours: np.ndarray, channels: Channels) -> None:
-    """Let the logger's clock show an hour and a half more than it was."""
+    """Let the logger's clock run an hour and a half ahead."""
     for name, values in channels.items():
         channels[name] = np.interp(hours - 1.5, hours, values)
 
 
 def _wick_runs_dry(hours: np.ndarray, channels: Channels) -> None:
-    """Let the wet bulb rise by half its depression in 20 minutes, and come back over two hours."""
+    """Let the wet bulb rise by half its depression in 20 minutes, and recover over two hours."""
     share = np.interp(hours, [505.0, 505.3, 511.0, 513.0], [0.0, 0.5, 0.5, 0.0])
     channels["wet-bulb"] += share * (channels["dry-bulb"] - channels["wet-bulb"])
 
@@ -403,7 +403,7 @@ PLANTED: Mapping[str, Mutation] = {
 
 
 def _readings(old: list[Record], points: float, pack: str = "", most: int = 10**6) -> list[Record]:
-    """Add points to the survey's readings, of one pack alone or of all."""
+    """Add points to the survey's readings, of one pack or of all."""
     left, out = most, []
     for reading in old:
         raised = left > 0 and pack in ("", reading["pack"])
@@ -414,7 +414,7 @@ def _readings(old: list[Record], points: float, pack: str = "", most: int = 10**
 
 
 def _two_groups(old: list[Record]) -> list[Record]:
-    """Let half of the pieces read low and half read high, about the same mean."""
+    """Let half of the pieces read low and half high, around the same mean."""
     return [
         {**one, "mc": f"{grams(one['mc']) + (1.3 if number % 2 else -1.3):.1f} %"}
         for number, one in enumerate(old)

@@ -44,7 +44,7 @@ def above_dry_bulb(by: float) -> Any:
 
 
 def sheet_emc(emc: float, off: float) -> dict[str, Any]:
-    """Return changes that make a hand reading's bulbs give `emc`, and the sheet say more."""
+    """Return changes that make a hand reading's bulbs give `emc`, and the sheet state more."""
     wet = wet_bulb(60.0, relative_humidity_for_emc(60.0, emc))
     return {
         "hand_readings.0.dry_bulb": "60 °C",
@@ -54,7 +54,7 @@ def sheet_emc(emc: float, off: float) -> dict[str, Any]:
 
 
 def sheet_mc(off: float) -> dict[str, Any]:
-    """Return a change that makes the sheet state an MC so far from its masses."""
+    """Return a change that makes the sheet state an MC this far from its masses."""
     record = make_case().charge
     mass = record.weighings[2].masses["S1"].value
     dry = record.boards[0].stated_oven_dry_mass.value
@@ -96,7 +96,7 @@ def collected(off_pct: float) -> dict[str, Any]:
 
 
 def last_digits(counts: tuple[int, ...]) -> dict[str, Any]:
-    """Return changes that give the hand weights each last digit so often."""
+    """Return changes that give the hand weights each last digit this often."""
 
     def ending(weighings: list[Any]) -> list[Any]:
         digits = iter([digit for digit, count in enumerate(counts) for _ in range(count)])
@@ -309,7 +309,8 @@ EDGES = [
         "stated-emc-high",
         lambda e: charge(sheet_emc(17.0, limit("stated-emc-high") + e)),
     ),
-    # up to the EMC the narrow margin holds, from it on the wide one: an error between the two
+    # the narrow margin applies up to this EMC and the wide one from it on; the error lies between
+    # the two
     Edge(
         "stated-emc",
         "stated-emc-high-from",
@@ -354,7 +355,7 @@ EDGES = [
         lambda e: charge(mass_after_gain(limit("gained-weight-while-drying") + e)),
     ),
     Edge("water-balance", "water-balance", lambda e: charge(collected(limit("water-balance") + e))),
-    # a board that gains 2 % over the last day, in air whose EMC stands so far below its MC
+    # a board that gains 2 % over the last day, in air whose EMC is this far below its MC
     Edge(
         "gained-weight-while-drying",
         "gained-weight-clear-of-emc",
@@ -396,7 +397,7 @@ EDGES = [
 
 
 def fewer_weights(weighings: list[Any], count: int) -> list[Any]:
-    """Keep so many masses, the first to the last."""
+    """Keep only the first so many masses."""
     for weighing in weighings:
         kept = list(weighing["masses"].items())[: max(count, 0)]
         count -= len(kept)

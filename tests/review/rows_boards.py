@@ -20,7 +20,7 @@ MIXED = {
 
 
 def sections_apart(pct: float) -> dict[str, Any]:
-    """Return changes that put the sections of a board so far apart, of their mean."""
+    """Return changes that put the sections of a board this far apart, as a share of their mean."""
     mean = make_case().boards[0].mean_mc_pct
     return {
         f"boards.0.sections.{n}.green": f"{120 * (1 + mean * (1 + side * pct / 200) / 100):.5f} g"
@@ -43,7 +43,7 @@ def percent_over(grams: float, pct: float) -> str:
 
 
 def resectioned(off: float) -> dict[str, Any]:
-    """Return a change that makes the late section say so much less than the masses."""
+    """Return a change that makes the late section read this much less than the masses."""
     calculated = make_case().boards[0].points[8].mc_pct
     return {"boards.0.resections.0": resection(calculated - off)}
 

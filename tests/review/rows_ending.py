@@ -8,12 +8,12 @@ from tests.review.inline import BOARDS, NO_LOG, day, limit, make_case, mass_for
 from tests.review.table import Blank, Edge, Fault, NotRun, charge
 
 TARGET = 8.0
-#: About what the scale and the sections leave open of a board's MC near the end [points].
+#: About the uncertainty of a board's MC near the end, from scale and sections [points].
 UNSURE = make_case().boards[0].points[-1].uncertainty_pct
 
 
 def begun_at(driest: float, emc: float = 6.0) -> dict[str, str]:
-    """Return changes that begin equalizing with every board at one MC, and one EMC set."""
+    """Return changes that begin equalizing with every board at one MC and the air set to one EMC."""
     return {
         "equalizing.emc": f"{emc:.3f} %",
         **{f"weighings.8.masses.{name}": mass_for(name, driest) for name in BOARDS},
@@ -203,7 +203,7 @@ EDGES = [
         ),
         beyond="question",
     ),
-    # beyond the board's own uncertainty it is no question any more
+    # beyond the board's own uncertainty it is more than a question
     Edge(
         "equalizing-end",
         "equalizing-end-tolerance",
@@ -217,7 +217,7 @@ EDGES = [
         step=0.03,
         within="question",
     ),
-    # a weighing after the grace speaks for the end no more
+    # a weighing after the grace period no longer counts for the end
     Edge(
         "equalizing-end",
         "stage-end-grace",

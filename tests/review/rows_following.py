@@ -1,4 +1,4 @@
-"""Rows for following the schedule: the air as asked, the steps as due, the ceiling while wet."""
+"""Rows for following the schedule: the air as set, the steps as due, the ceiling while wet."""
 
 from __future__ import annotations
 
@@ -36,12 +36,12 @@ TIMED = {
 }
 
 
-#: Without readings by hand, which have a rule of their own for wicks.
+#: Without readings by hand, which have their own rule for wicks.
 NO_HANDS = {"hand_readings": []}
 
 
 def air(at: float, hours: float, dry: float, depression: float) -> Any:
-    """Return air kept at one state for some hours."""
+    """Return air held at one state for some hours."""
     return both(
         held("dry-bulb", at, hours, to=dry), held("wet-bulb", at, hours, to=dry - depression)
     )
@@ -52,7 +52,7 @@ def emc(dry: float, depression: float) -> float:
 
 
 def timed(first_hours: float) -> dict[str, Any]:
-    """Return the timed schedule with its second step begun after so many hours."""
+    """Return the timed schedule with its second step started after so many hours."""
     return {
         **TIMED,
         "step_changes": [
@@ -63,7 +63,7 @@ def timed(first_hours: float) -> dict[str, Any]:
 
 
 def late_step(at: str) -> dict[str, Any]:
-    """Return a charge whose second step, due since day 4, is made at a later moment."""
+    """Return a charge whose second step, due since day 4, is made later."""
     return {"step_changes.1.at": at, "step_changes.2.at": day(8)}
 
 
@@ -73,7 +73,7 @@ def heating(hours: float) -> Any:
 
 
 def sinking(middle_of_third_day: float) -> Any:
-    """Return a depression that sinks from 3.5 K for three days, then is as asked again."""
+    """Return a depression that falls from 3.5 K for three days, then returns to its set-point."""
 
     def change(channels: Any) -> None:
         hours = np.arange(len(channels["dry-bulb"])) * INTERVAL / 60
@@ -88,7 +88,7 @@ def sinking(middle_of_third_day: float) -> Any:
 
 
 def sinking_for(days: int) -> Any:
-    """Return a depression far too small on the third day, having sunk on so many days."""
+    """Return a depression far too small on the third day, after falling for so many days."""
 
     def change(channels: Any) -> None:
         hours = np.arange(len(channels["dry-bulb"])) * INTERVAL / 60
@@ -104,7 +104,7 @@ def sinking_for(days: int) -> Any:
 
 
 def opened(kelvin: float) -> Any:
-    """Return air near saturation whose depression grows by so much in half an hour."""
+    """Return air near saturation whose depression grows by this much in half an hour."""
 
     def change(channels: Any) -> None:
         hours = np.arange(len(channels["dry-bulb"])) * INTERVAL / 60
@@ -115,7 +115,7 @@ def opened(kelvin: float) -> Any:
 
 
 def standing(readings: int) -> Any:
-    """Return fans that stand for so many readings of the third day."""
+    """Return fans that are off for so many readings of the third day."""
     return fans_off(49, (readings - 1) * INTERVAL / 60)
 
 
@@ -126,7 +126,7 @@ def lost_beyond(e: float) -> Any:
 
 
 def of_density(kg_m3: float, lost: float) -> Any:
-    """Return board S1 of a species without a rate, losing so much in a day."""
+    """Return board S1 of a species without a safe rate, losing this much in a day."""
     return charge(
         {
             **alone(60.0, 60.0 - lost),

@@ -25,7 +25,7 @@ def wet_bulb_hot_for(minutes: float, at: float) -> Any:
 
 
 def in_air(lag: float, rise: float = 45.0) -> Any:
-    """Return a log whose cores follow air that rises so far, by a constant lag."""
+    """Return a log whose cores follow, with a constant lag, air that rises this far."""
 
     def change(channels: Any) -> None:
         dry = 65.0 - rise * np.linspace(1, 0, len(channels["dry-bulb"]))
@@ -36,7 +36,7 @@ def in_air(lag: float, rise: float = 45.0) -> Any:
 
 
 def calibrated(months: float, days: float) -> dict[str, Any]:
-    """Return a change that calibrates a core probe so long before the start."""
+    """Return a change that calibrates a core probe this long before the start."""
     on = STARTED.date() - dt.timedelta(days=int(months * 365.2425 / 12) + days)
     return {"kiln:instruments.1.calibrations.0.on": str(on)}
 
@@ -221,7 +221,7 @@ BLANKS = [
 ]
 
 EDGES = [
-    # at the limit itself the rule is kept: 30 min hold, one reading fewer does not
+    # at the limit itself the rule is kept: 30 min pass, one reading fewer does not
     Edge(
         "heat-treatment-run",
         "heat-treatment-minutes",

@@ -39,7 +39,7 @@ def bulbs_only(change: Any) -> Any:
 
 
 def stuck_wet_bulb(hours: float, partner_moves: float) -> Any:
-    """Return bulbs alone: the wet one repeats itself while the dry one moves so far."""
+    """Return bulbs only: the wet one repeats its value while the dry one moves this far."""
 
     def change(channels: Any) -> None:
         span = rows(60, hours)
@@ -69,7 +69,7 @@ def wick_error(size: float, over_minutes: float = INTERVAL, dry_moves: float = 0
 
 
 def hand_readings(below: float, minutes: float = 0.0) -> dict[str, Any]:
-    """Return two hand readings, so far below the log's wet bulb, so long from its rows."""
+    """Return two hand readings, this far below the log's wet bulb, this long from its rows."""
     return {
         "hand_readings": [
             {
@@ -91,7 +91,7 @@ def calibrated(months: float, days: float) -> dict[str, Any]:
 
 
 def fahrenheit_from(hour: float, off: float = 0.0) -> Any:
-    """Return a dry bulb that a logger switched to °F goes on writing as numbers."""
+    """Return a dry bulb from a logger that was switched to °F midway."""
 
     def change(channels: Any) -> None:
         STEADY(channels)
@@ -114,7 +114,7 @@ def sides_apart(kelvin: float, hours: float) -> Any:
 def read_in_the_other_unit(channel: str, *, fahrenheit: bool = True, off: float = 0.0) -> Any:
     """Return a column written in °F throughout and read as °C, or the other way round.
 
-    `off` is how far the air is from what was asked, as the sensor truly had it.
+    `off` is how far the true air is from its set-point.
     """
 
     def change(channels: Any) -> None:
@@ -125,7 +125,7 @@ def read_in_the_other_unit(channel: str, *, fahrenheit: bool = True, off: float 
 
 
 def clock_off(hours: float) -> Any:
-    """Return a log whose clock shows so many hours more than the watch of whoever wrote."""
+    """Return a log whose clock is so many hours ahead of the operator's watch."""
 
     def change(channels: Any) -> None:
         true, _ = clean_channels()
@@ -136,7 +136,7 @@ def clock_off(hours: float) -> Any:
 
 
 def steady_apart(beyond: float) -> Any:
-    """Return a dry bulb in °F, steady at what was asked but for the limit and a little."""
+    """Return a dry bulb in °F, steady, off its set-point by the limit and a little."""
 
     def change(channels: Any) -> None:
         asked = make_case(log=None).asked_dry_bulb
@@ -381,7 +381,7 @@ EDGES = [
             log=both(STEADY, held("dry-bulb", 60, 0, to=43.0 + limit("spike-kelvin") + e))
         ),
     ),
-    # a log whose rows lie further apart cannot tell a spike
+    # a log whose rows are further apart cannot show a spike
     Edge(
         "spike",
         "spike-minutes",
@@ -389,7 +389,7 @@ EDGES = [
         within="not applicable",
     ),
     Edge("dry-wick", "dry-wick-fall", lambda e: charge(log=wick_error(limit("dry-wick-fall") + e))),
-    # the same fall within the time, and over a little longer
+    # the same fall within the allowed time, and over a little longer
     Edge(
         "dry-wick",
         "dry-wick-minutes",
@@ -433,7 +433,7 @@ EDGES = [
         "unit-slip-set-points",
         lambda e: charge(log=steady_apart(-e)),
     ),
-    # the rows stand ten minutes apart, and the air is never quite still
+    # the rows are ten minutes apart, and the air is never quite constant
     Edge(
         "clock-against-hand",
         "clock-apart",

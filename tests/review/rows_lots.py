@@ -19,7 +19,7 @@ UNSHIPPED = {"lot:shipped": None}
 
 
 def other(kind: str, identity: str, changes: dict[str, Any]) -> dict[str, Any]:
-    """Return a further charge or lot of the mill."""
+    """Return another charge or lot of the mill."""
     text = texts({f"{kind}:id": identity, **{f"{kind}:{k}": v for k, v in changes.items()}})[kind]
     located: Located[Charge | Lot] = validate(
         parse_yaml(text.encode(), f"other/{identity}.yaml"), MODELS[kind], zone=ZONE
@@ -39,19 +39,19 @@ def spread(*readings: tuple[float, int], target: float = 8.0) -> dict[str, Any]:
     }
 
 
-#: Rows of EN 14298 in hand, as quoted by TraGuiden: target, lot mean from and to. [% MC]
+#: The rows of EN 14298 available, as quoted by TraGuiden: target, lot mean from and to. [% MC]
 ROWS = ((8.0, 7.0, 9.0), (12.0, 10.5, 13.5), (16.0, 13.5, 18.0))
 
 
 def mean_off(index: int, side: int, e: float) -> Any:
-    """Return a lot whose mean lies `e` beyond a mean of the row, every piece well within."""
+    """Return a lot whose mean is `e` beyond a bound of the row, every piece well within."""
     key = "en-14298-mean-high" if side > 0 else "en-14298-mean-low"
     mean = limit(key, index) + side * e
     return lot(spread((mean - 0.1, 30), (mean + 0.1, 30), target=ROWS[index][0]))
 
 
 def outside(count: int, of: int = 46) -> dict[str, Any]:
-    """Return readings of which some are wetter than EN 14298 lets a piece be, at target 12 %."""
+    """Return readings of which some are wetter than EN 14298 allows a piece, at target 12 %."""
     return spread((12.0, of - count), (15.9, count), target=12.0)
 
 
@@ -61,7 +61,7 @@ def piece_at(mc: float) -> dict[str, Any]:
 
 
 def shed_humidity(below: float) -> str:
-    """Return the RH at 18 °C that holds timber so far below the mean of the clean lot's survey."""
+    """Return the RH at 18 °C that keeps timber this far below the mean of the clean lot's survey."""
     mean = float(readings_of(lot()).mean())
     return f"{relative_humidity_for_emc(18.0, mean - below):.4f} %"
 

@@ -30,7 +30,7 @@ LOGLESS = "No logger file is on record."
 
 
 def alone(start: float, first: float, thickness: str = "4/4") -> dict[str, Any]:
-    """Return changes that leave board S1 alone, weighed on days 0 and 1 at these MCs."""
+    """Return changes that keep only board S1, weighed on days 0 and 1 at these MCs."""
 
     def weighings(old: list[Any]) -> list[Any]:
         return [
@@ -56,9 +56,9 @@ def alone(start: float, first: float, thickness: str = "4/4") -> dict[str, Any]:
 
 
 def quick_for(longer: float) -> dict[str, Any]:
-    """Return changes that leave S1 alone: two slow days, then a seventh above the safe rate.
+    """Return changes that keep only S1: two slow days, then a seventh above the safe rate.
 
-    The quick stretch is longer than what counts as a day by so many hours.
+    The quick stretch is so many hours longer than what counts as a day.
     """
     day = limit("daily-loss-hours")
     last = 58.0 - 1.15 * SAFE * day / 24
@@ -79,7 +79,7 @@ def quick_for(longer: float) -> dict[str, Any]:
 
 
 def emc_drop(points: float, at: float = 60.0, over_hours: float = 0.5) -> Any:
-    """Return air whose EMC falls by so many points at an hour, the dry bulb at 43 °C."""
+    """Return air whose EMC falls by so many points at one hour, the dry bulb at 43 °C."""
 
     def change(channels: Any) -> None:
         hours = np.arange(len(channels["dry-bulb"])) * INTERVAL / 60
@@ -105,9 +105,10 @@ def still(hours: float, **air: float) -> Any:
 
 
 def odd_board(deviations: float, unit: float = 0.1) -> dict[str, Any]:
-    """Return boards whose drying, ln(first MC / last MC), lies 0, ±1, ±1 and one so many from it.
+    """Return boards whose drying, ln(first MC / last MC), is 0, ±1 and ±1 units off, and one this
+    many.
 
-    Their median is 0 and their median deviation 1 unit, 1.4826 units a standard deviation.
+    Their median is 0 and their median deviation 1 unit; a standard deviation is 1.4826 units.
     """
     middle = 1.0
     places = dict(zip(BOARDS, (-1, -1, 0, 0, 1, 1.4826 * deviations), strict=True))
@@ -249,7 +250,7 @@ EDGES = [
             )
         ),
     ),
-    # beyond the thicknesses the sheet lists, the limit is reckoned
+    # beyond the thicknesses on the species sheet, the limit is computed
     Edge(
         "thick-stock-limit",
         "thick-stock-divisor",

@@ -32,7 +32,7 @@ TIMED = {
 
 
 def hotter(kelvin: float, hours: float, at: float = 60.0) -> Any:
-    """Return air so much hotter than the 43 °C asked for, at the depression asked for."""
+    """Return air this much hotter than the 43 °C set, at the depression set."""
 
     def change(channels: Any) -> None:
         span = rows(at, hours)
@@ -43,7 +43,7 @@ def hotter(kelvin: float, hours: float, at: float = 60.0) -> Any:
 
 
 def drier(kelvin: float, hours: float, at: float = 40.0) -> Any:
-    """Return a depression so much larger than the 3.5 K asked for."""
+    """Return a depression this much larger than the 3.5 K set."""
     return both(held("dry-bulb", at, hours, to=43.0), held("wet-bulb", at, hours, to=39.5 - kelvin))
 
 
@@ -333,7 +333,7 @@ def settled(e: float) -> Any:
 
 
 def too_dry_after_change(e: float) -> Any:
-    """Return air still drier than asked some hours after the depression asked for was lowered."""
+    """Return air still drier than set some hours after the depression's set-point was lowered."""
     hours = limit("settling-hours") + e
     log = both(held("dry-bulb", 72, hours, to=43.0), held("wet-bulb", 72, hours, to=33.0))
     return charge(

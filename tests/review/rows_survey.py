@@ -1,4 +1,4 @@
-"""Rows for the survey, for what the end of a charge adds up to, and for conditioning by target."""
+"""Rows for the survey, for the sums at the end of a charge, and for conditioning by target."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def readings(values: Any) -> dict[str, Any]:
 
 
 def weighed_last(mc: float) -> dict[str, Any]:
-    """Return a charge whose boards were weighed once more, as conditioning ended."""
+    """Return a charge whose boards were weighed once more when conditioning ended."""
     more = {
         "at": day(10.45),
         "by": "A. B.",
@@ -47,13 +47,13 @@ def weighed_last(mc: float) -> dict[str, Any]:
 
 
 def groups(apart: float, n: int = 48) -> np.ndarray:
-    """Return readings half about one middle and half about another, so many points apart."""
+    """Return readings, half around one mean and half around another, so many points apart."""
     half = np.linspace(-0.4, 0.4, n // 2)
     return np.concatenate([7.0 + half, 7.0 + apart + np.linspace(-0.4, 0.4, n - n // 2)])
 
 
 def groups_of_evidence(evidence: float) -> np.ndarray:
-    """Return two groups just so far apart that they are so much evident."""
+    """Return two groups exactly far enough apart to give this much evidence."""
     low, high = 0.5, 4.0
     for _ in range(60):
         middle = (low + high) / 2
@@ -66,7 +66,7 @@ def groups_of_evidence(evidence: float) -> np.ndarray:
 
 
 def tail(count: int, mc: float) -> dict[str, Any]:
-    """Return the clean survey with so many readings at another MC."""
+    """Return the clean survey with this many readings at another MC."""
     return {f"survey.readings.{7 * n + 3}.mc": f"{mc:.4f} %" for n in range(count)}
 
 
@@ -79,7 +79,7 @@ def conditioned(target: float, emc: float) -> Any:
 
 
 def slow(hours: float) -> Any:
-    """Return a kiln that goes on with the equalizing air for some hours of the conditioning."""
+    """Return a kiln that keeps the equalizing air for some hours of the conditioning."""
     return both(
         held("dry-bulb", 240, hours, to=60.0),
         held("wet-bulb", 240, hours, to=60.0 - depression_for(60.0, 6.0)),
@@ -302,7 +302,7 @@ EDGES = [
         )
         for side in (1, -1)
     ),
-    # up to the low target the points are the low ones; from there on the rule rises twice as fast
+    # up to the low target the lower points apply; from there on the rule rises twice as fast
     Edge(
         "conditioning-rule",
         "conditioning-low-up-to",

@@ -1,4 +1,4 @@
-"""What a row of the tables of checks is."""
+"""The kinds of row in the tables of checks."""
 
 from __future__ import annotations
 
@@ -13,8 +13,9 @@ from tests.review.inline import make_case, make_lot_case
 class Fault:
     """A charge or lot that breaks one rule.
 
-    `says` is every sentence of the check, in order; `at` what the first finding's line holds: the
-    text of a record's line, or the number of the log's line. `value` and `limit` are the first's.
+    `says` is every sentence of the check, in order; `at` is the text of the record's line that the
+    first finding points at, or the number of the log's line. `value` and `limit` are those of the
+    first finding.
     """
 
     slug: str
@@ -41,7 +42,7 @@ class Blank:
 def NotRun(  # noqa: N802  reads as the row it makes
     slug: str, changes: Mapping[str, Any], says: str, make: Mapping[str, Any] | None = None
 ) -> Blank:
-    """Return a charge or lot of which nothing of the kind is claimed or run."""
+    """Return a charge or lot for which nothing of the kind is claimed or run."""
     return Blank(slug, changes, says, make or {}, "not applicable")
 
 
@@ -49,9 +50,9 @@ def NotRun(  # noqa: N802  reads as the row it makes
 class Edge:
     """Both sides of a limit.
 
-    `case` makes the charge or lot with the measured quantity `e` beyond the limit (within, where
-    `e` is negative); `step` is how near the limit is tried. The limit itself is read from
-    limits.yaml inside `case`. `within` and `beyond` are the outcomes on the two sides.
+    `case` makes the charge or lot with the measured quantity `e` beyond the limit (within it, if
+    `e` is negative); `step` is how close to the limit it is tried. `case` reads the limit itself
+    from limits.yaml. `within` and `beyond` are the outcomes on the two sides.
     """
 
     slug: str

@@ -1,4 +1,5 @@
-"""Every check: a charge that holds, one that does not, one without data, both sides of a limit."""
+"""Every check: a charge that passes, one that does not, one without data, and both sides of a
+limit."""
 
 from __future__ import annotations
 
@@ -56,7 +57,7 @@ FAULTS: list[Fault] = [row for table in TABLES for row in table.FAULTS]
 BLANKS: list[Blank] = [row for table in TABLES for row in table.BLANKS]
 EDGES: list[Edge] = [row for table in TABLES for row in table.EDGES]
 
-#: Checks that need nothing beyond what every charge or lot has.
+#: Checks that need only what every charge or lot has.
 NEED_NO_MORE = {
     "schedule-within-kiln",
     "schedule-approved",
@@ -68,7 +69,7 @@ NEED_NO_MORE = {
 }
 
 
-#: Checks of what the clean charge is not: air-dried, stopped, of several kinds, by the clock.
+#: Checks of what the clean charge is not: air-dried, stopped, mixed, timed.
 NOT_OF_THE_CLEAN = {
     **dict.fromkeys(
         ("sample-coverage", "regain-in-stop", "start-step", "step-hours"), "not applicable"
@@ -89,7 +90,7 @@ def case_of(row: Any) -> AnyCase:
 
 
 def clean_publication() -> Publication:
-    """Return a build that was looked at and has nothing amiss."""
+    """Return a build that was inspected and has nothing wrong."""
     return Publication((), (), ())
 
 
@@ -98,7 +99,7 @@ def findings_of(case: AnyCase, slug: str) -> list[Finding]:
 
 
 def outcome_of(findings: Iterable[Finding]) -> str:
-    """Return one word for what a check says; a note is what it noticed."""
+    """Return one word for the outcome of a check; a note is something it noticed."""
     found = {"note" if finding.noted else finding.outcome for finding in findings}
     return next(
         word
@@ -115,7 +116,7 @@ def clean() -> dict[str, list[Finding]]:
 
 
 @pytest.mark.parametrize("slug", CHECKS)
-def test_holds_on_a_clean_charge(slug: str, clean: dict[str, list[Finding]]) -> None:
+def test_the_check_passes_on_a_clean_charge(slug: str, clean: dict[str, list[Finding]]) -> None:
     (found,) = clean[slug]
     expected = NOT_OF_THE_CLEAN.get(slug, "pass")
     assert (found.outcome, found.noted) == (expected, False), found.message
@@ -124,7 +125,7 @@ def test_holds_on_a_clean_charge(slug: str, clean: dict[str, list[Finding]]) -> 
 
 
 @pytest.mark.parametrize("row", FAULTS, ids=lambda row: f"{row.slug}: {row.says[0][:40]}")
-def test_finds_its_fault(row: Fault) -> None:
+def test_the_check_finds_its_fault(row: Fault) -> None:
     found = findings_of(case_of(row), row.slug)
     assert tuple(f.message for f in found) == row.says
     first = found[0]
@@ -138,7 +139,7 @@ def test_finds_its_fault(row: Fault) -> None:
 
 
 def assert_place(row: Fault, finding: Finding) -> None:
-    """The finding points at the line that holds the fault."""
+    """Assert that the finding points at the line with the fault."""
     if row.at is None:
         assert finding.where == ()
     elif isinstance(row.at, int):
@@ -148,20 +149,20 @@ def assert_place(row: Fault, finding: Finding) -> None:
 
 
 @pytest.mark.parametrize("row", BLANKS, ids=lambda row: f"{row.slug}: {row.says[:40]}")
-def test_says_what_is_missing(row: Blank) -> None:
+def test_the_check_says_what_data_is_missing(row: Blank) -> None:
     assert [(f.outcome, f.message) for f in findings_of(case_of(row), row.slug)] == [
         (row.outcome, row.says)
     ]
 
 
 @pytest.mark.parametrize("row", EDGES, ids=lambda row: f"{row.slug}: {row.keys}")
-def test_both_sides_of_the_limit(row: Edge) -> None:
+def test_the_check_is_right_on_both_sides_of_its_limit(row: Edge) -> None:
     beyond = row.beyond or CHECKS[row.slug].severity
     assert outcome_of(findings_of(row.case(-row.step), row.slug)) == row.within
     assert outcome_of(findings_of(row.case(+row.step), row.slug)) == beyond
 
 
-# --- no check without its rows --------------------------------------------------------------------
+# --- every check has its rows --------------------------------------------------------------------
 
 
 def test_every_check_has_a_fault_and_a_blank() -> None:
@@ -170,14 +171,14 @@ def test_every_check_has_a_fault_and_a_blank() -> None:
 
 
 def test_every_limit_of_a_check_is_tried_on_both_sides() -> None:
-    """A limit several checks share is tried by one of them."""
+    """A limit that several checks share is tried by one of them."""
     tried = {(row.slug, key) for row in EDGES for key in row.keys.split()}
     declared = {(slug, key) for slug, check in CHECKS.items() for key in check.limits}
     assert tried <= declared
     assert {key for _, key in tried} == {key for _, key in declared}
 
 
-def test_every_limit_is_declared_by_a_check_and_no_other() -> None:
+def test_the_limits_declared_by_checks_are_those_in_the_file() -> None:
     declared = {key for check in CHECKS.values() for key in check.limits}
     assert declared == set(real_limits().record.limits) - NO_CHECK
 
@@ -200,13 +201,13 @@ def test_checks_read_the_limits_they_declare(monkeypatch: pytest.MonkeyPatch) ->
             read.clear()
             with suppress(NoData, NotApplicable):
                 list(check.run(case))
-            # the rule of an order is read by whatever check of lots asks what was ordered
+            # the rule of an order is read by any check of lots that asks what was ordered
             order = set(CHECKS["lot-moisture"].limits) if check.of == "lot" else set()
             assert read <= set(check.limits) | order, check.slug
 
 
 @pytest.mark.parametrize("slug", CHECKS)
-def test_every_check_says_what_a_reader_needs(slug: str) -> None:
+def test_every_check_explains_itself_to_a_reader(slug: str) -> None:
     check = CHECKS[slug]
     assert check.slug == slug
     assert check.group in GROUPS

@@ -1,8 +1,9 @@
-"""No pass where its sentence would be untrue: charges made to contradict it, check by check.
+"""No check passes where its sentence would be untrue: charges made to contradict it, check by
+check.
 
-Each case is drawn: a breach some way beyond a limit, or a fault of the table together with another
-check's fault elsewhere in the same charge. More are drawn on request:
-KILNFOLIO_CONTRADICTIONS=50 sh builder/run test tests/review/test_contradictions.py
+Each case is drawn at random: a breach some way beyond a limit, or a fault from the table together
+with another check's fault elsewhere in the same charge. For more cases: KILNFOLIO_CONTRADICTIONS=50
+sh builder/run test tests/review/test_contradictions.py
 """
 
 from __future__ import annotations
@@ -22,11 +23,11 @@ from kilnfolio.records.problems import RecordProblems
 from kilnfolio.review.findings import CHECKS, Publication, run_check
 
 EACH = int(os.environ.get("KILNFOLIO_CONTRADICTIONS", "2"))
-#: A breach is drawn up to so many of its row's steps beyond the limit.
+#: A breach is drawn up to this many of its row's steps beyond the limit.
 _FAR = 6.0
-#: A longer stretch of the same loss is a slower one.
+#: The same loss over a longer time is slower.
 _NOT_FAR = {"daily-loss-hours"}
-#: Faults that explain a first one or take it away: a stop, another schedule, other weighings.
+#: Faults that explain or remove another one: a stop, another schedule, other weighings.
 LIFTED_BY = {
     "air-too-dry-while-wet": {"fans-stopped", "start-step"},
     "clock-against-hand": {"step-hours"},
@@ -39,7 +40,7 @@ LIFTED_BY = {
 
 
 def word_of(slug: str, case: Any) -> set[str]:
-    """Return what one check says of a case."""
+    """Return the outcome of one check on a case."""
     check = CHECKS[slug]
     zone = None if isinstance(case, Publication) else case.zone
     return {finding.word for finding in run_check(check, partial(check.run, case), zone)}
@@ -55,7 +56,7 @@ def beyond_limits(slug: str, chance: random.Random) -> Iterator[Any]:
     ]
     for _ in range(EACH if rows else 0):
         row = chance.choice(rows)
-        # a step of one is a count: one too few is as far as it goes
+        # a step of one is a count: one too few is the furthest possible
         far = row.step < 1.0 and row.keys not in _NOT_FAR
         yield row.case(row.step * (chance.uniform(1.0, _FAR) if far else 1.0))
 
@@ -97,7 +98,7 @@ def test_a_contradicted_pass_is_not_printed(slug: str) -> None:
         while True:
             try:
                 case = next(cases, None)
-            except RecordProblems:  # two faults together that no record may hold
+            except RecordProblems:  # two faults that no record may contain together
                 break
             if case is None:
                 break

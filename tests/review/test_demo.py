@@ -1,7 +1,7 @@
 """The demonstration mill's year: what is planted is found, and nothing else is raised.
 
 ``tests/data/demo-truth.yaml`` is written by the simulation that made the records; it says what
-truly happened in each charge, which the records do not.
+really happened in each charge, which the records do not.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ def lots(mill: MillFolder, charges: dict[str, Dossier]) -> dict[str, LotDossier]
     return {name: review_lot(mill, name, charges) for name in mill.lots}
 
 
-#: Lots that the invented mill offers to an order they do not fit, and the check that holds each.
+#: Lots that the invented mill offers for an order they do not meet, and the check that stops each.
 HELD = {"HBL-26-017": "lot-moisture"}
 
 
@@ -58,13 +58,13 @@ def raised(name: str, charges: dict[str, Dossier], lots: dict[str, LotDossier]) 
     return [f for f in findings if f.outcome in ("question", "fail")]
 
 
-def test_the_truth_covers_every_charge(mill: MillFolder) -> None:
+def test_the_truth_file_covers_every_charge(mill: MillFolder) -> None:
     assert set(TRUTH) == set(mill.charges)
     assert len(FAULTY) >= 5
 
 
 @pytest.mark.parametrize("name", TRUTH)
-def test_findings_are_what_was_planted_and_what_it_entails(
+def test_findings_are_the_planted_faults_and_what_follows_from_them(
     name: str, charges: dict[str, Dossier], lots: dict[str, LotDossier]
 ) -> None:
     truth = TRUTH[name]
@@ -73,10 +73,10 @@ def test_findings_are_what_was_planted_and_what_it_entails(
 
 
 @pytest.mark.parametrize("name", FAULTY)
-def test_findings_name_what_was_planted(
+def test_findings_name_the_planted_fault(
     name: str, charges: dict[str, Dossier], lots: dict[str, LotDossier]
 ) -> None:
-    """The board, probe, step or number of the truth stands in the finding that names the fault."""
+    """The finding names the board, probe, step or number given in the truth file."""
     truth = TRUTH[name]
     said = [f for f in raised(name, charges, lots) if f.check in truth["must"]]
     planted = truth["planted"]
@@ -96,7 +96,7 @@ def test_findings_name_what_was_planted(
 def test_a_finding_says_when_its_fault_began(
     name: str, mill: MillFolder, charges: dict[str, Dossier], lots: dict[str, LotDossier]
 ) -> None:
-    """Not before it did, and no later than the next round: boards and bulbs are read each day."""
+    """Not earlier, and no later than the next round: boards and bulbs are read each day."""
     truth = TRUTH[name]
     planted = dt.datetime.fromisoformat(truth["planted"]["at"])
     planted = planted.replace(tzinfo=mill.mill.record.zone)
@@ -115,7 +115,7 @@ def test_findings_point_at_lines_that_exist(
                 assert 1 <= spot.line <= lines
 
 
-def test_a_slip_is_found_on_the_line_it_was_made(
+def test_a_slip_is_found_on_its_line(
     mill: MillFolder, charges: dict[str, Dossier], lots: dict[str, LotDossier]
 ) -> None:
     name = next(name for name in FAULTY if TRUTH[name]["fault"] == "arithmetic slip")
@@ -129,8 +129,8 @@ def test_a_slip_is_found_on_the_line_it_was_made(
     assert f"{planted['board']}: {planted['written_pct']}" in line
 
 
-def test_every_clean_lot_keeps_its_order(lots: dict[str, LotDossier]) -> None:
-    """The invented mill ships what was ordered; where its record is in doubt nothing is said."""
+def test_every_clean_lot_meets_its_order(lots: dict[str, LotDossier]) -> None:
+    """The invented mill ships what was ordered; lots with a doubtful record are left out."""
     for lot in (one for one in lots.values() if one.lot not in HELD):
         doubtful = any(
             not TRUTH[name]["clean"]
@@ -141,14 +141,14 @@ def test_every_clean_lot_keeps_its_order(lots: dict[str, LotDossier]) -> None:
 
 
 @pytest.mark.parametrize("name", HELD)
-def test_a_lot_held_at_the_mill_fails_its_order_and_nothing_else(
+def test_a_lot_kept_at_the_mill_fails_only_its_order(
     name: str, lots: dict[str, LotDossier]
 ) -> None:
     failed = [one.check for one in lots[name].findings if one.outcome in ("question", "fail")]
     assert (lots[name].judgement.met, failed) == (False, [HELD[name]])
 
 
-def test_heat_treatment_is_stated_only_where_every_probe_held(
+def test_heat_treatment_is_stated_only_if_every_probe_was_hot_enough(
     mill: MillFolder, lots: dict[str, LotDossier]
 ) -> None:
     for name, lot in lots.items():

@@ -1,7 +1,7 @@
-"""What the dossier holds beyond the checks, against sums done another way or printed by others.
+"""What the dossier contains beyond the checks, against sums done another way or printed by others.
 
-Sources stand beside each; where none does, the expected value is worked out here by hand or by
-scipy from the inputs, not by the code under test.
+Sources are named beside each test; where none is, the expected value is worked out here by hand or
+by scipy from the inputs, not by the code under test.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ def board(case: Case, name: str) -> BoardResult:
 
 
 def flat(hours: np.ndarray, channels: dict[str, np.ndarray], depression: np.ndarray) -> None:
-    """Hold the air at 43 °C with a depression of one's own."""
+    """Hold the air at 43 °C with a given depression."""
     del hours
     channels["dry-bulb"][:] = 43.0
     channels["wet-bulb"][:] = 43.0 - depression
@@ -66,7 +66,7 @@ def with_depression(depression: np.ndarray) -> Any:
 
 
 def test_a_later_section_corrects_the_board_from_then_on() -> None:
-    """Sections at 10.4 and at 12.4 %: the same board mass stands for 1.8 % less dry wood."""
+    """Sections at 10.4 and at 12.4 %: at the same board mass, 1.8 % less dry wood."""
     case = make_case({"boards.0.resections": [resection(12.4)]})
     found = board(case, "S1")
     first, second = found.estimates
@@ -79,8 +79,8 @@ def test_a_later_section_corrects_the_board_from_then_on() -> None:
         assert point.mc_pct == pytest.approx(100 * (point.mass_g / second.oven_dry_g - 1), abs=0.02)
 
 
-def test_a_corrected_oven_dry_mass_is_not_taken_for_drying() -> None:
-    """The mass alone decides the loss: by hand, the grams lost over the oven-dry mass in use."""
+def test_a_corrected_oven_dry_mass_does_not_count_as_drying() -> None:
+    """Only the mass decides the loss: by hand, the grams lost divided by the oven-dry mass in use."""
     case = make_case({"boards.0.resections": [resection(12.4)]})
     before, after = board(case, "S1").points[-3:-1]
     dry = board(case, "S1").estimates[1].oven_dry_g
@@ -89,8 +89,8 @@ def test_a_corrected_oven_dry_mass_is_not_taken_for_drying() -> None:
     assert "rewetted" not in {f.check for f in run_checks(case) if f.outcome == "question"}
 
 
-def test_half_a_day_of_running_doubles_the_loss_by_the_hour() -> None:
-    """Fans on for twelve hours of each day: an hour of running loses twice a day's 24th."""
+def test_running_half_the_day_doubles_the_loss_per_running_hour() -> None:
+    """Fans on for twelve hours a day: the loss per running hour is twice a 24th of the day's."""
 
     def night_off(channels: dict[str, np.ndarray]) -> None:
         channels["fan"] = (HOURS % 24 < 12).astype(float)
@@ -103,7 +103,7 @@ def test_half_a_day_of_running_doubles_the_loss_by_the_hour() -> None:
     assert half.daily_loss_pct == through.daily_loss_pct
 
 
-def test_without_fans_in_the_log_nothing_is_said_of_running() -> None:
+def test_without_fans_in_the_log_running_hours_are_unknown() -> None:
     def no_fan(channels: dict[str, np.ndarray]) -> None:
         del channels["fan"]
 
@@ -114,16 +114,16 @@ def test_without_fans_in_the_log_nothing_is_said_of_running() -> None:
     assert air.running_hours is None
 
 
-def test_the_safe_rate_stands_beside_the_fastest_loss() -> None:
-    """8/4 bears the rate of 4/4 over 2.5 (Wengert, thick stock): 6.5 becomes 2.6."""
+def test_the_safe_rate_is_given_with_the_fastest_loss() -> None:
+    """8/4 takes the rate of 4/4 divided by 2.5 (Wengert, thick stock): 6.5 becomes 2.6."""
     assert board(make_case(), "S1").safe_daily_loss_pct == 6.5
     assert board(make_case({"stock.0.thickness": "8/4"}), "S1").safe_daily_loss_pct == 2.6
     # S1 from 62.4 to 56.2 % and on: six points a day, wetter by 4 %
     assert board(make_case(), "S1").fastest_daily_loss_pct == pytest.approx(6.24, abs=0.05)
 
 
-def test_a_day_is_not_half_a_day_doubled() -> None:
-    """4.0 points lost by day and 2.0 by night are 6.0 a day, within 6.5."""
+def test_a_daily_loss_is_not_half_a_day_doubled() -> None:
+    """4.0 points lost by day and 2.0 by night make 6.0 a day, within 6.5."""
     weighings = [
         {"at": day(0, hours), "by": "A. B.", "masses": {"S1": mass_for("S1", mc)}}
         for hours, mc in ((1, 60.0), (13, 56.0), (25, 54.0), (37, 50.0), (49, 48.0))
@@ -138,7 +138,7 @@ def test_a_day_is_not_half_a_day_doubled() -> None:
 # --- air ------------------------------------------------------------------------------------------
 
 
-def test_wick_index_is_the_slope_others_find() -> None:
+def test_the_wick_index_is_the_slope_that_scipy_finds() -> None:
     """A depression that shrinks 0.3 K a day, with noise: scipy's line through the same readings."""
     noise = np.random.default_rng(4).normal(0, 0.12, len(HOURS))
     depression = 6.0 - 0.3 * HOURS / 24 + noise
@@ -146,7 +146,7 @@ def test_wick_index_is_the_slope_others_find() -> None:
     found = results.air_result(case)
     assert found is not None
     assert found.wick is not None
-    # the first step rests until day 4; settled after some hours
+    # the first step lasts until day 4; it has settled after some hours
     settled = (limit("settling-hours") <= HOURS) & (HOURS < 96)
     line = stats.linregress(HOURS[settled] / 24, depression[settled])
     assert line.slope == pytest.approx(-0.3, abs=0.02)
@@ -155,7 +155,7 @@ def test_wick_index_is_the_slope_others_find() -> None:
     assert found.wick.noise_k == pytest.approx(0.12, abs=0.01)
 
 
-def test_a_still_wick_has_no_drift() -> None:
+def test_a_constant_wick_has_no_drift() -> None:
     case = make_case(
         {"equalizing": None, "conditioning": None}, log=with_depression(np.full(len(HOURS), 6.0))
     )
@@ -164,7 +164,7 @@ def test_a_still_wick_has_no_drift() -> None:
     assert (wick.drift_k_per_day, wick.noise_k) == pytest.approx((0.0, 0.0), abs=1e-9)
 
 
-def test_a_warm_load_that_damps_its_own_air_is_no_dry_wick() -> None:
+def test_a_warming_load_that_humidifies_its_air_is_not_taken_for_a_dry_wick() -> None:
     """While the kiln is far below its first set-point the depression shrinks by itself."""
     share = np.clip((HOURS - 0.5) / 0.5, 0.0, 1.0)
 
@@ -186,7 +186,7 @@ def test_a_warm_load_that_damps_its_own_air_is_no_dry_wick() -> None:
 
 
 def test_overshoot_in_degree_hours() -> None:
-    """1.5 K too hot for 20 h, all else as asked: 30 K h, by hand."""
+    """1.5 K too hot for 20 h, everything else as set: 30 K h, by hand."""
 
     def hot(channels: dict[str, np.ndarray]) -> None:
         channels["dry-bulb"][:] = 43.0
@@ -212,9 +212,10 @@ def test_a_gap_in_the_log_is_not_counted_as_hours() -> None:
 
 
 def test_emc_uncertainty_by_drawing_the_bulbs_at_random() -> None:
-    """The review's ± against the spread of EMC over bulbs drawn from their own errors (JCGM 101).
+    """The review's ± against the spread of EMC when the bulbs are drawn from their errors (JCGM
+    101).
 
-    At 60/40 °C, far from saturation, where the propagation is as good as straight.
+    At 60/40 °C, far from saturation, where the propagation is nearly linear.
     """
     errors = air_control.emc_errors([60.0], [40.0], (0.3, 0.3), 101325.0)
     chance = np.random.default_rng(11)
@@ -239,7 +240,7 @@ def test_emc_uncertainty_needs_both_bulbs_on_record() -> None:
 # --- survey and lots ------------------------------------------------------------------------------
 
 
-def test_tolerance_limits_of_the_survey() -> None:
+def test_tolerance_limits_of_the_survey_use_the_printed_factor() -> None:
     """48 readings, 95/95, two-sided: k = 2.426 between the printed 2.445 (45) and 2.414 (50).
 
     Printed factors: Hahn and Meeker, Statistical Intervals, table A.10b (from memory).
@@ -261,7 +262,7 @@ def test_a_lot_is_judged_by_the_readings_of_its_own_packs() -> None:
     own = {"survey.readings": readings, "lot:packs": lambda packs: packs[:1]}
     chosen = chosen_readings(make_lot_case(own))
     assert (chosen.words, set(chosen.readings), chosen.of_charges) == (OWN_PACKS, {8.0}, 40)
-    # one pack of the lot without a reading: the whole charge speaks
+    # one pack of the lot has no reading, so the whole charge is used
     bare = [{"mc": "8 %", "pack": "P1"}] * 20 + [{"mc": "9 %"}] * 20
     chosen = chosen_readings(make_lot_case({"survey.readings": bare}))
     assert (chosen.words, len(chosen.readings)) == (WHOLE_CHARGE, 40)
@@ -271,7 +272,7 @@ def test_a_lot_is_judged_by_the_readings_of_its_own_packs() -> None:
     ("inside", "outside", "more"),
     [(30, 0, 15), (44, 0, 1), (45, 0, 0), (45, 1, 72 - 46)],
 )
-def test_how_many_more_readings_the_ordered_sentence_needs(
+def test_the_number_of_readings_the_ordered_claim_needs_is_right(
     inside: int, outside: int, more: int
 ) -> None:
     """93.5 % at 95 %: 45 without failure, 72 with one; by the binomial sum, worked here."""
@@ -282,7 +283,7 @@ def test_how_many_more_readings_the_ordered_sentence_needs(
     assert judgement.more_readings == more
 
 
-def test_pieces_taken_at_hand_support_no_sentence_about_the_lot() -> None:
+def test_pieces_not_taken_at_random_support_no_claim_about_the_lot() -> None:
     judgement = judge(make_lot_case({"survey.chosen": "convenience"}))
     assert "show nothing" in judgement.strongest
     picked = judge(make_lot_case())
@@ -301,7 +302,7 @@ def test_a_customer_is_not_told_how_many_failed() -> None:
 # --- end of charge --------------------------------------------------------------------------------
 
 
-def test_no_mc_says_when_a_timed_schedule_is_equalized() -> None:
+def test_a_timed_schedule_starts_equalizing_without_an_mc() -> None:
     timed = {
         "schedule:steps": [
             {"dry_bulb": "43 °C", "depression": "4 K", "hours": "96 h"},
@@ -321,7 +322,7 @@ def test_no_mc_says_when_a_timed_schedule_is_equalized() -> None:
 
 
 def test_cost_and_ratio_of_metered_energy() -> None:
-    """By hand: 0.11 CAD a kilowatt-hour, and metered over least."""
+    """By hand: 0.11 CAD per kilowatt-hour, and metered energy divided by the least."""
     folder = demo_mill()
     dossier = review_charge(folder, "HB-25-048")
     water = dossier.water
@@ -334,7 +335,7 @@ def test_cost_and_ratio_of_metered_energy() -> None:
     )
 
 
-def test_a_tariff_is_a_price_with_its_currency() -> None:
+def test_a_tariff_is_a_price_with_a_currency() -> None:
     price = make_folder({"mill:energy_tariff": "0.084 EUR/kWh"}).mill.record.energy_price
     assert price == (0.084, "EUR")
 
@@ -374,7 +375,7 @@ def test_the_dry_wick_has_the_steepest_drift_of_its_kiln(
 def test_the_cold_corner_shows_in_the_wet_spots(
     mill: MillFolder, dossiers: dict[str, Dossier]
 ) -> None:
-    """Kiln 1's record says bay 6 low stands by the cold end wall and dries last."""
+    """Kiln 1's record says that the lower half of bay 6 is by the cold end wall and dries last."""
     kiln = mill.kilns["kiln-1"].record
     found = kiln_evidence(kiln.id, kiln.positions, evidence(mill, dossiers), 1.0)
     assert max(found.wet_spots, key=lambda spot: spot.points).position == "bay 6 low"

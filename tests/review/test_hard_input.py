@@ -1,4 +1,4 @@
-"""Records and logs as bad as they come: a finding or a reason, never a traceback or a warning."""
+"""The worst records and logs give a finding or a reason, never a traceback or a warning."""
 
 from __future__ import annotations
 
@@ -59,23 +59,23 @@ def review(changes: dict[str, Any], log: Log | None) -> dict[str, str]:
 
 
 @pytest.mark.parametrize("rows", [0, 1, 2, 3, 5])
-def test_a_log_of_few_rows(rows: int) -> None:
+def test_a_log_of_few_rows_is_reviewed(rows: int) -> None:
     assert review({}, cut(make_log(), slice(0, rows)))
 
 
 @pytest.mark.parametrize("channel", sorted(make_log().channels))
-def test_a_channel_without_a_value(channel: str) -> None:
+def test_a_channel_without_values_is_reviewed(channel: str) -> None:
     assert review({}, make_log(held(channel, 0, 252, to=np.nan)))
     assert review({}, make_log(lambda channels: channels.pop(channel)))
 
 
-def test_a_log_without_a_value() -> None:
+def test_a_log_without_values_is_reviewed() -> None:
     empty = both(*(held(name, 0, 252, to=np.nan) for name in make_log().channels))
     assert review({}, make_log(empty))
 
 
-def test_a_new_wick_changes_the_reading_not_the_air() -> None:
-    """The EMC shown falls when a dry wick is changed; no timber was shocked by it."""
+def test_a_new_wick_is_not_taken_for_a_change_of_air() -> None:
+    """The EMC shown falls when a dry wick is changed; the timber noticed nothing."""
     dry_wick = moved("wet-bulb", 40, 20, by=2.5)
     event = {"at": day(2, 12.5), "kind": "wick changed", "by": "A. B."}
     for events, expected in (([], True), ([event], False)):
@@ -85,7 +85,7 @@ def test_a_new_wick_changes_the_reading_not_the_air() -> None:
 
 
 def fixture_found(name: str, minutes: int) -> tuple[Log, dict[str, Finding]]:
-    """Return a log of two bulbs as it is read, and what the checks say of it with the records."""
+    """Return a log of two bulbs as read, and what the checks say about it and the records."""
     profile = LoggerProfile.model_validate(
         {
             "format": 1,
@@ -106,10 +106,10 @@ def fixture_found(name: str, minutes: int) -> tuple[Log, dict[str, Finding]]:
     return log, {finding.check: finding for finding in found}
 
 
-def test_a_clock_that_loses_time_is_named_and_nothing_is_moved() -> None:
+def test_a_clock_that_loses_time_is_reported_and_nothing_is_moved() -> None:
     """The logger loses 20 minutes a day: 2.0 h by day 6 and 3.3 h by day 10, to half-hour rows.
 
-    Which clock is right, the file does not tell; the record says when the steps were made.
+    The file cannot show which clock is right; the record says when the steps were made.
     """
     log, found = fixture_found("clock-losing-time.csv", 30)
     assert found["clock-against-hand"].outcome == "question"
@@ -123,7 +123,7 @@ def test_a_clock_that_loses_time_is_named_and_nothing_is_moved() -> None:
     assert log.moment(0, ZONE) == STARTED
 
 
-def test_a_value_that_stands_still_is_named_and_kept() -> None:
+def test_a_stuck_value_is_reported_and_kept() -> None:
     """The wet bulb reads 36.4 °C for ten hours while the dry bulb rises, hours 142 to 152."""
     log, found = fixture_found("stuck-value.csv", 60)
     assert found["stuck-sensor"].outcome == "question"
@@ -134,7 +134,7 @@ def test_a_value_that_stands_still_is_named_and_kept() -> None:
     assert log.channels["wet-bulb"][142:153].tolist() == [36.4] * 11
 
 
-def test_fahrenheit_called_celsius_is_named_and_not_converted() -> None:
+def test_fahrenheit_labelled_celsius_is_reported_and_not_converted() -> None:
     """The dry bulb is in °F throughout; its heading does not say so, and the profile says °C."""
     log, found = fixture_found("fahrenheit-called-celsius.csv", 60)
     assert found["unit-slip"].outcome == "fail"
@@ -143,7 +143,7 @@ def test_fahrenheit_called_celsius_is_named_and_not_converted() -> None:
 
 
 def test_a_jump_is_not_used() -> None:
-    """One wild reading is noted; it is not heat the timber had, nor air it stood in."""
+    """One wild reading is noted; it counts neither as heat in the timber nor as the air around it."""
     found = run_checks(make_case(log=moved("dry-bulb", 60, 0, by=20.0)))
     assert [(f.check, f.word) for f in found if f.word in ("question", "fail", "note")] == [
         ("spike", "note")
@@ -175,11 +175,11 @@ def test_a_jump_is_not_used() -> None:
     ],
     ids=str,
 )
-def test_records_that_cannot_be_right(changes: dict[str, Any]) -> None:
+def test_records_that_cannot_be_right_are_reported(changes: dict[str, Any]) -> None:
     assert review(changes, make_log())
 
 
-def test_a_slipped_digit_is_named_once_where_it_stands() -> None:
+def test_a_wrong_digit_is_reported_once_at_its_place() -> None:
     found = run_checks(make_case({"weighings.3.masses.S1": "48370 g"}))
     assert [f.check for f in found if f.outcome in ("question", "fail")] == [
         "wetter-than-wood-can-be"
@@ -198,10 +198,10 @@ def test_a_slipped_digit_is_named_once_where_it_stands() -> None:
         ({"S1": "4124 oz"}, "wetter-than-wood-can-be"),
     ],
 )
-def test_a_slip_of_the_hand_is_named_where_it_stands_and_not_mended(
+def test_a_slip_is_reported_at_its_place_and_not_corrected(
     masses: dict[str, str], named: str
 ) -> None:
-    """By what boards can do alone: the sheet of that morning states no MC."""
+    """Found from what boards can do; the sheet of that morning states no MC."""
     changes = {f"weighings.3.masses.{board}": mass for board, mass in masses.items()}
     case = make_case({**changes, "weighings.3.stated_mc": {}})
     found = {finding.check: finding for finding in run_checks(case)}
@@ -222,7 +222,7 @@ def test_a_slip_of_the_hand_is_named_where_it_stands_and_not_mended(
         ),
     ],
 )
-def test_air_that_cannot_be_is_a_problem_of_the_record(changes: dict[str, Any], place: str) -> None:
+def test_impossible_air_is_a_problem_of_the_record(changes: dict[str, Any], place: str) -> None:
     with pytest.raises(RecordProblems, match=r"no air has|air that cannot be") as caught:
         review(changes, make_log())
     assert caught.value.problems[0].place.file == place
@@ -231,7 +231,8 @@ def test_air_that_cannot_be_is_a_problem_of_the_record(changes: dict[str, Any], 
 @settings(max_examples=40, suppress_health_check=list(HealthCheck))
 @given(data=st.data())
 def test_any_log_is_reviewed(data: st.DataObject) -> None:
-    """Channels replaced by any numbers the reader lets pass, over any stretch, rows missing."""
+    """Channels replaced by any numbers that the reader accepts, over any stretch, with rows
+    missing."""
     log = make_log()
     for name in data.draw(st.lists(st.sampled_from(TEMPERATURES), unique=True, max_size=3)):
         first = data.draw(st.integers(0, len(log.times) - 2))

@@ -1,7 +1,7 @@
 """Cases an examiner of drying would try: limits that fit the piece, the schedule followed, answers.
 
-Limits are published points or common practice, named beside each case. The rest are laws: a limit
-falls with thickness, a deviation is found whichever way it goes, a later event asks again.
+Limits are published points or common practice, named beside each case. The rest are general rules:
+a limit falls with thickness, a deviation is found in either direction, a later event asks again.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def test_the_safe_rate_goes_through_the_published_points() -> None:
     assert safe_rate(50.8, *OAK) == pytest.approx(1.5)
 
 
-def test_the_safe_rate_falls_strictly_and_without_a_step() -> None:
+def test_the_safe_rate_falls_strictly_and_continuously() -> None:
     thickness = np.arange(15.0, 120.01, 0.1)
     rates = safe_rate(thickness, *OAK)
     assert (np.diff(rates) < 0.0).all()
@@ -61,7 +61,7 @@ def test_the_safe_rate_falls_strictly_and_without_a_step() -> None:
 
 
 def test_twice_the_thickness_divides_the_rate_by_two_and_a_half_beyond_the_table() -> None:
-    """Wengert: 8/4 stock takes the 4/4 rate over 2.5; the rule goes on beyond 8/4."""
+    """Wengert: 8/4 stock takes the 4/4 rate divided by 2.5; the rule continues beyond 8/4."""
     assert safe_rate(101.6, *OAK) == pytest.approx(1.5 / 2.5)
     assert safe_rate(12.7, *OAK) == pytest.approx(3.8 * 2.5)
 
@@ -76,7 +76,7 @@ def test_a_rate_that_grows_with_thickness_is_refused() -> None:
     # hardwoods: +3 for targets of 5 to 7 %, +4 from 8 % (Dry Kiln Operator's Manual, from memory)
     [(5.0, 3.0), (7.0, 3.0), (8.0, 4.0), (12.0, 4.0), (7.5, 3.5)],
 )
-def test_conditioning_stands_less_above_a_low_target(target: float, above: float) -> None:
+def test_conditioning_is_set_less_far_above_a_low_target(target: float, above: float) -> None:
     assert conditioning_points(target, 4.0, 3.0, 7.0, 8.0) == pytest.approx(above)
 
 
@@ -98,19 +98,19 @@ def test_conditioning_at_a_low_target_agrees_with_a_published_case() -> None:
     ],
 )
 def test_daily_loss_is_judged_for_the_thickness(thickness: str, lost: float, word: str) -> None:
-    """Hard maple, 6.5 points in 4/4 (Wengert, from memory), divided by 2.5 for twice that."""
+    """Hard maple: 6.5 points in 4/4 (Wengert, from memory), divided by 2.5 for twice the thickness."""
     assert word in words("daily-loss", alone(60.0, 60.0 - lost, thickness))
 
 
-def test_a_wettest_board_above_the_ceiling_is_no_breach_where_the_step_was_due() -> None:
-    """Codes step on the controlling MC: one board at 33 % with the others below 30 % is lawful."""
+def test_one_board_still_wet_is_no_breach_of_the_ceiling_when_the_step_was_due() -> None:
+    """Codes step on the controlling MC: one board at 33 % with the others below 30 % is allowed."""
     mcs = {**dict.fromkeys(BOARDS, 28.0), "S1": 33.0}
     at_six = {f"weighings.5.masses.{name}": mass_for(name, mc) for name, mc in mcs.items()}
     assert words("too-hot-while-wet", at_six) == {"pass"}
 
 
 def test_the_ceiling_is_that_of_the_thickness() -> None:
-    """8/4 bears 38 °C where 4/4 bears 44: run on the 4/4 schedule it is too hot."""
+    """8/4 stands 38 °C where 4/4 stands 44: on the 4/4 schedule it is too hot."""
     thick = {
         "stock.0.thickness": "8/4",
         "species:thick_ceilings": [
@@ -128,12 +128,12 @@ def test_the_ceiling_is_that_of_the_thickness() -> None:
     assert "bears 38.0 °C" in first.message
 
 
-def test_air_the_schedule_asks_for_is_no_stain_condition_while_it_moves() -> None:
+def test_air_the_schedule_asks_for_is_no_stain_condition_while_the_fans_run() -> None:
     """43 °C at a depression of 2 K is a correct step of thick oak."""
     assert words("stain-conditions", log=air(0, 96, 43.0, 2.0)) == {"pass"}
 
 
-def test_noise_of_the_wet_bulb_near_saturation_is_no_shock() -> None:
+def test_wet_bulb_noise_near_saturation_is_not_a_shock() -> None:
     def noisy(channels: dict[str, np.ndarray]) -> None:
         rows = np.arange(len(channels["dry-bulb"]))
         channels["dry-bulb"][:] = 43.0
@@ -142,21 +142,22 @@ def test_noise_of_the_wet_bulb_near_saturation_is_no_shock() -> None:
     assert words("shock-change", log=noisy) == {"pass"}
 
 
-def test_a_modification_for_thin_air_is_none_for_thick_timber() -> None:
-    """The clean schedule is half a kelvin milder for thin air; that makes it no 12/4 schedule."""
+def test_a_modification_for_altitude_does_not_make_a_schedule_fit_thicker_timber() -> None:
+    """The clean schedule is half a kelvin milder for altitude; that does not make it a 12/4
+    schedule."""
     (said,) = found("thickness-rule", {"stock.0.thickness": "12/4"})
     assert said.outcome == "question"
     assert "not adjusted for 12/4" in said.message
 
 
-def test_no_ceiling_is_made_up_for_timber_thicker_than_the_sheet_has() -> None:
+def test_no_ceiling_is_invented_for_timber_thicker_than_the_species_sheet_covers() -> None:
     (said,) = found("too-hot-while-wet", {"stock.0.thickness": "12/4"})
     assert said.outcome == "no data"
     assert "no ceiling is on record for 12/4" in said.message.casefold()
 
 
-def test_a_board_too_fast_for_days_is_one_finding() -> None:
-    """Six points a day where 12/4 bears 1.5: one answer for each board, not for each round."""
+def test_a_board_too_fast_for_days_gives_one_finding() -> None:
+    """Six points a day where 12/4 stands 1.5: one answer per board, not per round."""
     said = found("daily-loss", {"stock.0.thickness": "12/4"})
     assert [f.subject for f in said] == list(BOARDS)
     assert all(f.outcome == "fail" for f in said)
@@ -179,19 +180,19 @@ def test_a_timed_schedule_is_judged_both_ways(dry: float, depression: float, sid
     assert breach.at is not None
 
 
-def test_a_timed_schedule_in_half_the_hours_is_asked_about() -> None:
+def test_a_timed_schedule_run_in_half_its_hours_raises_a_question() -> None:
     assert words("step-hours", timed(48)) == {"question"}
     assert words("step-hours", timed(96)) == {"pass"}
 
 
-def test_an_mc_based_schedule_run_too_humid_is_asked_about() -> None:
+def test_an_mc_based_schedule_run_too_humid_raises_a_question() -> None:
     (breach,) = found("air-as-asked", log=air(110, 20, 43.0, 4.0))
     assert breach.subject == "step 2"
     # it began at 110 h, 2026-04-10 22:00
     assert breach.at == dt.datetime.fromisoformat("2026-04-10T22:00-04:00")
 
 
-def test_a_controller_that_swings_about_its_set_point_keeps_it() -> None:
+def test_a_controller_swinging_around_its_set_point_keeps_to_it() -> None:
     def swinging(channels: dict[str, np.ndarray]) -> None:
         hours = np.arange(len(channels["dry-bulb"])) * INTERVAL / 60
         swing = 1.8 * np.sin(2 * np.pi * hours / 0.7)
@@ -202,7 +203,7 @@ def test_a_controller_that_swings_about_its_set_point_keeps_it() -> None:
     assert words("dry-bulb-overshoot", log=swinging) == {"pass"}
 
 
-def test_heating_up_and_stops_are_no_departures() -> None:
+def test_heating_up_and_stops_are_not_departures_from_the_schedule() -> None:
     stop = {"stops": [{"start": day(1), "end": day(1, 8), "cause": "no power", "by": "A. B."}]}
     log = both(
         held("dry-bulb", 24, 10, to=30.0),
@@ -221,16 +222,16 @@ def test_the_first_hour_of_heating_up_is_not_too_dry() -> None:
 
 
 def test_a_kiln_is_compared_with_its_own_earlier_charges() -> None:
-    """Common practice: a drop a kelvin above the median of at least three charges before it."""
+    """Common practice: a drop a kelvin above the median of at least three earlier charges."""
     charges = [("A", 2.0, 0.6), ("B", 2.4, None), ("C", 2.2, 0.8), ("D", 3.3, 0.7), ("E", 3.1, 0.6)]
     (found,) = unusual_drops(charges, 1.0)
     assert (found.charge, found.stage, found.earlier) == ("D", "while wet", 3)
     assert (found.drop_k, found.usual_k) == (3.3, 2.2)
     assert not unusual_drops([*charges[:3], ("D", 3.2, 0.7)], 1.0)
-    assert not unusual_drops(charges[1:4], 1.0)  # two earlier ones say too little
+    assert not unusual_drops(charges[1:4], 1.0)  # two earlier ones are too few
 
 
-def test_the_drop_is_of_the_fans_on_and_by_stage() -> None:
+def test_the_drop_is_taken_with_the_fans_on_and_by_stage() -> None:
     """3 K across wet timber, 1 K later; a stop with the sides 9 K apart counts for neither."""
 
     def sides(channels: dict[str, np.ndarray]) -> None:
@@ -249,7 +250,7 @@ def test_the_drop_is_of_the_fans_on_and_by_stage() -> None:
 # --- tags, groups ---------------------------------------------------------------------------------
 
 
-def test_two_swapped_tags_are_named_as_such() -> None:
+def test_two_swapped_tags_are_reported_as_swapped() -> None:
     """From the fifth weighing on boards S1 and S6 carry each other's tag."""
 
     def swap(weighings: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -266,8 +267,8 @@ def test_two_swapped_tags_are_named_as_such() -> None:
     ]
 
 
-def test_one_normal_group_is_not_taken_for_two() -> None:
-    """Five hundred surveys of 48 normal readings: very strong evidence of two is very rare."""
+def test_one_normal_group_is_not_mistaken_for_two() -> None:
+    """Five hundred surveys of 48 normal readings: very strong evidence of two groups is very rare."""
     chance = np.random.default_rng(1)
     surveys = chance.normal(8.0, 0.8, (500, 48)).round(1)
     assert sum(two_groups(one).evidence > 10.0 for one in surveys) <= 2
@@ -276,7 +277,7 @@ def test_one_normal_group_is_not_taken_for_two() -> None:
 # --- answers --------------------------------------------------------------------------------------
 
 
-def test_an_answer_answers_one_finding_and_no_later_event() -> None:
+def test_an_answer_covers_one_finding_and_no_later_event() -> None:
     early = {"step_changes.1.at": day(3, 1)}
     (first,) = found("step-timing", early)
     assert first.id == "step-timing/step-2/2026-04-09T09:00"
@@ -302,7 +303,7 @@ def _with_answers(changes: dict[str, Any], slug: str) -> list[Finding]:
     return [f for f in run_checks(case, charge.answers, charge.waivers) if f.check == slug]
 
 
-def test_an_answer_to_nothing_is_asked_about() -> None:
+def test_an_answer_to_no_finding_raises_a_question() -> None:
     answer = {
         "finding": "step-timing/step-9/2026-04-09T09:00",
         "kind": "corrected by",
@@ -320,8 +321,8 @@ def answer_to(finding: str, kind: str) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("kind", ["accepted because", "instrument at fault", "corrected by"])
-def test_no_signature_makes_a_board_lighter_than_its_own_dry_wood(kind: str) -> None:
-    """A law of physics: the record is put right, or the claim is not made."""
+def test_no_signature_clears_a_board_lighter_than_its_oven_dry_mass(kind: str) -> None:
+    """A law of physics: the record must be corrected, or the claim is not made."""
     light = {"weighings.9.masses.S1": "1500 g"}
     (first,) = found("mass-below-oven-dry", light)
     given = {**light, "answers": [answer_to(first.id, kind)]}
@@ -331,7 +332,7 @@ def test_no_signature_makes_a_board_lighter_than_its_own_dry_wood(kind: str) -> 
     assert "only a record put right" in said.message
 
 
-def test_a_wet_bulb_above_the_dry_bulb_is_the_instruments_fault_or_nobodys() -> None:
+def test_a_wet_bulb_above_the_dry_bulb_is_answered_only_as_an_instrument_fault() -> None:
     def swapped(channels: dict[str, np.ndarray]) -> None:
         channels["wet-bulb"][40:60] = channels["dry-bulb"][40:60] + 2.0
 
@@ -342,8 +343,8 @@ def test_a_wet_bulb_above_the_dry_bulb_is_the_instruments_fault_or_nobodys() -> 
         assert [f.outcome for f in said if f.check == first.check] == [outcome]
 
 
-def test_what_rests_on_evidence_takes_no_answer() -> None:
-    """ISPM 15 knows a core that was hot for its time and one that was not; an order likewise."""
+def test_a_claim_that_needs_evidence_takes_no_answer() -> None:
+    """By ISPM 15 a core was hot for long enough or it was not; an order likewise is met or not."""
     for slug in ("heat-treatment-run", "air-record-alone", "residual-bark", "lot-moisture"):
         assert CHECKS[slug].answers == (), slug
     for slug in ("too-hot-while-wet", "equalizing-end", "stated-mc"):

@@ -1,4 +1,4 @@
-"""A limit tried first: what the trial says is what a full review says once the file is changed."""
+"""`try-limit`: a trial says what a full review says once the file is changed."""
 
 import json
 import random

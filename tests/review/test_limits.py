@@ -15,7 +15,7 @@ OAK = Subject(("quercus-rubra",), "hardwood", 25.4, 8.0)
 
 
 def book(*scopes: dict[str, Any], mill_in: tuple[str, ...] = ()) -> LimitTable:
-    """Return a book of one key whose limits are numbered in the order of their scopes."""
+    """Return a limit table of one key, its limits numbered in the order of their scopes."""
     entries = [
         {
             "value": number,
@@ -58,20 +58,20 @@ def test_scope_of_species_kind_thickness_and_target(
     ("region", "fits"),
     [("Canada", True), ("ontario", True), ("Ontario", True), ("Sweden", False), ("Can", False)],
 )
-def test_scope_of_region_is_where_the_mill_is(region: str, fits: bool) -> None:
+def test_a_region_scope_matches_where_the_mill_is(region: str, fits: bool) -> None:
     here = ("Canada", "Heron Bend, eastern Ontario (invented)")
     assert book({}, {"region": region}, mill_in=here).value("trial", OAK) == (1 if fits else 0)
     assert book({}, {"region": region}).value("trial", OAK) == 0
 
 
-def test_the_narrowest_that_fits_is_used() -> None:
+def test_the_narrowest_matching_scope_is_used() -> None:
     limits = book({}, {"kind": "hardwood"}, {"kind": "hardwood", "thicker_than": "20 mm"})
     assert limits.value("trial", OAK) == 2
     assert limits.value("trial", Subject(kind="hardwood")) == 1
     assert limits.value("trial") == 0
 
 
-def test_a_limit_that_fits_nothing_is_no_limit() -> None:
+def test_a_limit_whose_scope_does_not_match_is_not_used() -> None:
     with pytest.raises(NoLimit, match="'trial'"):
         book({"kind": "softwood"}).value("trial", OAK)
     with pytest.raises(NoLimit, match="'other'"):

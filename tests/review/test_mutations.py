@@ -1,6 +1,6 @@
-"""Each fault of the catalogue, planted alone in a clean charge, is found, and nothing else is.
+"""Each fault of the catalogue, planted alone in a clean charge, is found, and nothing else.
 
-What a fault physically entails stands in ``tests/data/mutations.yaml``, with the reason.
+What else a fault must set off is listed in ``tests/data/mutations.yaml``, with the reason.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ ENTAILED: dict[str, dict[str, str]] = (
 )
 
 
-#: Boards chosen for being wet overstate the little water an air-dried load holds.
+#: Boards chosen because they are wet overstate the little water in an air-dried load.
 NOTED = {THICK_OAK: frozenset({"water-balance"})}
 
 
@@ -34,7 +34,7 @@ def test_the_charges_are_clean(charge: str) -> None:
 
 
 @pytest.mark.parametrize("slug", PLANTED)
-def test_finds_what_was_planted_and_nothing_else(slug: str) -> None:
+def test_the_planted_fault_is_found_and_nothing_else(slug: str) -> None:
     mutation = PLANTED[slug]
     clean = set() if mutation.publication is not None else raised_when_clean(mutation.charge)
     assert slug not in clean
@@ -47,7 +47,7 @@ def test_every_check_has_its_fault() -> None:
     assert set(PLANTED) == set(CHECKS)
 
 
-def test_what_is_entailed_has_a_reason() -> None:
+def test_every_accompanying_finding_has_a_reason() -> None:
     entries: list[tuple[str, Any]] = [
         (slug, reason) for entry in ENTAILED.values() for slug, reason in entry.items()
     ]

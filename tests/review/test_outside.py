@@ -1,7 +1,7 @@
 """The review against figures that others computed or printed.
 
-Sources stand beside each. Files under tests/data/reference say of every row whether the page was
-read, recalled or computed.
+Sources are named beside each test. Files under tests/data/reference say for every row whether the
+page was read, recalled or computed.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ def one_board(sections: list[tuple[str, str]], green: str, weighings: list[str])
     )
 
 
-def test_two_section_board_of_common_practice() -> None:
+def test_a_board_with_two_sections_is_worked_out_as_by_hand() -> None:
     """Sections 214.6→121.5 g and 198.3→113.6 g, board 4.862 kg green, then 3.978 and 3.402 kg.
 
     Worked by hand: 76.6 and 74.6 %, mean 75.6 %; oven-dry 2.769 kg; 43.7 and 22.9 %.
@@ -78,7 +78,7 @@ def test_two_section_board_of_common_practice() -> None:
     assert [round(point.mc_pct, 1) for point in board.points[1:]] == [43.7, 22.9]
 
 
-def test_two_section_board_of_the_reference_table() -> None:
+def test_a_board_with_two_sections_agrees_with_the_reference_table() -> None:
     """Rows 'two-section sample board' of the table, whose note names the published formulas."""
     table = pd.read_csv(REFERENCE / "sample_board_examples.csv", comment="#")
     rows = table[table["case"].str.startswith("two-section sample board")]
@@ -103,7 +103,7 @@ def test_two_section_board_of_the_reference_table() -> None:
     )
 
 
-def test_controlling_mc_is_of_the_wettest_half() -> None:
+def test_the_controlling_mc_is_the_mean_of_the_wettest_half() -> None:
     """62.4, 58.1, 55.0, 51.7, 49.9, 46.2: the wettest three average 58.5, all six 53.9."""
     mcs = (62.4, 58.1, 55.0, 51.7, 49.9, 46.2)
     case = make_case({f"weighings.0.masses.S{n}": mass(n, mc) for n, mc in enumerate(mcs, 1)})
@@ -142,7 +142,7 @@ def test_daily_loss_uses_true_hours() -> None:
     assert round(case.boards[0].points[2].daily_loss_pct, 1) == 3.6
 
 
-def test_meter_reads_hot_timber_wet() -> None:
+def test_a_meter_reading_of_hot_timber_is_corrected_downwards() -> None:
     """A resistance meter shows 14.0 % at 45 °C, made for 20 °C: 11.8 % (Wood Handbook, ch. 13).
 
     The handbook gives 0.5 point for 5.6 K.
@@ -160,7 +160,7 @@ def test_meter_reads_hot_timber_wet() -> None:
     assert survey.correction_words.startswith("corrected here from 45 °C to 20 °C")
 
 
-def test_a_correction_in_the_readings_is_not_made_again() -> None:
+def test_a_correction_already_in_the_readings_is_not_made_again() -> None:
     survey = make_case(
         {
             "survey.readings": [{"mc": "11.8 %"}] * 2,
@@ -173,8 +173,11 @@ def test_a_correction_in_the_readings_is_not_made_again() -> None:
     assert survey_outcome(survey.survey, None).readings == pytest.approx([11.8, 11.8])
 
 
-def test_longest_core_run_of_the_published_rule() -> None:
-    """Readings every 5 min, 55.2, 56.1, 56.4, 56.8, 56.9, 55.9, 56.3: 15 min; ISPM 15 asks 30."""
+def test_the_longest_core_run_follows_the_published_rule() -> None:
+    """Readings every 5 min, 55.2, 56.1, 56.4, 56.8, 56.9, 55.9, 56.3: 15 min;
+
+    ISPM 15 requires 30.
+    """
     from kilnfolio.review.ending import _probe_run
 
     temps = (55.2, 56.1, 56.4, 56.8, 56.9, 55.9, 56.3)
@@ -196,7 +199,9 @@ def test_longest_core_run_of_the_published_rule() -> None:
 
 
 @pytest.mark.parametrize(("target", "mean_low", "mean_high"), ROWS)
-def test_rows_of_en_14298_as_quoted(target: float, mean_low: float, mean_high: float) -> None:
+def test_lots_are_judged_by_the_quoted_rows_of_en_14298(
+    target: float, mean_low: float, mean_high: float
+) -> None:
     """EN 14298 as quoted by TraGuiden: mean band; 93.5 % of pieces in 0.7 to 1.3 × target.
 
     For 12 % one source prints 16.6 as the upper end for pieces, where the rule gives 15.6.
@@ -207,15 +212,15 @@ def test_rows_of_en_14298_as_quoted(target: float, mean_low: float, mean_high: f
 
 
 @pytest.mark.parametrize("target", [6.0, 9.0, 10.0, 15.0, 18.0])
-def test_no_row_of_en_14298_is_guessed(target: float) -> None:
+def test_rows_of_en_14298_that_we_lack_are_not_guessed(target: float) -> None:
     judgement = judge(make_lot_case(spread((target, 5), target=target)))
     assert judgement.met is None
     assert "not in hand" in judgement.sentence
 
 
 @pytest.mark.parametrize("readings", [30, 44, 45, 60])
-def test_readings_that_show_a_share(readings: int) -> None:
-    """n good readings rule out a share p where p^n < 0.05: 45 show 93.5 %, 44 will not do.
+def test_the_number_of_readings_decides_the_share_they_show(readings: int) -> None:
+    """n good readings rule out a share p where p^n < 0.05: 45 show 93.5 %, 44 are too few.
 
     The n-th root of 0.05 is what they show: 90.5 % for 30 (Clopper and Pearson, no failures).
     """
@@ -239,7 +244,7 @@ def test_heat_treatment_limits_are_those_of_the_published_rule() -> None:
     ] == [56, 30, 30, 50]
 
 
-def test_order_needs_no_row_for_a_contract_band() -> None:
+def test_an_order_with_a_contract_band_needs_no_row_of_the_standard() -> None:
     order = Order(target_mc="9 %", rule="band", lowest="7 %", highest="11 %", share="90 %")
     case = make_lot_case(
         {

@@ -1,8 +1,8 @@
-"""No false alarm: clean charges of the simulation, whatever chance does, raise no finding.
+"""No false alarms: clean simulated charges raise no finding, whatever the seed.
 
-Few by default, because each is a whole charge. More when asked for:
+Few by default, because each is a whole charge. For more,
 KILNFOLIO_SEEDS=200 sh builder/run test tests/review/test_seeds.py
-tries 200 seeds, each with the next plan of the demonstration mill's year, its fault taken out.
+tries 200 seeds, each with the next plan of the demonstration mill's year, without its fault.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ QUICK = ("HB-25-048", "HB-26-015", "HB-26-027")
 
 
 def chosen() -> list[tuple[str, int]]:
-    """Return plans with seeds: every plan in turn where many are asked for, else the quick ones."""
+    """Return plans with seeds: every plan in turn if many are requested, else the quick ones."""
     if not SEEDS:
         return [(name, seed) for seed, name in enumerate(QUICK, start=1)]
     names = [plan.id for plan in CHARGES]
@@ -52,7 +52,7 @@ def mill() -> MillFolder:
 
 
 def with_charge(mill: MillFolder, made: MadeCharge, home: Path) -> MillFolder:
-    """Return a mill of one charge made anew and its lots, with the demonstration's library."""
+    """Return a mill of one newly simulated charge and its lots, with the demonstration's library."""
     name = made.plan.id
     folder = home / Path(mill.charges[name].file).parent
     folder.mkdir(parents=True)
@@ -81,7 +81,7 @@ def said(folder: MillFolder, plan: ChargePlan) -> list[Finding]:
 
 
 def table(charges: int, counts: Counter[tuple[str, str]]) -> str:
-    """Return what the checks said, a line a check."""
+    """Return what the checks said, one line per check."""
     words = ("fail", "question", "note", "answered")
     lines = [f"\n{charges} normal charges, findings by check\n"]
     for check in sorted({check for check, word in counts if word in words}):
@@ -110,5 +110,5 @@ def test_normal_charges_pass(
         with capsys.disabled():
             sys.stdout.write(table(charges, counts) + "\n".join(failed) + "\n")
     assert not [line for line in failed if ": fail " in line]
-    # one charge in a handful may be odd; of many, a question a charge is the most that is bearable
+    # one charge of a handful may be odd; of many, one question per charge is the most we accept
     assert len(failed) <= charges if SEEDS else not failed, failed

@@ -1,4 +1,4 @@
-"""EMC sensors and pins in the timber: corrected once, and judged where no board is weighed."""
+"""EMC sensors and pins in the timber: corrected once, and used where no board is weighed."""
 
 import datetime as dt
 from itertools import pairwise
@@ -15,7 +15,7 @@ from kilnfolio.site.pages.kiln_side import kiln_side_page
 
 
 def with_channel(record, text, heading, channel, values):
-    """Return a logger profile and its log with one more column."""
+    """Return a logger profile and its log with one extra column."""
     record["columns"].append({"heading": heading, "channel": channel, "unit": "%"})
     head, *rows = text.rstrip("\n").split("\n")
     return record, "\n".join(
@@ -42,7 +42,7 @@ def rows():
     return len(minimal_log().rstrip("\n").split("\n")) - 1
 
 
-def test_pins_stand_for_boards_that_nobody_weighed(tmp_path):
+def test_pins_take_the_place_of_boards_that_nobody_weighed(tmp_path):
     """Wood Handbook 2010, p. 13-3: 0.5 point for each 5.6 °C, so 30 K above the scale is 2.68."""
     shown = np.linspace(24.0, 14.0, rows())
     pins = {
@@ -64,8 +64,8 @@ def test_pins_stand_for_boards_that_nobody_weighed(tmp_path):
     assert gaps == {dt.timedelta(hours=8)}
 
 
-def test_an_emc_sensor_is_set_right_by_its_offset(tmp_path):
-    """Without a wet bulb the sensor's EMC is believed: 9.2 as shown, 9.9 by its comparison."""
+def test_an_emc_sensor_is_corrected_by_its_offset(tmp_path):
+    """Without a wet bulb the sensor's EMC is used: 9.2 as shown, 9.9 with its offset."""
     sensor = {"id": "wafer", "kind": "EMC sensor", "channel": "emc", "offset": 0.7}
     root = mill_with(tmp_path, [sensor], channel="emc", values=np.full(rows(), 9.2))
     profile = root / "content/loggers/two-bulbs.yaml"
@@ -76,7 +76,7 @@ def test_an_emc_sensor_is_set_right_by_its_offset(tmp_path):
     assert np.nanmedian(air.emc) == pytest.approx(9.9, abs=0.01)
 
 
-def test_a_log_without_such_instruments_is_left_as_it_is(tmp_path):
+def test_a_log_without_such_instruments_is_not_changed(tmp_path):
     values = np.full(rows(), 9.2)
     root = mill_with(tmp_path, [], channel="emc", values=values)
     assert np.array_equal(build_case_of(root).log.channels["emc"], values)
@@ -88,8 +88,8 @@ def build_case_of(root):
     return build_case(mill, located, read_logs(mill, located)).air
 
 
-def test_pages_at_the_kiln_say_what_sensors_show_and_how_sure_it_is(tmp_path):
-    """The last reading, set right: 9.2 as shown and 0.7 of the comparison are 9.9."""
+def test_kiln_side_pages_give_the_sensors_readings_and_their_uncertainty(tmp_path):
+    """The last reading, corrected: 9.2 as shown plus the offset of 0.7 is 9.9."""
     sensor = {"id": "wafer", "kind": "EMC sensor", "channel": "emc", "offset": 0.7}
     root = mill_with(
         tmp_path,
