@@ -71,7 +71,7 @@ BARE_ROWS = """() => {
   return performance.now() - begun;
 }"""
 
-BARE_PASS = """() => kilnfolioRows.every('lots').then(parts => {
+BARE_PASS = """() => kilnfolioRows.loadAll('lots').then(parts => {
   const text = parts.map(part => part.numbers()).join('');
   const begun = performance.now();
   for (let place = text.indexOf('09'); place >= 0; place = text.indexOf('09', place + 1)) { }

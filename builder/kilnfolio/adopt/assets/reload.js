@@ -1,4 +1,4 @@
-/* Reloads a page of the preview when its file has changed. `data-mark` names the file this page was made from. */
+/* Reloads a page of the preview when its file changes. `data-mark` identifies the version of the file shown. */
 (async () => {
   const { mark } = document.currentScript.dataset;
   for (;;) {

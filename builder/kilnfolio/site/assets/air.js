@@ -1,5 +1,5 @@
-/* Moist air, for the calculators and for search: physics/air.py, function by function. No constant stands here;
-   kilnfolio.makeAir(given) takes them from what the build has written of the Python package. */
+/* Moist air, for the calculators and for search: physics/air.py, function by function. It has no constants of its
+   own; kilnfolio.makeAir(given) takes them from the Python package, as written by the build. */
 (() => {
   "use strict";
 
@@ -15,7 +15,7 @@
       return Math.exp(c[0] / kelvin + powers + c[6] * Math.log(kelvin));
     }
 
-    /* Of the two bulbs; not finite where water would boil on the wet one. */
+    /* Vapour pressure from the two bulbs; not finite if water would boil on the wet bulb. */
     function vapourPressureOfBulbs(dry, wet, pressure) {
       const atWet = saturationPressure(wet);
       if (atWet >= pressure) return Infinity;

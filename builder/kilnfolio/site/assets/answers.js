@@ -1,5 +1,5 @@
-/* Questions that search answers itself: the air of two bulbs, how long a timber took, charges and lots by what the
-   checks said. Each answer is an entry of the results: title, kind, address, within, also, text. */
+/* Questions that search answers itself: the air for two bulbs, how long a timber took, charges and lots by the
+   outcome of their checks. Each answer is a search result: title, kind, address, within, also, text. */
 (() => {
   "use strict";
 
@@ -9,14 +9,14 @@
   const numbers = window.kilnfolio.numbers;
   const pressure = +document.body.dataset.pressure;
 
-  /* ---- units: what the reader chose on the page of calculators, else the mill's region --------------- */
+  /* ---- units: the reader's choice on the page of calculators, else those of the mill's region ------- */
 
   function customaryFirst() {
     let chosen = null;
     try {
       chosen = localStorage.getItem("kilnfolio-units");
     } catch {
-      /* the browser keeps nothing */
+      /* the browser has no storage */
     }
     return (chosen || document.body.dataset.units) === "us";
   }
@@ -28,13 +28,13 @@
     return numbers.measure(value, `°${unit}`, Number.isInteger(value) ? 0 : 1);
   }
 
-  /* ---- the air of two bulbs: 70/55, 60 C 50 C, RH at 140/110 F ---------------------------------------- */
+  /* ---- air for two bulbs: 70/55, 60 C 50 C, RH at 140/110 F ------------------------------------------ */
 
   const BULBS =
     /(\d+(?:\.\d+)?)\s*(?:°\s*)?([cf]?)\s*(?:\/|,|\s|dry\s*(?:bulb)?|and|wet\s*(?:bulb)?)+\s*(\d+(?:\.\d+)?)\s*(?:°\s*)?([cf]?)(?![\w/])/i;
 
   function readBulbs(question) {
-    // "wet 50 dry 60" is turned round; numbers with another unit, a code or a fraction are no bulbs
+    // "wet 50 dry 60" is swapped; numbers with another unit, in a code or in a fraction are not bulbs
     const text = question.replace(
       /wet\s*(?:bulb)?\s*([\d.]+\s*°?\s*[cf]?)\D+?dry\s*(?:bulb)?\s*([\d.]+\s*°?\s*[cf]?)/i,
       "$2 $1",
@@ -114,7 +114,7 @@
   const LONG =
     /\bhow long\b|\b(?:drying|kiln) (?:time|days)\b|\bdays (?:to dry|in (?:the )?kiln)\b|\bduration\b/i;
 
-  // the words of the question that name a timber and its size
+  // the words of the question that name the timber and its size
   function timberOf(question) {
     return question
       .replace(LONG, " ")
@@ -169,7 +169,7 @@
     });
   }
 
-  /* ---- charges and lots by what the checks said ---------------------------------------------------------- */
+  /* ---- charges and lots by the outcome of their checks ----------------------------------------------------- */
 
   const OUTCOMES = [
     ["fail", /\b(?:fail(?:ed|ing|s)?|refused|rejected|bad)\b/i],

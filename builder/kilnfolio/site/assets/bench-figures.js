@@ -1,6 +1,7 @@
-/* kilnfolio: two figures of the bench, a board in a log and the air of a stack.
+/* kilnfolio: two figures of the bench: a board in a log, and the air through a stack.
 
-   The sums follow physics/shrinkage.py, physics/airflow.py and charts/cut.py; no constant stands here. */
+   The calculations follow physics/shrinkage.py, physics/airflow.py and charts/cut.py, without constants of their
+      own. */
 
 (() => {
   "use strict";
@@ -11,7 +12,7 @@
   kilnfolio.makeFigures = function makeFigures(given, sums, pressure) {
     const G = given.figures;
 
-    /* physics/shrinkage.py: shrunk_place, shrinkages in per cent. */
+    /* physics/shrinkage.py: shrunk_place, with shrinkages in per cent. */
     function shrunkPlace([x, y], [radial, tangential], [towardX, towardY]) {
       const ray = Math.atan2(towardY, towardX);
       const angle = Math.atan2(y, x) - ray;
@@ -67,7 +68,7 @@
       return [pathOf(green), pathOf(moved)];
     }
 
-    /* training/bench.py: stack_air, by physics/airflow.py. */
+    /* training/bench.py: stack_air, from physics/airflow.py. */
     function stackAir(load) {
       const layer = load.board + load.sticker;
       const wood = (load.length * load.width * load.height * load.board) / layer;

@@ -1,5 +1,5 @@
-/* kilnfolio: the bench. Reads the knobs, asks the sums of wood.js, calculators.js and charge-run.js, and
-   writes what came out. No formula and no constant stands here. */
+/* kilnfolio: the bench. Reads the sliders, calls the functions of wood.js, calculators.js and charge-run.js, and
+   shows the results. It has no formulas and no constants of its own. */
 
 (() => {
   "use strict";
@@ -15,15 +15,15 @@
     standard: data.standard_pressure_pa,
   };
   const bench = window.kilnfolio.makeChargeRun(data, air, sums);
-  const at = (id) => document.getElementById(id);
-  const say = (id, words) => {
-    at(id).textContent = words;
+  const byId = (id) => document.getElementById(id);
+  const setText = (id, words) => {
+    byId(id).textContent = words;
   };
 
-  /* A range whose value stands beside it. */
-  function knob(id, unit, decimals, change) {
-    const input = at(id);
-    const show = () => say(`${id}-out`, measure(Number(input.value), unit, decimals));
+  /* Connect a slider to the value shown beside it; return a function that reads it. */
+  function slider(id, unit, decimals, change) {
+    const input = byId(id);
+    const show = () => setText(`${id}-out`, measure(Number(input.value), unit, decimals));
     input.addEventListener("input", () => {
       show();
       change();
@@ -36,7 +36,7 @@
 
   const humidity = (dry, wet) => sums.relativeHumidity(dry, wet, air.standard);
   const emcOf = (dry, wet) => sums.equilibriumMoistureContent(dry, humidity(dry, wet));
-  const tried = (sum) => {
+  const orNull = (sum) => {
     try {
       return sum();
     } catch {
@@ -45,7 +45,7 @@
   };
 
   function beginAir() {
-    const chart = at("bench-air").querySelector("svg");
+    const chart = byId("bench-air").querySelector("svg");
     const dot = document.createElementNS("http://www.w3.org/2000/svg", "circle");
     dot.setAttribute("r", "6");
     dot.setAttribute("class", "fill");
@@ -57,41 +57,43 @@
       if (!error) return;
       const d = dry();
       const wet = d - depression();
-      const rh = tried(() => humidity(d, wet));
-      say("air-wet", measure(wet, "°C", 1));
+      const rh = orNull(() => humidity(d, wet));
+      setText("air-wet", measure(wet, "°C", 1));
       if (rh === null || rh > 98) {
         const reason = rh === null ? "no such air" : "too near saturation";
-        for (const id of ["air-rh", "air-emc", "air-emc-range", "air-dew"]) say(id, reason);
+        for (const id of ["air-rh", "air-emc", "air-emc-range", "air-dew"]) setText(id, reason);
         dot.setAttribute("visibility", "hidden");
         return;
       }
       const emc = sums.equilibriumMoistureContent(d, rh);
-      const ends = [wet - error(), Math.min(wet + error(), d)].map((w) => tried(() => emcOf(d, w)));
-      say("air-rh", measure(rh, "%", 0));
-      say("air-emc", measure(emc, "%", 1));
-      say(
+      const ends = [wet - error(), Math.min(wet + error(), d)].map((w) =>
+        orNull(() => emcOf(d, w)),
+      );
+      setText("air-rh", measure(rh, "%", 0));
+      setText("air-emc", measure(emc, "%", 1));
+      setText(
         "air-emc-range",
         `${ends.map((one) => (one === null || one > 30 ? "–" : number(one, 1))).join(" to ")} %`,
       );
-      say("air-dew", measure(sums.dewPoint(d, rh), "°C", 1));
+      setText("air-dew", measure(sums.dewPoint(d, rh), "°C", 1));
       dot.setAttribute("visibility", emc <= 30 ? "visible" : "hidden");
       dot.setAttribute("cx", String(46 + (rh / 100) * 540));
       dot.setAttribute("cy", String(384 - (Math.min(emc, 30) / 30) * 340));
     };
-    dry = knob("air-dry", "°C", 1, show);
-    depression = knob("air-depression", "K", 1, show);
-    error = knob("air-error", "°C", 1, show);
+    dry = slider("air-dry", "°C", 1, show);
+    depression = slider("air-depression", "K", 1, show);
+    error = slider("air-error", "°C", 1, show);
     show();
   }
 
   /* ---- a board drying ---------------------------------------------------------------------------- */
 
   function beginBoard() {
-    const path = at("bench-board").querySelector("svg path.controlling");
+    const path = byId("bench-board").querySelector("svg path.controlling");
     const knobs = {};
     const show = () => {
       if (!knobs.day) return;
-      const board = bench.newBoard(knobs.thickness(), Number(at("board-wood").value));
+      const board = bench.newBoard(knobs.thickness(), Number(byId("board-wood").value));
       const emc = knobs.emc();
       const temp = knobs.temperature();
       let profile = new Array(data.board.cells).fill(78);
@@ -106,11 +108,11 @@
         if (bench.mean(profile) > data.run.wet && now > 3) checks = true;
       }
       const half = profile.length / 2;
-      say("board-mean", measure(bench.mean(profile), "%", 1));
-      say("board-shell", measure(bench.mean(profile.slice(0, half)), "%", 1));
-      say("board-core", measure(bench.mean(profile.slice(half)), "%", 1));
-      say("board-gradient", `${number(now, 2)} and ${measure(worst, "%", 2)}`);
-      say(
+      setText("board-mean", measure(bench.mean(profile), "%", 1));
+      setText("board-shell", measure(bench.mean(profile.slice(0, half)), "%", 1));
+      setText("board-core", measure(bench.mean(profile.slice(half)), "%", 1));
+      setText("board-gradient", `${number(now, 2)} and ${measure(worst, "%", 2)}`);
+      setText(
         "board-says",
         checks
           ? "While the board was wet its gradient passed 3 %: on the bench, this is where checks threaten."
@@ -127,11 +129,11 @@
           .join(""),
       );
     };
-    at("board-wood").addEventListener("change", show);
-    knobs.thickness = knob("board-thickness", "mm", 0, show);
-    knobs.temperature = knob("board-temperature", "°C", 0, show);
-    knobs.emc = knob("board-emc", "%", 1, show);
-    knobs.day = knob("board-day", "", 0, show);
+    byId("board-wood").addEventListener("change", show);
+    knobs.thickness = slider("board-thickness", "mm", 0, show);
+    knobs.temperature = slider("board-temperature", "°C", 0, show);
+    knobs.emc = slider("board-emc", "%", 1, show);
+    knobs.day = slider("board-day", "", 0, show);
     show();
   }
 
@@ -140,7 +142,7 @@
   const figures = window.kilnfolio.makeFigures(data, sums, air.standard);
 
   function beginCut() {
-    const svg = at("bench-cut").querySelector("svg");
+    const svg = byId("bench-cut").querySelector("svg");
     const green = Array.from(svg.querySelectorAll(".green"));
     const dried = Array.from(svg.querySelectorAll(".dried"));
     [...green.slice(1), ...dried.slice(1)].forEach((one) => {
@@ -149,7 +151,7 @@
     const knobs = {};
     const show = () => {
       if (!knobs.mc) return;
-      const totals = at("cut-wood").value.split(" ").map(Number);
+      const totals = byId("cut-wood").value.split(" ").map(Number);
       const shrinkages = totals.map((total) =>
         sums.shrinkageAt(total, knobs.mc(), data.constants.fibre_saturation_pct),
       );
@@ -160,36 +162,36 @@
       green[0].setAttribute("d", before);
       dried[0].setAttribute("d", after);
       if (heart) {
-        for (const id of ["cut-loss", "cut-thinner", "cut-cup"]) say(id, "–");
-        say(
+        for (const id of ["cut-loss", "cut-thinner", "cut-cup"]) setText(id, "–");
+        setText(
           "cut-says",
           "The board holds the pith: round it the shrinkages cannot both be had, and it splits.",
         );
         return;
       }
       const shape = figures.boardShape(...board, shrinkages);
-      say(
+      setText(
         "cut-loss",
         `${measure(shape.width, "%", 1)}, ${measure((shape.width * board[2]) / 100, "mm", 1)}`,
       );
-      say(
+      setText(
         "cut-thinner",
         `${measure(shape.thickness, "%", 1)}, ${measure((shape.thickness * board[3]) / 100, "mm", 1)}`,
       );
-      say("cut-cup", measure(shape.cup, "mm", 1));
-      say(
+      setText("cut-cup", measure(shape.cup, "mm", 1));
+      setText(
         "cut-says",
         shape.cup > 0.25
           ? "It cups away from the heart: the outer face goes hollow."
           : "It stays nearly flat.",
       );
     };
-    at("cut-wood").addEventListener("change", show);
-    knobs.x = knob("cut-x", "mm", 0, show);
-    knobs.y = knob("cut-y", "mm", 0, show);
-    knobs.width = knob("cut-width", "mm", 0, show);
-    knobs.thickness = knob("cut-thickness", "mm", 0, show);
-    knobs.mc = knob("cut-mc", "%", 0, show);
+    byId("cut-wood").addEventListener("change", show);
+    knobs.x = slider("cut-x", "mm", 0, show);
+    knobs.y = slider("cut-y", "mm", 0, show);
+    knobs.width = slider("cut-width", "mm", 0, show);
+    knobs.thickness = slider("cut-thickness", "mm", 0, show);
+    knobs.mc = slider("cut-mc", "%", 0, show);
     show();
   }
 
@@ -210,16 +212,16 @@
       const load = { ...data.load };
       for (const name of Object.keys(units)) load[name] = knobs[name]();
       const found = figures.stackAir(load);
-      say("stack-speed", measure(found.speed, "m/s", 1));
-      say("stack-water", measure(found.water, "kg/day", 0));
-      say("stack-drop", measure(found.drop, "K", 1));
-      say("stack-entering", measure(found.entering, "%", 1));
-      say("stack-leaving", measure(found.leaving, "%", 1));
-      at("stack-cool").setAttribute(
+      setText("stack-speed", measure(found.speed, "m/s", 1));
+      setText("stack-water", measure(found.water, "kg/day", 0));
+      setText("stack-drop", measure(found.drop, "K", 1));
+      setText("stack-entering", measure(found.entering, "%", 1));
+      setText("stack-leaving", measure(found.leaving, "%", 1));
+      byId("stack-cool").setAttribute(
         "d",
         `M90 180L450 ${(180 + Math.min(100, (found.drop / load.depression) * 100)).toFixed(1)}`,
       );
-      say(
+      setText(
         "stack-says",
         found.drop >= load.depression - 0.05
           ? "The air leaves saturated: the boards on the far side stand in it and stain."
@@ -229,7 +231,7 @@
       );
     };
     for (const [name, [unit, decimals]] of Object.entries(units)) {
-      knobs[name] = knob(`stack-${name}`, unit, decimals, show);
+      knobs[name] = slider(`stack-${name}`, unit, decimals, show);
     }
     show();
   }
@@ -238,7 +240,7 @@
 
   function beginSurvey() {
     const knobs = {};
-    const svg = at("bench-survey").querySelector("svg");
+    const svg = byId("bench-survey").querySelector("svg");
     const dot = document.createElementNS("http://www.w3.org/2000/svg", "circle");
     dot.setAttribute("r", "6");
     dot.setAttribute("class", "fill");
@@ -251,15 +253,15 @@
       const share = 100 * sums.shareShown(read, failures, sure / 100);
       dot.setAttribute("cx", String(46 + (read / 200) * 460));
       dot.setAttribute("cy", String(284 - (share / 100) * 240));
-      say(
+      setText(
         "survey-says",
         `${failures} of ${read} pieces outside: ${number(100 * (1 - failures / read), 1)} % were within. ` +
           `At ${sure} % confidence you may claim ${number(share, 1)} % of the lot, and no more.`,
       );
     };
-    knobs.readings = knob("survey-readings", "", 0, show);
-    knobs.failures = knob("survey-failures", "", 0, show);
-    knobs.confidence = knob("survey-confidence", "%", 0, show);
+    knobs.readings = slider("survey-readings", "", 0, show);
+    knobs.failures = slider("survey-failures", "", 0, show);
+    knobs.confidence = slider("survey-confidence", "%", 0, show);
     show();
   }
 
@@ -267,24 +269,24 @@
 
   function beginCharge() {
     let run = null;
-    const controls = at("charge-controls");
+    const controls = byId("charge-controls");
     const note = (words) => {
       const line = document.createElement("p");
       line.textContent = (run ? `Day ${number(run.hour / 24, 1)}: ` : "") + words;
-      at("charge-log").prepend(line);
+      byId("charge-log").prepend(line);
     };
 
     function draw() {
       const last = run.log[run.log.length - 1];
       const taken = run.weighings[run.weighings.length - 1];
-      say("charge-day", number(run.hour / 24, 1));
+      setText("charge-day", number(run.hour / 24, 1));
       if (last) {
-        say("charge-reads-dry", measure(last[1], "°C", 1));
-        say("charge-reads-wet", measure(last[2], "°C", 1));
-        const emc = tried(() => emcOf(last[1], last[2]));
-        say("charge-reads-emc", emc === null ? "–" : measure(emc, "%", 1));
+        setText("charge-reads-dry", measure(last[1], "°C", 1));
+        setText("charge-reads-wet", measure(last[2], "°C", 1));
+        const emc = orNull(() => emcOf(last[1], last[2]));
+        setText("charge-reads-emc", emc === null ? "–" : measure(emc, "%", 1));
       }
-      say(
+      setText(
         "charge-controlling",
         taken
           ? `${measure(taken.controlling, "%", 1)} on day ${number(taken.hour / 24, 1)}`
@@ -293,7 +295,7 @@
       const days = Math.max(10, run.hour / 24);
       const x = (hour) => 46 + (hour / 24 / days) * 480;
       const y = (mc) => 220 - (Math.min(mc, 100) / 100) * 206;
-      at("charge-line").setAttribute(
+      byId("charge-line").setAttribute(
         "d",
         run.weighings
           .map(
@@ -302,7 +304,7 @@
           )
           .join(""),
       );
-      const marks = at("charge-marks");
+      const marks = byId("charge-marks");
       marks.textContent = "";
       const label = (words, left, top, anchor) => {
         const made = document.createElementNS("http://www.w3.org/2000/svg", "text");
@@ -321,14 +323,14 @@
     function start() {
       const seed = Math.max(
         0,
-        Math.min(4294967295, Math.floor(Number(at("charge-seed").value) || 0)),
+        Math.min(4294967295, Math.floor(Number(byId("charge-seed").value) || 0)),
       );
-      run = new bench.Run(data.scenarios[at("charge-scenario").value], seed);
-      at("charge-log").textContent = "";
-      at("charge-result").textContent = "";
+      run = new bench.Run(data.scenarios[byId("charge-scenario").value], seed);
+      byId("charge-log").textContent = "";
+      byId("charge-result").textContent = "";
       controls.disabled = false;
-      at("charge-dry").value = run.scenario.steps[0].dry_bulb;
-      at("charge-depression").value = run.scenario.steps[0].depression;
+      byId("charge-dry").value = run.scenario.steps[0].dry_bulb;
+      byId("charge-depression").value = run.scenario.steps[0].depression;
       note(
         `${run.scenario.boards} boards loaded, ${run.scenario.samples} of them sample boards. The kiln stands at ${number(run.dry, 0)} °C.`,
       );
@@ -336,8 +338,8 @@
     }
 
     const setAir = () => {
-      const dry = Number(at("charge-dry").value);
-      const depression = Number(at("charge-depression").value);
+      const dry = Number(byId("charge-dry").value);
+      const depression = Number(byId("charge-depression").value);
       if (!(dry >= 20 && dry <= 110) || !(depression >= 0.3 && depression <= 40)) {
         note("The kiln takes a dry bulb of 20 to 110 °C and a depression of 0.3 to 40 K.");
         return;
@@ -362,7 +364,7 @@
       }
     };
 
-    /* Days pass, the samples are weighed each morning, until the sheet would have something changed. */
+    /* Let days pass, weighing the samples each morning, until the sheet requires a change. */
     function next() {
       const due = (taken) =>
         run.scenario.steps.filter(
@@ -455,7 +457,7 @@
         const file = {
           format: 1,
           what: "charge run for practice",
-          scenario: at("charge-scenario").value,
+          scenario: byId("charge-scenario").value,
           seed: run.seed,
           decisions: run.decisions,
           outcome: end,
@@ -468,19 +470,19 @@
         link.click();
         URL.revokeObjectURL(link.href);
       });
-      at("charge-result").replaceChildren(table, save);
+      byId("charge-result").replaceChildren(table, save);
       draw();
     }
 
-    at("charge-start").addEventListener("click", start);
-    at("charge-set").addEventListener("click", setAir);
-    at("charge-wick").addEventListener("click", () => {
+    byId("charge-start").addEventListener("click", start);
+    byId("charge-set").addEventListener("click", setAir);
+    byId("charge-wick").addEventListener("click", () => {
       run.changeWick();
       note("a clean wet wick put on.");
     });
-    at("charge-weigh").addEventListener("click", weigh);
-    at("charge-next").addEventListener("click", next);
-    at("charge-finish").addEventListener("click", finish);
+    byId("charge-weigh").addEventListener("click", weigh);
+    byId("charge-next").addEventListener("click", next);
+    byId("charge-finish").addEventListener("click", finish);
     controls.querySelectorAll("[data-wait]").forEach((button) => {
       button.addEventListener("click", () => wait(Number(button.dataset.wait)));
     });
@@ -492,5 +494,5 @@
   beginCut();
   beginStack();
   beginSurvey();
-  if (at("bench-charge")) beginCharge(); // a mill may have no load to run
+  if (byId("bench-charge")) beginCharge(); // a mill may have no scenario to run
 })();

@@ -1,13 +1,13 @@
-/* kilnfolio: the sums of the calculators page.
+/* kilnfolio: the page of calculators.
 
-   The page carries its data in <script type="application/json" id="calculator-data">: the constants of
-   the physics, the formulas with their symbols and ranges, the units, and what each form asks for, all
-   written by the build. Nothing here holds a constant of its own: the functions follow their
-   namesakes in the Python package, step by step, so that both give the same digits.
+   The page contains its data in <script type="application/json" id="calculator-data">: the constants of
+   the physics, the formulas with their symbols and ranges, the units, and the fields of each form, all
+   written by the build. This script has no constants of its own: its functions follow their
+   namesakes in the Python package step by step, so that both give the same digits.
 
-   It rests on wood.js, which is loaded before it. First the pure functions, made from that data by
-   kilnfolio.makeCalculators(data) and kept on window.kilnfolio.calculators; at the end, apart, what reads
-   and fills the page. */
+   It requires wood.js, which is loaded before it. The pure functions come first, made from that data by
+   kilnfolio.makeCalculators(data) and kept on window.kilnfolio.calculators; the code that reads and fills
+   the page is at the end. */
 
 (() => {
   "use strict";
@@ -17,7 +17,7 @@
 
   const { fixed, number, measure, NBSP, MINUS } = kilnfolio.numbers;
 
-  /* A value that a sum cannot take: what is wrong, and which arguments it concerns. */
+  /* A value that a calculation refuses: what is wrong, and which arguments it concerns. */
   class Refused extends Error {
     constructor(message, concerns = []) {
       super(message);
@@ -27,7 +27,7 @@
 
   /* ---- numbers as people read them: figures.py ------------------------------------------------- */
 
-  /* Round to so many decimals; to tens, hundreds … where they are negative. */
+  /* Round to a number of decimals; to tens, hundreds … if it is negative. */
   function rounded(value, decimals) {
     if (decimals >= 0) return Number(fixed(value, decimals));
     const size = Math.abs(value);
@@ -55,14 +55,14 @@
 
     /* ---- quantities: quantities.py and figures.py ------------------------------------------------ */
 
-    /* A quantity is {of, value, entered}: its dimension, its value in the house unit, the words. */
+    /* A quantity is {of, value, entered}: its dimension, its value in the house unit, and its text. */
 
     const houseValue = (unit, x) => ((x - unit.zero) * unit.times) / unit.per;
     const inUnit = (unit, value) => (value * unit.per) / unit.times + unit.zero;
     const onScale = (scale, value) => (value * scale.times) / scale.per + scale.plus;
     const unitOf = (of, name) => data.dimensions[of].units[name];
 
-    /* Read what a person wrote as one number; the unit has been chosen beside it. */
+    /* Read a person's input as a number; its unit is chosen beside it. */
     function readNumber(words) {
       const text = words.trim().replace(/^[\u2212\u2013]/, "-");
       if (/\d,\d/.test(text)) {
@@ -120,11 +120,11 @@
       return significant(there, digits) + NBSP + scale.unit;
     }
 
-    /* To a tenth, or whole where the tenth is nought. */
+    /* To a tenth, or whole if the tenth is zero. */
     const tenths = (value, unit) =>
       measure(value, unit, Math.abs(value - rounded(value, 0)) < 0.05 ? 0 : 1);
 
-    /* Both unit systems, the words as entered first where they are metric. */
+    /* Both unit systems, with the text as entered first if it is metric. */
     function both(q) {
       const words = asEntered(q);
       const written = PARTS.exec(q.entered);
@@ -141,7 +141,7 @@
     }
 
     function sideBySide(q) {
-      // What rounds to nothing in one system is nothing in the other.
+      // a value that rounds to zero in one system is zero in the other too
       const shown = Number(q.entered.split(" ")[0]) === 0 ? { ...q, value: 0 } : q;
       if (q.of === "Kilograms") return [asEntered(shown), customary(shown.value * 1000, "Mass")];
       return both(shown);
@@ -157,7 +157,7 @@
 
     /* ---- moist air: physics/air.py --------------------------------------------------------------- */
 
-    /* Where a rising function crosses zero, halving the bracket until no number lies between its ends. */
+    /* The root of a rising function, by bisection until no number lies between the ends of the bracket. */
     function risingRoot(f, low, high) {
       for (;;) {
         const middle = 0.5 * (low + high);
@@ -241,7 +241,7 @@
       return risingRoot((humidity) => equilibriumMoistureContent(temp, humidity) - emc, 0, 100);
     }
 
-    /* ---- weights, sizes, loads: physics/moisture.py, shrinkage.py, water.py, meters.py ----------- */
+    /* ---- masses, sizes, loads: physics/moisture.py, shrinkage.py, water.py, meters.py ------------ */
 
     function moistureContent(mass, ovenDry) {
       if (mass < ovenDry) {
@@ -298,7 +298,7 @@
 
     /* ---- surveys: physics/survey.py -------------------------------------------------------------- */
 
-    /* ln n! less Stirling's first terms: exact products for small n, the series beyond. */
+    /* ln n! minus Stirling's first terms: exact products for small n, the series for others. */
     function stirlingRest(n) {
       if (n < 16) {
         let product = 1;
@@ -313,7 +313,7 @@
       );
     }
 
-    /* x ln(x/mean) + mean - x, without cancelling digits where the two are close. */
+    /* x ln(x/mean) + mean - x, without cancellation if the two are close. */
     function deviance(x, mean) {
       if (Math.abs(x - mean) < 0.1 * (x + mean)) {
         const v = (x - mean) / (x + mean);
@@ -329,7 +329,7 @@
       return x * Math.log(x / mean) + mean - x;
     }
 
-    /* The chance of k successes in n, by the saddle point: full precision for a million as for ten. */
+    /* The probability of k successes in n, by the saddle point: full precision for a million as for ten. */
     function binomial(k, n, p, q) {
       if (k === 0) return Math.exp(n * Math.log1p(-p));
       if (k === n) return p ** n;
@@ -362,7 +362,7 @@
       }
     }
 
-    /* The regularized incomplete beta function of whole a and b: I_x(a, b). */
+    /* The regularized incomplete beta function I_x(a, b) for integers a and b. */
     function incompleteBeta(x, a, b) {
       if (x <= 0) return 0;
       if (x >= 1) return 1;
@@ -439,7 +439,7 @@
         readingAtCalibration(a.reading, a.wood_temperature, a.calibration_temperature),
     };
 
-    /* A value inside a formula: metric for temperatures, else the unit it was entered in. */
+    /* A value substituted in a formula: metric for temperatures, else in the unit it was entered in. */
     function term(value) {
       if (Array.isArray(value)) return value.map(term).join(" + ");
       if (value.of === "Temperature" && value.entered.includes("F"))
@@ -450,7 +450,7 @@
 
     const kilopascals = (value, decimals) => measure(value / 1000, "kPa", decimals);
 
-    /* The right-hand sides that are more than a pattern with gaps. */
+    /* Right-hand sides that are not a simple pattern. */
     const PUT_IN = {
       mean: (q) => `(${term(q.of)}) ÷ ${q.of.length}`,
       pressure_at_altitude: (q) => `the standard atmosphere at ${term(q.altitude)}`,
@@ -478,7 +478,7 @@
       return pattern.replace(/\{(\w+)\}/g, (_, argument) => term(quantities[argument]));
     }
 
-    /* A result as a quantity whose words are its rounded value. */
+    /* A result as a quantity whose text is its rounded value. */
     function printed(formula, of, value, quantities) {
       let unit = formula.unit || data.dimensions[of].unit;
       let { decimals } = formula;
@@ -501,7 +501,7 @@
       );
     }
 
-    /* Work one formula: {quantity, first, other, symbols, putIn, source}. Refuses what lies outside. */
+    /* Evaluate a formula: {quantity, first, other, symbols, putIn, source}. Throws for values out of range. */
     function work(name, quantities) {
       const formula = data.formulas[name];
       for (const [argument, range] of Object.entries(formula.ranges)) {
@@ -531,7 +531,7 @@
       };
     }
 
-    /* A range in words, in the unit a value was entered in. */
+    /* A range in words, in the unit of the value entered. */
     function rangeText(range, of, unitName) {
       const unit = unitOf(of, unitName) || unitOf(of, data.dimensions[of].unit);
       const plain = (value) => {
@@ -598,7 +598,7 @@
       return { answers, notices };
     }
 
-    /* The quantities of a field: none where it is empty and may be. */
+    /* The quantities in a field; none if it is optional and empty. */
     function read(field, entry) {
       const words = (entry?.words ?? "").trim();
       const parts = field.many
@@ -661,7 +661,7 @@
       return answers;
     }
 
-    /* An answer with the chosen units first; its working stays as it was worked. */
+    /* An answer with the chosen units first; its working stays as it is. */
     function inOrder(answer) {
       const { first, other } = answer;
       return data.customary_first && other ? { ...answer, first: other, other: first } : answer;
@@ -695,13 +695,13 @@
 
   /* ---- the page -------------------------------------------------------------------------------- */
 
-  /* How long after the last key the answer follows, so that a screen reader is not flooded. [ms] */
+  /* Delay of the answer after the last key, so that a screen reader is not flooded. [ms] */
   const PAUSE = 250;
 
-  /* Where the working stands beside the form, it stands open. */
+  /* If the working fits beside the form, it starts open. */
   const ROOMY = matchMedia("(min-width: 60rem)");
 
-  /* What the reader chose on an earlier page; nothing where the browser keeps nothing. */
+  /* The reader's choice on an earlier page; null if the browser has no storage. */
   function remembered(name, value) {
     try {
       if (value) localStorage.setItem(`kilnfolio-${name}`, value);
@@ -740,7 +740,7 @@
     );
   }
 
-  /* As on a board: the formula, the same with the values put in, the result; a formula only once. */
+  /* The written working: the formula (only once), the formula with values, the result. */
   function board(answers) {
     const shown = new Set();
     return answers.flatMap((answer) => {
@@ -763,7 +763,7 @@
     });
   }
 
-  /* One form: reads its fields, fills its answers. */
+  /* A form: reads its fields and fills its answers. */
   class Sheet {
     constructor(section, sums, calculator) {
       Object.assign(this, { section, sums, calculator });
@@ -827,14 +827,14 @@
       this.waiting = setTimeout(() => this.answer(), PAUSE);
     }
 
-    /* The unit chosen beside one field says what its number is in: a typed number stays as typed. */
+    /* The unit chosen beside a field is the unit of its number: a typed number stays as typed. */
     unitChanged(field) {
       if (!field.typed) this.convert(field);
       field.unitNow = this.unit(field);
       this.answer();
     }
 
-    /* The switch of the page converts every number, typed or not: 45 °C becomes 113 °F. */
+    /* The page's switch converts every number, typed or not: 45 °C becomes 113 °F. */
     setSystem(system) {
       for (const field of this.fields.filter((one) => one.us)) {
         field.chooser.value = system === "us" ? field.us : field.unit;
@@ -844,7 +844,7 @@
       this.answer();
     }
 
-    /* Restate the numbers of a field in the unit it has now; what cannot be read stays. */
+    /* Convert the numbers of a field to its new unit; unreadable text stays. */
     convert(field) {
       if (this.unit(field) === field.unitNow) return;
       const unit = this.sums.unitOf(field.of, this.unit(field));
@@ -863,13 +863,13 @@
       field.input.value = restated.join(" ");
     }
 
-    /* Put a value in the house unit into a field, in the field's unit. */
+    /* Write a value given in the house unit to a field, in the field's unit. */
     put(field, value) {
       const there = this.sums.inUnit(this.sums.unitOf(field.of, this.unit(field)), value);
       field.input.value = String(Number(there.toPrecision(4)));
     }
 
-    /* Take the species' figure from the records. */
+    /* Fill a field with the figure of the species on record. */
     fill() {
       if (!this.timber?.value) return;
       const { fills, by, species } = this.calculator.timber;
@@ -945,7 +945,7 @@
       this.expose(false);
     }
 
-    /* Without a result there is neither table nor working: an old one beside a new error misleads. */
+    /* Without a result, remove table and working: old ones beside a new error would mislead. */
     expose(there) {
       for (const part of this.section.querySelectorAll(".due, .board")) part.hidden = !there;
       if (there) return;

@@ -1,8 +1,8 @@
-/* kilnfolio: a charge run for practice, and the board that dries.
+/* kilnfolio: a practice charge, and a drying board.
 
    The functions follow physics/drying_board.py and training/simulation.py step by step, so that the same
-   seed and the same decisions give the same figures here and there. No constant stands here: they come
-   from the page, where the build has written those of the Python package. */
+   seed and decisions give the same figures in both. The constants are those of the Python package, written
+   to the page by the build. */
 
 (() => {
   "use strict";
@@ -24,7 +24,7 @@
       );
     }
 
-    /* The MC of the face beside a cell of this MC, by Newton's method. */
+    /* The MC of the face beside a cell of a given MC, by Newton's method. */
     function faceOf(w, mc) {
       const resistance = w.release / ((2 * w.diffusivity) / w.width);
       const inside = integral(w, mc);
@@ -78,7 +78,7 @@
       return right;
     }
 
-    /* Advance a board by some hours of steady air; its profile runs from the face inward. */
+    /* Advance a board by some hours in constant air; its profile runs from the face inward. */
     function advance(board, profile, hours, temp, emc) {
       const warmth = Math.exp((board.activation / B.gas) * (1 / B.reference - 1 / (temp + 273.15)));
       const w = {

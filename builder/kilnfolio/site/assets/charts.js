@@ -1,5 +1,5 @@
-/* Charts that read their values out, to a pointer, a finger and the arrow keys. The values are those of
-   the tables behind a chart, or are written on its parts; without this script both are there to read. */
+/* Read-outs of charts, by mouse, touch and arrow keys. The values come from the tables behind a chart or from
+   attributes of its parts; without this script the tables can still be read. */
 (() => {
   "use strict";
 
@@ -14,7 +14,7 @@
     });
     const unit = cell.querySelector(".unit");
     let words = cell.dataset.read || tidy(copy.textContent).replace(/ ±$/, "");
-    // a word is lowered, an abbreviation or a board's tag is not: "dry bulb", "EMC", "S1"
+    // words become lower case, but not abbreviations or a board's tag: "dry bulb", "EMC", "S1"
     words = words.replace(/\b[A-Z][a-z]+/g, (word) => word.toLowerCase());
     return { words: words, unit: unit ? tidy(unit.textContent) : "" };
   }
@@ -41,7 +41,7 @@
       .sort((a, b) => a.at - b.at);
   }
 
-  // moments of the first table; of every other table what held at that moment
+  // the times of the first table, with the latest row of every other table at each time
   function clockStops(svg) {
     const tables = Array.from(
       document.querySelectorAll(
@@ -79,7 +79,7 @@
     });
   }
 
-  function spokenStops(svg) {
+  function partStops(svg) {
     return Array.from(svg.querySelectorAll("[data-read]")).map((part) => ({
       part: part,
       words: () => part.dataset.read,
@@ -114,7 +114,7 @@
     let now = -1;
 
     function ready() {
-      stops = stops || (svg.dataset.readout === "clock" ? clockStops(svg) : spokenStops(svg));
+      stops = stops || (svg.dataset.readout === "clock" ? clockStops(svg) : partStops(svg));
       return stops.length;
     }
 

@@ -1,11 +1,11 @@
-/* Drills that answer back: the trainee points at the cell or the hour, names the fault and chooses what to do.
-   Marked against what the mill's own review found in the record, written on the form when it was made. */
+/* Marking of drills: the trainee points to a cell or time, names the fault and chooses what to do. Answers are
+   compared with the findings of the mill's own review, which the build wrote to the form. */
 (() => {
   "use strict";
 
-  const MARGIN = 360; // minutes that a hand on a chart, or a look at the clock, may be off
+  const MARGIN = 360; // tolerance of a time read from a chart [min]
 
-  /* "day 5, 07:10" as minutes from the first midnight; null where the words name no moment. */
+  /* "day 5, 07:10" as minutes from the first midnight; null if the words give no time. */
   function minuteOf(words) {
     const found = /\bday (\d+), (\d\d):(\d\d)/.exec(words);
     return found ? 1440 * (found[1] - 1) + 60 * +found[2] + +found[3] : null;
@@ -76,7 +76,7 @@
     }
     for (const name of ["day", "clock"]) field(name).addEventListener("input", showHour);
 
-    /* Does what was pointed at fit one of the findings? What a finding does not name may be left open. */
+    /* Whether the trainee's place fits a finding; what the finding does not name is ignored. */
     function fits(place) {
       const at = minute();
       if (place.boards.length && !place.boards.includes(field("board").value)) return false;

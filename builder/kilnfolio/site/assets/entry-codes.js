@@ -1,7 +1,7 @@
-/* kilnfolio: an entry file as a series of QR codes, for a device that no network and no cable reaches.
+/* kilnfolio: an entry file as a series of QR codes, for a device without network or cable.
 
-   Each code holds "KILNFOLIO1 PART/PARTS CHECK " and a piece of the file. CHECK is the CRC-32 of the
-   whole file, so that pieces of two files are never joined. adopt/entry/codes.py reads them. */
+   Each code holds "KILNFOLIO1 PART/PARTS CHECK " and a part of the file. CHECK is the CRC-32 of the
+   whole file, so that parts of different files are never joined. adopt/entry/codes.py reads them. */
 
 (() => {
   "use strict";
@@ -24,7 +24,7 @@
     return (~crc >>> 0).toString(16).padStart(8, "0");
   }
 
-  /* The texts of the codes of an entry file; null where it is too long for them. */
+  /* The texts of an entry file's codes; null if it is too long for them. */
   function texts(file) {
     const plain = JSON.stringify(file).replace(
       /[\u0080-\uffff]/g,
@@ -40,7 +40,7 @@
     );
   }
 
-  /* A QR code as a drawing: black on white whatever the page's colours, four light modules around. */
+  /* A QR code as a drawing: black on white whatever the page's colours, with four light modules around. */
   function drawing(text, title) {
     const code = window.qrcode(0, "M");
     code.addData(text, "Byte");
@@ -69,7 +69,7 @@
     return svg;
   }
 
-  /* Show the codes of a file in a place of the page, one at a time; return whether it has codes. */
+  /* Show the codes of a file in an element of the page, one at a time; return whether there are any. */
   function show(place, file) {
     const all = texts(file);
     if (all === null) return false;

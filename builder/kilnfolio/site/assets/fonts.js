@@ -1,5 +1,5 @@
-/* Preloads the fonts, before the style sheet that names them has arrived: a page uses only fonts that are ready at its
-   first paint. A page opened from a folder cannot preload; it loads them from the script that carries them inline. */
+/* Preloads the fonts before the style sheet that names them arrives, because a page only uses fonts that are ready at
+   its first paint. A page opened from a folder cannot preload; it loads fonts-inline.js, which contains them. */
 (() => {
   "use strict";
 

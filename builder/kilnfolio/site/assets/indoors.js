@@ -1,7 +1,7 @@
-/* kilnfolio: what a lot does in a room of the reader's own, on a customer's page.
+/* kilnfolio: how a lot behaves in a room the reader describes, on a customer's page.
 
-   The page carries in <script type="application/json" id="indoors-data"> the lot's MC, the shrinkage of
-   its species, the constants, and every word; pages/indoors.py tells the same of its own rooms. */
+   The page contains in <script type="application/json" id="indoors-data"> the lot's MC, the shrinkage of
+   its species, the constants and the sentences; pages/indoors.py writes the same for its example rooms. */
 
 (() => {
   "use strict";
@@ -15,7 +15,7 @@
     const wood = window.kilnfolio.makeWood(data.constants);
     const { words } = data;
 
-    /* What a width does between two MCs, by each way of sawing. */
+    /* The change in width from the lot's MC to another, for each way of sawing. */
     function moves(emc) {
       return data.cuts.map(([cut, total]) => {
         const change = wood.changeByShrinkage(data.width_mm, total, data.mc_pct, emc);
@@ -29,8 +29,8 @@
       });
     }
 
-    /* Temperature in °C, humidity in %; null where nothing can be said of such a room. */
-    return function told(temp, humidity) {
+    /* Temperature in °C, humidity in %; null for a room out of range. */
+    return function roomWords(temp, humidity) {
       const within = (value, [low, high]) => value >= low && value <= high;
       if (!within(temp, data.temperature_c) || !within(humidity, data.humidity_pct)) return null;
       const emc = wood.equilibriumMoistureContent(temp, humidity);
@@ -47,9 +47,9 @@
   const block = document.getElementById("indoors-data");
   if (!block) return;
   const data = JSON.parse(block.textContent);
-  const told = window.kilnfolio.makeIndoors(data);
+  const roomWords = window.kilnfolio.makeIndoors(data);
   const form = document.getElementById("indoors");
-  const [room, temperature, unit, humidity, said] = [
+  const [room, temperature, unit, humidity, output] = [
     "room",
     "temperature",
     "unit",
@@ -66,15 +66,15 @@
       ? value
       : ((value - data.fahrenheit.plus) * data.fahrenheit.per) / data.fahrenheit.times;
 
-  /* The pairs of the words in the order of the mill's practice. */
+  /* Put the units of the mill's region first in each pair. */
   const inOrder = (words) =>
     "customaryFirst" in form.dataset
       ? words.replace(/([\u2212\d.]+\u00a0(?:°C|mm)) \(([^()]+)\)/g, "$2 ($1)")
       : words;
 
-  function tell() {
-    const words = told(toCelsius(asNumber(temperature)), asNumber(humidity));
-    said.value = words === null ? data.words.refused : inOrder(words);
+  function update() {
+    const words = roomWords(toCelsius(asNumber(temperature)), asNumber(humidity));
+    output.value = words === null ? data.words.refused : inOrder(words);
   }
 
   room.addEventListener("change", () => {
@@ -83,10 +83,10 @@
       const [temp, rh] = chosen;
       temperature.value = number(unit.value === "°C" ? temp : onScale(data.fahrenheit, temp), 0);
       humidity.value = number(rh, 0);
-      tell();
+      update();
     } else temperature.focus();
   });
-  /* The unit chosen on the page of calculators, or here before. */
+  /* The unit chosen earlier, here or on the page of calculators. */
   function remembered(value) {
     try {
       if (value) localStorage.setItem("kilnfolio-units", value);
@@ -106,7 +106,7 @@
         0,
       ).replaceAll(NBSP, "");
     }
-    tell();
+    update();
   }
   unit.addEventListener("change", () => {
     remembered(unit.value === "°F" ? "us" : "metric");
@@ -121,7 +121,7 @@
   for (const field of [temperature, humidity]) {
     field.addEventListener("input", () => {
       room.value = "";
-      tell();
+      update();
     });
   }
   form.addEventListener("submit", (event) => event.preventDefault());

@@ -1,9 +1,8 @@
-/* kilnfolio: keeps the kiln-side pages on the device, so that they open where no network reaches.
+/* kilnfolio: keeps the kiln-side pages on the device, so that they open without a network.
 
-   A page is fetched anew where it can be, and kept; where it cannot, the kept one is shown. Nothing is
-   sent anywhere, and what was entered is not touched. The build lists the files to keep in pages.json;
-   the list is read again whenever a page is opened and the network reaches, so that a charge begun
-   since is kept too. */
+   A page is fetched and stored if possible; otherwise the stored copy is shown. Nothing is sent anywhere,
+   and entries are not touched. The build lists the files to keep in pages.json; the list is read again
+   whenever a page is opened with a network, so that new charges are kept too. */
 
 const KEPT = "kilnfolio-kiln-side-1";
 

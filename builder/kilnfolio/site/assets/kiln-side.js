@@ -1,12 +1,12 @@
 /* kilnfolio: the kiln-side page.
 
-   The page carries how its charge stands in <script type="application/json" id="kiln-state">, written by
-   the build. A round is looked at by the rules of review/round_check.py, step by step, so that both say
-   the same to the digit; whoever changes a rule there changes it here. What is entered is kept on this
-   device until it is handed over as an entry file, whose schema is that of adopt/entry/entries.py.
+   The page contains the state of its charge in <script type="application/json" id="kiln-state">, written by
+   the build. A round is checked by the rules of review/round_check.py, step by step, so that both agree to
+   the digit; change rules in both places. Entries are kept on this device until they are handed over as an
+   entry file, whose schema is that of adopt/entry/entries.py.
 
-   It rests on wood.js and entry-codes.js. First the pure functions, on window.kilnfolio.kilnSide; at the end, apart, what
-   reads and fills the page. */
+   It requires wood.js and entry-codes.js. The pure functions come first, on window.kilnfolio.kilnSide; the code that
+   reads and fills the page is at the end. */
 
 (() => {
   "use strict";
@@ -286,7 +286,7 @@
     }
   }
 
-  /* Look at a round before it is written: masses in g by board, the time in ms since 1970. */
+  /* Check a round before it is stored: masses in g by board, time in ms since 1970. */
   function lookAtRound(state, masses, at) {
     const known = Object.fromEntries(state.boards.map((board) => [board.tag, board]));
     const looks = Object.keys(masses)
@@ -306,7 +306,7 @@
 
   const two = (value) => String(value).padStart(2, "0");
 
-  /* A time of this device's clock with its offset, to the minute. */
+  /* A time by this device's clock with its UTC offset, to the minute. */
   function stamp(date) {
     const off = -date.getTimezoneOffset();
     const size = Math.abs(off);
@@ -321,7 +321,7 @@
     return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
   }
 
-  /* Return grams from what was typed in a unit; null for nothing, NaN for no number. */
+  /* Return typed text in a unit as grams; null for no text, NaN if it is not a number. */
   function grams(text, unit) {
     const plain = text.trim().replace(",", ".");
     if (!plain) return null;
@@ -340,7 +340,7 @@
     };
   }
 
-  /* Return the MC in percent that was typed; null for nothing, NaN for what no board can have. */
+  /* Return typed text as an MC in percent; null for no text, NaN for an impossible MC. */
   function percent(text) {
     const plain = text.replace("%", "").trim().replace(",", ".");
     if (!plain) return null;
@@ -348,7 +348,7 @@
     return mc <= 300 ? mc : NaN; // the record's own limit
   }
 
-  /* Return the stop that has not ended: the last of this device, else the record's; null for none. */
+  /* Return the stop that has not ended: the last on this device, else in the record; null for none. */
   function openStop(state, kept) {
     const stops = kept.filter((one) => one.kind === "stop");
     const ended = new Set(stops.filter((one) => one.end).map((one) => Date.parse(one.start)));
@@ -421,7 +421,7 @@
 
     function add(entry) {
       if (!who.value.trim()) {
-        say("Write your name first.");
+        setMessage("Write your name first.");
         who.focus();
         return false;
       }
@@ -434,18 +434,18 @@
       event.preventDefault();
       const { found, round } = show();
       if (fields.some((field) => field.getAttribute("aria-invalid") === "true")) {
-        say("A mass is a number.");
+        setMessage("A mass is a number.");
         return;
       }
       if (!Object.keys(found).length) {
-        say("No mass is written.");
+        setMessage("No mass is written.");
         return;
       }
       const button = document.getElementById("save-round");
       if (round.doubts.length && button.dataset.sure !== "yes") {
         button.dataset.sure = "yes";
         button.textContent = "It is right: keep it";
-        say("Look again: something may be wrong.");
+        setMessage("Look again: something may be wrong.");
         return;
       }
       const words = Object.fromEntries(
@@ -459,7 +459,7 @@
       if (add({ kind: "weighing", at: stamp(new Date()), masses: words })) {
         form.reset();
         show();
-        say("Round kept on this device.");
+        setMessage("Round kept on this device.");
       }
       button.dataset.sure = "";
       button.textContent = "Keep this round";
@@ -491,16 +491,16 @@
         else if (value !== null) mc[tag] = `${value} %`;
       }
       if (wrong) {
-        say(wrong);
+        setMessage(wrong);
         return;
       }
       if (!Object.keys(mc).length) {
-        say("No MC is written.");
+        setMessage("No MC is written.");
         return;
       }
       if (add({ kind: "weighing", at: stamp(new Date()), mc })) {
         meter.reset();
-        say("Readings kept on this device.");
+        setMessage("Readings kept on this device.");
       }
     });
 
@@ -535,13 +535,13 @@
       button.addEventListener("click", () => {
         const entry = actions[button.dataset.action]();
         if (!entry) {
-          say("Write in words what it is, then press again.");
+          setMessage("Write in words what it is, then press again.");
           text.focus();
           return;
         }
         if (add(entry)) {
           text.value = "";
-          say("Kept on this device.");
+          setMessage("Kept on this device.");
         }
       });
     }
@@ -551,7 +551,7 @@
       document
         .getElementById("kept")
         .replaceChildren(...all.map((one) => element("li", entryWords(one))));
-      document.getElementById("codes").hidden = true; // they show what was kept before
+      document.getElementById("codes").hidden = true; // they show the earlier entries
       document.getElementById("kept-count").textContent = all.length ? String(all.length) : "none";
       for (const id of ["share", "download", "send", "show-codes"]) {
         const button = document.getElementById(id);
@@ -586,7 +586,7 @@
         await navigator.share({ files: [file()] });
         handedOver("Shared.");
       } catch {
-        say("Not shared; the entries are kept.");
+        setMessage("Not shared; the entries are kept.");
       }
     });
     const send = document.getElementById("send");
@@ -603,10 +603,10 @@
           if (answer.ok) {
             handedOver(words.trim());
           } else {
-            say(words.trim() || "Not taken; the entries are kept.");
+            setMessage(words.trim() || "Not taken; the entries are kept.");
           }
         } catch {
-          say("No answer from the mill's computer; the entries are kept.");
+          setMessage("No answer from the mill's computer; the entries are kept.");
         }
       });
     }
@@ -620,21 +620,23 @@
         new Date(),
       );
       if (kilnfolio.entryCodes.show(codes, made)) handedOver("Take a picture of each code.");
-      else say("These are too many entries for codes: save the entry file instead.");
+      else setMessage("These are too many entries for codes: save the entry file instead.");
     });
     const clear = document.getElementById("clear");
     clear.addEventListener("click", () => {
       kept.clear();
       clear.hidden = true;
       list();
-      say("Cleared.");
+      setMessage("Cleared.");
     });
     function handedOver(words) {
       clear.hidden = false;
-      say(`${words} The entries stay here until you clear them; taking them twice does no harm.`);
+      setMessage(
+        `${words} The entries stay here until you clear them; taking them twice does no harm.`,
+      );
     }
 
-    function say(words) {
+    function setMessage(words) {
       document.getElementById("told").textContent = words;
     }
 
@@ -678,7 +680,7 @@
     return `${when} ${what} (${one.by})`;
   }
 
-  /* What is kept on this device, under a key; what another tab added stays. */
+  /* A list stored on this device under a key; entries added by another tab are preserved. */
   function store(key) {
     const all = () => {
       try {

@@ -1,8 +1,8 @@
-/* kilnfolio: does the record on this page bear the seal that the label on the pack carries?
+/* kilnfolio: checks whether the record on this page bears the seal on the pack's label.
 
-   The record stands in the page as text, so that this works from a file as from a server, where the
-   browser's own digests may be missing. The page's words are compared with the record too, so that a
-   page cannot say one thing and hold another. SHA-256 by FIPS 180-4. */
+   The page contains the record as text and this script its own SHA-256 (FIPS 180-4), so that the check also works
+   from a file, where the browser's digests may be missing. The page's words are compared with the record too, so
+   that a page cannot say one thing and contain another. */
 "use strict";
 
 (() => {
@@ -18,7 +18,7 @@
   const START = primes(8).map((p) => fraction(Math.sqrt(p)));
   const ROUND = primes(64).map((p) => fraction(Math.cbrt(p)));
 
-  function turned(x, n) {
+  function rotateRight(x, n) {
     return (x >>> n) | (x << (32 - n));
   }
 
@@ -37,15 +37,15 @@
     const w = new Int32Array(64);
     for (let i = 0; i < 16; i++) w[i] = view.getInt32(offset + 4 * i);
     for (let i = 16; i < 64; i++) {
-      const s0 = turned(w[i - 15], 7) ^ turned(w[i - 15], 18) ^ (w[i - 15] >>> 3);
-      const s1 = turned(w[i - 2], 17) ^ turned(w[i - 2], 19) ^ (w[i - 2] >>> 10);
+      const s0 = rotateRight(w[i - 15], 7) ^ rotateRight(w[i - 15], 18) ^ (w[i - 15] >>> 3);
+      const s1 = rotateRight(w[i - 2], 17) ^ rotateRight(w[i - 2], 19) ^ (w[i - 2] >>> 10);
       w[i] = w[i - 16] + s0 + w[i - 7] + s1;
     }
     let [a, b, c, d, e, f, g, h] = state;
     for (let i = 0; i < 64; i++) {
-      const s1 = turned(e, 6) ^ turned(e, 11) ^ turned(e, 25);
+      const s1 = rotateRight(e, 6) ^ rotateRight(e, 11) ^ rotateRight(e, 25);
       const one = (h + s1 + ((e & f) ^ (~e & g)) + ROUND[i] + w[i]) | 0;
-      const s0 = turned(a, 2) ^ turned(a, 13) ^ turned(a, 22);
+      const s0 = rotateRight(a, 2) ^ rotateRight(a, 13) ^ rotateRight(a, 22);
       const two = (s0 + ((a & b) ^ (a & c) ^ (b & c))) | 0;
       h = g;
       g = f;
@@ -72,28 +72,29 @@
     return String(text).replace(/\s+/g, " ").trim();
   }
 
-  /* Words of the record in the page's language, by its patterns; see rendering/languages.py. */
-  const SAYS = window.kilnfolioSays;
+  /* Patterns that translate words of the record to the page's language; see rendering/languages.py. */
+  const LANGUAGE = window.kilnfolioSays;
 
-  function leaf(words) {
+  function localizeFigures(words) {
     return words
       .replace(
-        new RegExp(`(\\d{1,2}) (${SAYS.english.join("|")}) (\\d{4})`, "g"),
+        new RegExp(`(\\d{1,2}) (${LANGUAGE.english.join("|")}) (\\d{4})`, "g"),
         (_, day, month, year) =>
-          SAYS.date
+          LANGUAGE.date
             .replace("{0}", day)
-            .replace("{1}", SAYS.months[SAYS.english.indexOf(month)])
+            .replace("{1}", LANGUAGE.months[LANGUAGE.english.indexOf(month)])
             .replace("{2}", year),
       )
       .replace(
         /(^|[^\d.])(\d{1,3}(?: \d{3})+(?:\.\d+)?|\d+\.\d+)(?![\d.])/g,
-        (_, before, figure) => before + figure.replace(/ /g, SAYS.group).replace(".", SAYS.decimal),
+        (_, before, figure) =>
+          before + figure.replace(/ /g, LANGUAGE.group).replace(".", LANGUAGE.decimal),
       );
   }
-  function say(words, verbatim) {
-    if (!SAYS) return words;
-    for (const [pattern, one, many] of SAYS.rules) {
-      const found = new RegExp(`^${pattern.replaceAll("#", SAYS.figure)}$`).exec(words);
+  function translate(words, verbatim) {
+    if (!LANGUAGE) return words;
+    for (const [pattern, one, many] of LANGUAGE.rules) {
+      const found = new RegExp(`^${pattern.replaceAll("#", LANGUAGE.figure)}$`).exec(words);
       if (!found) continue;
       const counted =
         found
@@ -102,12 +103,12 @@
           .find((slot) => /^\d/.test(slot)) || "";
       const plural =
         many &&
-        new Intl.PluralRules(SAYS.lang).select(Number(counted.replace(/\D/g, ""))) !== "one";
+        new Intl.PluralRules(LANGUAGE.lang).select(Number(counted.replace(/\D/g, ""))) !== "one";
       return (plural ? many : one).replace(/\{(\d)(!?)\}/g, (_, slot, kept) =>
-        kept ? found[+slot + 1] : say(found[+slot + 1]),
+        kept ? found[+slot + 1] : translate(found[+slot + 1]),
       );
     }
-    return verbatim ? words : leaf(words);
+    return verbatim ? words : localizeFigures(words);
   }
 
   /* A value of the record by its path, as in "shown.packs". */
@@ -117,8 +118,8 @@
       .reduce((value, key) => (value === undefined || value === null ? value : value[key]), record);
   }
 
-  /* The first fact of the page that is not the record's; "" where all are. */
-  function otherThanRecord(text) {
+  /* The first fact on the page that differs from the record; "" if there is none. */
+  function firstMismatch(text) {
     let record;
     try {
       record = JSON.parse(text);
@@ -128,14 +129,14 @@
     for (const part of document.querySelectorAll("[data-record]")) {
       let shown = plain(part.textContent);
       let sealed = plain(valueAt(record, part.dataset.record));
-      if (part.lang !== "en") sealed = plain(say(sealed, "verbatim" in part.dataset));
+      if (part.lang !== "en") sealed = plain(translate(sealed, "verbatim" in part.dataset));
       if ("anyCase" in part.dataset) {
         shown = shown.toLowerCase();
         sealed = sealed.toLowerCase();
       }
       if (shown !== sealed) return `“${shown.slice(0, 80)}”`;
     }
-    // among the facts there is nothing but what the record says and the headings of it
+    // the facts contain nothing but the record's values and their headings
     for (const box of document.querySelectorAll("#verdict, .what, .lot-facts, .packs")) {
       const walk = document.createTreeWalker(box, NodeFilter.SHOW_TEXT);
       while (walk.nextNode()) {
@@ -192,16 +193,16 @@
 
   let label = "";
 
-  /* Where the page is not the labelled record, no verdict of it is shown. */
-  function tell(look, words, why) {
+  /* If the page is not the labelled record, its verdict is hidden. */
+  function showVerdict(look, words, why) {
     const badge = document.querySelector("#seal-check .outcome");
     for (const part of [badge, document.getElementById("seal-top")]) {
       if (!part) continue;
       part.className = `outcome outcome-${look}`;
-      part.textContent = say(words);
+      part.textContent = translate(words);
       part.hidden = false;
     }
-    document.querySelector("#seal-check .seal-why").textContent = say(why);
+    document.querySelector("#seal-check .seal-why").textContent = translate(why);
     const answer = document.getElementById("verdict");
     if (answer) answer.hidden = look === "fail";
     document.getElementById("verdict-void").hidden = look !== "fail";
@@ -216,13 +217,13 @@
     const text = holder.textContent;
     const current = box.dataset.seal;
     const fragment = location.hash.slice(1).toLowerCase();
-    // anything but 32 hex digits, such as the way past the heading, is no seal
+    // anything but 32 hex digits, such as the link that skips the heading, is not a seal
     if (/^[0-9a-f]{32}$/.test(fragment)) label = fragment;
     const fault =
-      sha256(text).slice(0, current.length) === current ? otherThanRecord(text) : "a record";
-    // the label's seal goes with its reader to the other languages
+      sha256(text).slice(0, current.length) === current ? firstMismatch(text) : "a record";
+    // pass the label's seal on to the other languages
     if (label) for (const link of document.querySelectorAll(".languages a")) link.hash = label;
-    tell(...verdict(current, box.dataset.history.split(" "), fault));
+    showVerdict(...verdict(current, box.dataset.history.split(" "), fault));
   }
 
   if (typeof window !== "undefined") {

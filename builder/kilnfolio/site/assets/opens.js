@@ -1,5 +1,5 @@
-/* kilnfolio: a part of the page that needs scripts of its own fetches them when it is first opened, so
-   that a telephone beside the pack does not fetch what nobody looks at. */
+/* kilnfolio: loads the scripts of a part of the page when it is first opened, so that a phone beside the
+   pack does not fetch what nobody looks at. */
 "use strict";
 
 for (const part of document.querySelectorAll("details[data-scripts]")) {
@@ -9,7 +9,7 @@ for (const part of document.querySelectorAll("details[data-scripts]")) {
       for (const address of part.dataset.scripts.split(" ")) {
         const script = document.createElement("script");
         script.src = address;
-        script.async = false; // in their order
+        script.async = false; // run in order
         document.head.append(script);
       }
     },

@@ -1,5 +1,5 @@
-// New numbers for the practice problems. Every set was worked at build; this only puts one in place.
-// practice.html?set=3 opens the third set everywhere, so that a group can work the same numbers.
+// Other numbers for the practice problems. The build worked every set; this script only shows one.
+// practice.html?set=3 shows the third set of every problem, so that a group can work the same numbers.
 (() => {
   "use strict";
   const sets = window.practiceNumbers;

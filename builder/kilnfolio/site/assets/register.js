@@ -1,9 +1,9 @@
-/* A register: its newest rows stand in the page; with the first filter, order or "show more" the rest is fetched.
-   The address carries the filter and the order, so that it can be sent to somebody. */
+/* A register: the page contains its newest rows; the first filter, sorting or "show more" fetches the rest.
+   The address holds the filter and the order, so that it can be shared. */
 (() => {
   "use strict";
 
-  const STEP = 50; // rows drawn at once: more would make the browser lay out thousands for nobody
+  const STEP = 50; // rows drawn at once, so that the browser does not lay out thousands that nobody looks at
   const MONTHS =
     "January February March April May June July August September October November December".split(
       " ",
@@ -19,8 +19,8 @@
       .toLowerCase();
   }
 
-  // words ordered as people count: "kiln 9" before "kiln 10"
-  function counted(text) {
+  // sort key in natural order: "kiln 9" before "kiln 10"
+  function sortKey(text) {
     return plain(text).replace(/\d+/g, (digits) => digits.padStart(9, "0"));
   }
 
@@ -39,7 +39,7 @@
       this.orders = {};
     }
 
-    // distinct words with a number for each row, or numbers, NaN where there is none
+    // distinct words and the index of each row's, or numbers, NaN for none
     column(key) {
       if (this.joined[key]) {
         return this.joined[key];
@@ -82,7 +82,7 @@
       return { part: this.parts[place], row: row - this.firsts[place] };
     }
 
-    // the rank of each row in the order of a column; what is blank has the last rank of all
+    // the rank of each row by a column; blanks come last
     order(key) {
       if (this.orders[key]) {
         return this.orders[key];
@@ -93,12 +93,12 @@
       return this.orders[key];
     }
 
-    // numbers of charges and lots: nearly all differ, and nearly all stand in order already
+    // numbers of charges and lots: nearly all are distinct and already in order
     orderOfTexts(key) {
       let texts = this.parts.flatMap((part) => part.columns[key].split("\n"));
       let last = 0;
       if (texts.some((text) => text.length !== texts[0].length)) {
-        texts = texts.map(counted);
+        texts = texts.map(sortKey);
       }
       const ranks = new Uint32Array(this.count);
       Array.from(texts.keys())
@@ -113,11 +113,11 @@
     }
 
     orderOfKinds(column) {
-      const words = column.words?.map(counted);
+      const words = column.words?.map(sortKey);
       const places = new Map();
       const kinds = words
         ? Array.from(new Set(words)).sort()
-        : Float64Array.from(new Set(column.numbers)).sort(); // NaN, where there is no number, stands last
+        : Float64Array.from(new Set(column.numbers)).sort(); // NaN, for no number, sorts last
       kinds.forEach((value, rank) => {
         places.set(value, rank);
       });
@@ -130,7 +130,7 @@
       };
     }
 
-    // by counting how many rows have each rank: the rows of one rank keep their order, either way
+    // counting sort by rank: rows of equal rank keep their order in both directions
     sorted(rows, key, falling) {
       const order = this.order(key);
       const last = order.last;
@@ -172,7 +172,7 @@
     }
   }
 
-  // every word stands somewhere in the row: in its number, or in one of its words
+  // every word must occur in the row: in its number or in one of its words
   function keepWords(rows, searched, mask, wanted) {
     plain(wanted)
       .split(/\s+/)
@@ -271,7 +271,7 @@
       : element("td", "words", value);
   }
 
-  // a spreadsheet would run a cell that begins like a formula
+  // a spreadsheet would run a cell that starts like a formula
   function csvCell(heading, at) {
     let value = at.part.value(at.row, heading.dataset.key);
     if (heading.dataset.encoding === "day") {
@@ -305,7 +305,7 @@
     let shown = STEP;
     let sorted = -1;
     let falling = false;
-    let wish = 0;
+    let request = 0;
     const count = element("span", "filter-count");
     const more = element("button", "more", "Show more");
     const take = element("button", "", "Download as CSV");
@@ -316,14 +316,14 @@
       }
       count.textContent = "reading …";
       const api = window.kilnfolioRows;
-      return Promise.all([api.manifest(), api.every(kind)]).then((found) => {
+      return Promise.all([api.manifest(), api.loadAll(kind)]).then((found) => {
         searched = found[0][kind].searched;
         rows = new Rows(found[1]);
         prepare(headings.map((heading) => heading.dataset.key));
       });
     }
 
-    // every order is made ready while nobody waits for it, one at a time
+    // compute the orders one at a time while the browser is idle
     function prepare(keys) {
       if (!keys.length) {
         return;
@@ -345,23 +345,23 @@
         return line;
       });
       body.replaceChildren.apply(body, drawn);
-      tell(matching.length, rows.count, Math.min(shown, matching.length));
+      showCount(matching.length, rows.count, Math.min(shown, matching.length));
     }
 
-    function tell(found, all, drawn) {
+    function showCount(found, all, drawn) {
       more.hidden = drawn >= found;
       count.textContent = `${found} of ${all}${drawn < found ? `, the first ${drawn} shown` : ""}`;
     }
 
     function show() {
-      wish += 1;
-      const mine = wish;
+      request += 1;
+      const mine = request;
       bar.setAttribute("aria-busy", "true");
       return fetch().then(
         () => {
-          if (mine !== wish) {
+          if (mine !== request) {
             return;
-          } // asked again meanwhile
+          } // superseded by a newer request
           matching = passing(rows, fields, searched);
           headings.forEach((heading) => {
             heading.removeAttribute("aria-sort");
@@ -401,7 +401,7 @@
       const asked = location.hash.slice(1);
       if (!asked || asked.indexOf("=") < 0) {
         return;
-      } // a place in the page, not a filter
+      } // an anchor in the page, not a filter
       const said = new URLSearchParams(asked);
       fields.forEach((field) => {
         field.value = said.get(field.name) || "";
@@ -459,7 +459,7 @@
       show();
     });
     bar.hidden = false;
-    tell(+bar.dataset.total, +bar.dataset.total, body.rows.length);
+    showCount(+bar.dataset.total, +bar.dataset.total, body.rows.length);
     window.addEventListener("hashchange", read);
     read();
   }

@@ -1,5 +1,5 @@
-/* The rows of the registers, fetched part by part when somebody asks for them: for the registers' own pages and
-   for search. The parts are script files because a page opened from file:// may fetch nothing else. */
+/* The rows of the registers, for the registers' own pages and for search. Parts are fetched when needed, as script
+   files, because a page opened from file:// can fetch nothing else. */
 (() => {
   "use strict";
 
@@ -31,7 +31,7 @@
     return script("register/manifest.js").then(() => window.KILNFOLIO_REGISTER);
   }
 
-  /* ---- a part: some rows, the newest first, column by column -------------------------------------- */
+  /* ---- a part: some rows, newest first, column by column ------------------------------------------- */
 
   class Part {
     constructor(kind, data) {
@@ -50,7 +50,7 @@
       return column.words ? column.words[column.codes[row]] : column[row];
     }
 
-    // numbers as they are compared: letters and digits alone, in capitals, a line each
+    // numbers in the form used to compare them: only letters and digits, in capitals, one per line
     numbers() {
       if (!this.plain) {
         this.plain = `\n${plainNumber(this.columns.number)}\n`;
@@ -77,10 +77,10 @@
       return low;
     }
 
-    // every row whose number holds these letters and digits
+    // every row whose number contains these letters and digits
     find(text) {
       const number = plainNumber(text);
-      return number ? begun(this, number).map((hit) => hit.row) : [];
+      return number ? rowsWith(this, number).map((hit) => hit.row) : [];
     }
   }
 
@@ -106,22 +106,22 @@
     );
   }
 
-  function every(kind) {
+  function loadAll(kind) {
     return manifest().then((known) => load(kind, known[kind].shards));
   }
 
   /* ---- a number, or its beginning ------------------------------------------------------------------ */
 
-  // "lot 26-014" asks for 26014 among lots
+  // "lot 26-014" searches for 26014 among lots
   function asNumber(question) {
-    const said = /^\s*(?:(lot|charge)s?\b)?(.*)$/iu.exec(question);
-    const number = plainNumber(said[2]);
+    const match = /^\s*(?:(lot|charge)s?\b)?(.*)$/iu.exec(question);
+    const number = plainNumber(match[2]);
     return number.length > 1
-      ? { kind: said[1] ? `${said[1].toLowerCase()}s` : "", number: number }
+      ? { kind: match[1] ? `${match[1].toLowerCase()}s` : "", number: number }
       : null;
   }
 
-  function numbered(question) {
+  function byNumber(question) {
     const wanted = asNumber(question);
     if (!wanted) {
       return Promise.resolve([]);
@@ -129,12 +129,12 @@
     return manifest()
       .then((known) => {
         const kinds = Object.keys(known).filter((kind) => !wanted.kind || kind === wanted.kind);
-        return Promise.all(kinds.map((kind) => numberedIn(known, kind, wanted.number)));
+        return Promise.all(kinds.map((kind) => byNumberIn(known, kind, wanted.number)));
       })
       .then((found) => found.flat());
   }
 
-  function numberedIn(known, kind, number) {
+  function byNumberIn(known, kind, number) {
     const shards = known[kind].shards;
     const fitting = shards.filter(
       (shard) =>
@@ -142,17 +142,17 @@
     );
     return load(kind, fitting)
       .then((loaded) => {
-        const found = loaded.flatMap((part) => begun(part, `\n${number}`));
-        // where nothing begins with it, perhaps the letters before the figures were left out
+        const found = loaded.flatMap((part) => rowsWith(part, `\n${number}`));
+        // if no number starts with it, the letters before the digits may have been left out
         if (found.length || !/\d.*\d.*\d/.test(number) || /\p{L}{5}/u.test(number)) {
           return found;
         }
-        return load(kind, shards).then((all) => all.flatMap((part) => begun(part, number)));
+        return load(kind, shards).then((all) => all.flatMap((part) => rowsWith(part, number)));
       })
       .then((found) => found.sort((a, b) => b.exact - a.exact));
   }
 
-  function begun(part, text) {
+  function rowsWith(part, text) {
     const plain = part.numbers();
     const found = [];
     const line = text[0] === "\n" ? 1 : 0;
@@ -182,25 +182,25 @@
     return `${month.slice(0, 4)} ${MONTHS[month.slice(5) - 1]} ${month.slice(5)}`;
   }
 
-  // Rows of which every unit of a question is true; a unit is true where all words of one of its ways are. A kind
-  // is loaded only where its words could answer every unit.
-  function worded(units, matches) {
+  // Rows that match every unit of a question; a unit matches if all words of one of its alternatives do. A register
+  // is only loaded if its words could match every unit.
+  function byWords(units, matches) {
     return units.length
       ? manifest()
           .then((known) =>
             Promise.all(
               Object.keys(known).map((kind) => {
-                const sayings = known[kind].words.concat(known[kind].months.map(monthWords));
+                const phrases = known[kind].words.concat(known[kind].months.map(monthWords));
                 const possible = units.every((ways) =>
                   ways.some((way) =>
-                    way.every((word) => sayings.some((text) => matches(word, text))),
+                    way.every((word) => phrases.some((text) => matches(word, text))),
                   ),
                 );
                 return !possible
                   ? []
-                  : every(kind).then((loaded) =>
+                  : loadAll(kind).then((loaded) =>
                       loaded.flatMap((part) =>
-                        described(part, known[kind].searched, units, matches),
+                        matchingRows(part, known[kind].searched, units, matches),
                       ),
                     );
               }),
@@ -210,11 +210,11 @@
       : Promise.resolve([]);
   }
 
-  function described(part, searched, units, matches) {
+  function matchingRows(part, searched, units, matches) {
     const first = Math.min.apply(null, part.columns.day);
     let row;
     const known = new Map();
-    function holding(word) {
+    function rowsHolding(word) {
       if (known.has(word)) {
         return known.get(word);
       }
@@ -242,7 +242,7 @@
       const any = new Uint8Array(part.rows);
       unit.forEach((way) => {
         const all = new Uint8Array(part.rows).fill(1);
-        way.map(holding).forEach((held) => {
+        way.map(rowsHolding).forEach((held) => {
           for (row = 0; row < part.rows; row += 1) {
             all[row] &= held[row];
           }
@@ -274,9 +274,9 @@
 
   window.kilnfolioRows = {
     manifest: manifest,
-    every: every,
-    numbered: numbered,
-    worded: worded,
+    loadAll: loadAll,
+    byNumber: byNumber,
+    byWords: byWords,
     isoDay: isoDay,
     page: page,
   };

@@ -1,19 +1,19 @@
-/* Search over the handbook and the records, from a web server or from file://.
-   The index and the library are fetched when somebody first reaches for the search box; rows of charges and lots
-   when a question can be about them. */
+/* Search in the handbook and the records, from a web server or from file://.
+   The index and the library are fetched when the search box is first used; rows of charges and lots only if a
+   question can be about them. */
 (() => {
   "use strict";
 
   const ROOT = document.body.dataset.root || "";
   const IN_BOX = 3;
   const IN_PAGE = 8;
-  const LITTLE = new Set(
+  const STOP_WORDS = new Set(
     "a about after an and any are as at be by can did do does for from have how i in is it me mean meaning means my of on or our should show tell that the there this to was we what when where which who why will with you your".split(
       " ",
     ),
   );
 
-  /* ---- words: the same for texts and for questions ------------------------------------------ */
+  /* ---- words: the same for texts and questions ------------------------------------------------ */
 
   function plain(text) {
     return text
@@ -59,7 +59,7 @@
       return question ? " " : ` t${t} ${letter}${number} `;
     });
     if (!question) {
-      // what one writer hyphenates another writes as one word
+      // one writer hyphenates what another writes as one word
       (rest.match(/\p{L}+-\p{L}+/gu) || []).forEach((word) => {
         found.push(word.replace("-", ""));
       });
@@ -128,7 +128,7 @@
         const root = stem(term);
         if (!named) {
           known.add(root);
-        } // while the texts are read, not the questions
+        } // only for texts, not for questions
         return root;
       },
     });
@@ -154,9 +154,9 @@
     return /\d/.test(term);
   }
 
-  // one slip of the pen in a word the book does not hold, two in a long one; of three letters only where nothing
-  // else is found
-  function option(term, shortest) {
+  // allow one typing error in a word the handbook does not contain, two in a long one; in words of three letters only
+  // if nothing else is found
+  function termQuery(term, shortest) {
     return {
       queries: [term],
       prefix: term.length > 1 && !exact(term),
@@ -169,41 +169,43 @@
     };
   }
 
-  // what was asked, unit by unit: a word, or several with one meaning; with each, what the book calls it
+  // the units of a question: a word, or several with one meaning; each with the handbook's synonyms
   function unitsOf(question) {
     const terms = words(question, true);
-    const telling = terms.filter((term) => !LITTLE.has(term));
+    const telling = terms.filter((term) => !STOP_WORDS.has(term));
     const left = telling.length ? telling : terms;
     const units = [];
-    function others(phrase) {
+    function synonymsOf(phrase) {
       return (data.synonyms[phrase] || []).map((other) => words(other, true));
     }
     [4, 3, 2].forEach((length) => {
-      // other names of several words, as in "black walnut"
+      // synonyms of several words, such as "black walnut"
       for (let start = 0; start + length <= left.length; start += 1) {
         const phrase = left.slice(start, start + length).join(" ");
         if (data.synonyms[phrase]) {
-          units.push({ words: left.splice(start, length), others: others(phrase), joined: "" });
+          units.push({ words: left.splice(start, length), others: synonymsOf(phrase), joined: "" });
         }
       }
     });
     for (let place = 0; place + 1 < left.length; place += 1) {
       if (named.has(stem(left[place] + left[place + 1]))) {
-        // "case hardening" is one word in the book
+        // "case hardening" is one word in the handbook
         const pair = left.splice(place, 2);
         units.push({ words: pair, others: [], joined: pair.join("") });
       }
     }
-    return units.concat(left.map((term) => ({ words: [term], others: others(term), joined: "" })));
+    return units.concat(
+      left.map((term) => ({ words: [term], others: synonymsOf(term), joined: "" })),
+    );
   }
 
   function queryOf(unit, shortest) {
     const one = unit.words.length === 1;
     const ways = [
-      one ? option(unit.words[0], shortest) : { combineWith: "AND", queries: unit.words },
+      one ? termQuery(unit.words[0], shortest) : { combineWith: "AND", queries: unit.words },
     ];
     if (unit.joined) {
-      ways.push(option(unit.joined, 4));
+      ways.push(termQuery(unit.joined, 4));
     }
     unit.others.forEach((other) => {
       ways.push(
@@ -222,29 +224,30 @@
     maxFuzzy: 2,
   };
 
-  function telltale(text) {
+  function contentWords(text) {
     return words(text)
-      .filter((word) => !LITTLE.has(word))
+      .filter((word) => !STOP_WORDS.has(word))
       .map(stem);
   }
 
   const DEFINES = /^\s*(?:what(?:'s| is| are| does)|define|definition|meaning)\b/i;
 
-  // a title that says what was asked, and little else, is what was meant
+  // a title with the words of the question and little else ranks highest
   function ranked(results, asked, question) {
     const thick = asked.some((word) => /^thick\d/.test(word));
     const kinds = {
-      // who names a thickness asks what to run, and who says "schedule" still more
+      // a thickness suggests that a schedule is wanted, and the word "schedule" even more
       schedule: (thick ? 3 : 1) * (/\bschedules?\b/i.test(question) ? 4 : 1),
-      // the handbook says what to do, the glossary what a word means
+      // prefer the handbook, which says what to do, to the glossary, unless a definition is asked for
       term: DEFINES.test(question) ? 1.6 : 0.45,
     };
     results.forEach((result) => {
       result.score *= kinds[data.entries[result.id][1]] || 1;
-      const title = telltale(data.entries[result.id][0]);
-      const said = asked.filter((word) => title.indexOf(word) >= 0).length / asked.length;
-      const telling = title.filter((word) => asked.indexOf(word) >= 0).length / (title.length || 1);
-      result.score *= title.join(" ") === asked.join(" ") ? 3 : 1 + said * said * telling;
+      const title = contentWords(data.entries[result.id][0]);
+      const recall = asked.filter((word) => title.indexOf(word) >= 0).length / asked.length;
+      const precision =
+        title.filter((word) => asked.indexOf(word) >= 0).length / (title.length || 1);
+      result.score *= title.join(" ") === asked.join(" ") ? 3 : 1 + recall * recall * precision;
     });
     return results.sort((a, b) => b.score - a.score || a.id - b.id);
   }
@@ -254,9 +257,11 @@
     const named = units.filter((unit) => !/^schedules?$/.test(unit.words.join(" ")));
     if (named.length) {
       units = named;
-    } // "schedule" says which kind is wanted; see ranked
+    } // "schedule" only affects the ranking; see ranked
     const asked = words(question, true)
-      .filter((term, _place, all) => !LITTLE.has(term) || all.every((other) => LITTLE.has(other)))
+      .filter(
+        (term, _place, all) => !STOP_WORDS.has(term) || all.every((other) => STOP_WORDS.has(other)),
+      )
       .map(stem)
       .filter((word) => !named.length || word !== "schedule");
     function ask(combine, shortest) {
@@ -269,7 +274,7 @@
     if (all.length >= IN_BOX) {
       return all;
     }
-    // after what holds every word, what holds some of them
+    // after results with every word, those with some of them
     const held = new Set(all.map((result) => result.id));
     return all.concat(ask("OR", all.length ? 4 : 3).filter((result) => !held.has(result.id)));
   }
@@ -278,7 +283,7 @@
 
   const broken = new Map();
 
-  // whether a word of the question is one of a record's, or begins one
+  // whether a word of the question equals or starts a word of a record
   function matches(term, text) {
     if (!broken.has(text)) {
       broken.set(text, Array.from(new Set(words(text).map(stem))));
@@ -291,28 +296,28 @@
       );
   }
 
-  // groups of rows, those a number was asked for before those that words describe
+  // rows found by number or, if there are none, by words
   function records(question) {
     const api = window.kilnfolioRows;
-    return api.numbered(question).then((hits) => {
+    return api.byNumber(question).then((hits) => {
       if (hits.length) {
         return { first: true, hits: hits };
       }
       const units = unitsOf(question).map((unit) => [unit.words].concat(unit.others));
-      return api.worded(units, matches).then((found) => ({ first: false, hits: found }));
+      return api.byWords(units, matches).then((found) => ({ first: false, hits: found }));
     });
   }
 
-  // charges and lots that hold every word of some words, whatever else was asked
-  function described(text) {
+  // charges and lots that match all words of a text
+  function recordsOf(text) {
     const units = unitsOf(text).map((unit) => [unit.words].concat(unit.others));
-    return window.kilnfolioRows.worded(units, matches);
+    return window.kilnfolioRows.byWords(units, matches);
   }
 
-  // what search answers itself, before what it finds
-  function answered(question, groups) {
+  // answers of search itself, before its results
+  function withAnswers(question, groups) {
     return window
-      .kilnfolioAnswers(question, described)
+      .kilnfolioAnswers(question, recordsOf)
       .catch(() => [])
       .then((entries) => {
         const own = entries.map((entry) => [entry, []]);
@@ -323,27 +328,27 @@
   }
 
   function recordEntry({ part, row }) {
-    const say = (key) => part.value(row, key);
+    const value = (key) => part.value(row, key);
     const percent = (value, before, after) =>
       value === null ? "" : `, ${before}${value.toFixed(1)} %${after}`;
     const entry = (name, kind, text) => [
-      `${name} ${say("number")}`,
+      `${name} ${value("number")}`,
       kind,
       window.kilnfolioRows.page(part, row),
       "",
       "",
       text,
     ];
-    const date = window.kilnfolioRows.isoDay(say("day"));
+    const date = window.kilnfolioRows.isoDay(value("day"));
     if (part.kind === "charges") {
-      const found = say("found") ? ` Found at grading: ${say("found")}.` : "";
-      const dried = `${say("stock")}, ${say("kiln")}, started ${date}`;
-      const end = percent(say("final_mc"), "", " at the end");
-      return entry("Charge", "charge", `${dried}${end}. Checks: ${say("outcome")}.${found}`);
+      const found = value("found") ? ` Found at grading: ${value("found")}.` : "";
+      const dried = `${value("stock")}, ${value("kiln")}, started ${date}`;
+      const end = percent(value("final_mc"), "", " at the end");
+      return entry("Charge", "charge", `${dried}${end}. Checks: ${value("outcome")}.${found}`);
     }
-    const lot = `${say("product")}, ${say("species")}, issued ${date}: ${say("verdict")}`;
-    const mean = percent(say("mean_mc"), "mean ", "");
-    return entry("Lot", "lot", `${lot}${mean}. Dried in ${say("charges")}.`);
+    const lot = `${value("product")}, ${value("species")}, issued ${date}: ${value("verdict")}`;
+    const mean = percent(value("mean_mc"), "mean ", "");
+    return entry("Lot", "lot", `${lot}${mean}. Dried in ${value("charges")}.`);
   }
 
   /* ---- results ------------------------------------------------------------------------------- */
@@ -366,8 +371,8 @@
     return holder;
   }
 
-  // the sentence that holds most of what was asked for
-  function telling(text, terms) {
+  // the sentence that contains most of the terms
+  function bestSentence(text, terms) {
     const wanted = new Set(terms);
     let best = "";
     let most = 0;
@@ -377,12 +382,12 @@
           .map(stem)
           .filter((term) => wanted.has(term)),
       );
-      let worth = 0; // of two sentences with as many of the words, the one with the longer says more
+      let score = 0; // of sentences with equally many terms, the one with longer terms is better
       held.forEach((term) => {
-        worth += 1 + term.length / 100;
+        score += 1 + term.length / 100;
       });
-      if (worth > most) {
-        most = worth;
+      if (score > most) {
+        most = score;
         best = sentence;
       }
     });
@@ -400,7 +405,7 @@
     return best;
   }
 
-  function hit(entry, terms) {
+  function resultItem(entry, terms) {
     const item = document.createElement("li");
     const link = document.createElement("a");
     item.className = "hit";
@@ -413,16 +418,16 @@
       within.textContent = ` ${entry[3]}`;
       item.append(within);
     }
-    // of a term its definition, of anything else the sentence that holds most of what was asked
+    // for a term, its definition; otherwise the sentence that contains most of the terms
     const sentence =
       entry[1] === "term"
         ? entry[5].split(/ (?:Also called|See)[: ]/)[0].slice(0, 240)
-        : telling(entry[5], terms) || entry[5].split("\n")[0].slice(0, 160);
+        : bestSentence(entry[5], terms) || entry[5].split("\n")[0].slice(0, 160);
     item.append(marked(sentence, terms));
     return item;
   }
 
-  // what was found, in groups by kind: [{ kind, total, entries: [[entry, terms], ...], all }]
+  // the results grouped by kind: [{ kind, total, entries: [[entry, terms], ...], all }]
   function grouped(question, results, found, most) {
     const groups = new Map();
     const own = [];
@@ -455,7 +460,7 @@
       : Array.from(groups.values()).concat(own);
   }
 
-  // what stands already is left in place: a hit that has the keyboard keeps it
+  // unchanged results stay in place, so that a focused one keeps the focus
   function show(place, groups) {
     const fresh = document.createElement("div");
     fill(fresh, groups);
@@ -472,7 +477,7 @@
       heading.textContent =
         data.headings[group.kind] + (group.total > shown ? `, ${shown} of ${group.total}` : "");
       group.entries.forEach((pair) => {
-        list.append(hit(pair[0], pair[1]));
+        list.append(resultItem(pair[0], pair[1]));
       });
       place.append(heading, list);
       if (group.all) {
@@ -506,25 +511,27 @@
         }
       });
     }
-    let wish = 0;
+    let request = 0;
     function ask() {
       const question = input.value;
-      wish += 1;
-      const mine = wish;
+      request += 1;
+      const mine = request;
       const most = page ? IN_PAGE : IN_BOX;
       function draw(found, whole) {
-        return answered(question, grouped(question, find(question), found, most)).then((groups) => {
-          if (mine !== wish) {
-            return;
-          } // asked again meanwhile
-          const rest = document.getElementById("everything");
-          if (groups.length || whole) {
-            show(place, groups);
-          }
-          if (page && rest) {
-            rest.hidden = groups.length > 0;
-          }
-        });
+        return withAnswers(question, grouped(question, find(question), found, most)).then(
+          (groups) => {
+            if (mine !== request) {
+              return;
+            } // superseded by a newer request
+            const rest = document.getElementById("everything");
+            if (groups.length || whole) {
+              show(place, groups);
+            }
+            if (page && rest) {
+              rest.hidden = groups.length > 0;
+            }
+          },
+        );
       }
       if (!question.trim()) {
         place.replaceChildren();
@@ -535,7 +542,7 @@
       }
       ready()
         .then(() => {
-          // a question with a figure in it may be a number: its answer comes first, so it is waited for
+          // a question with digits may be a number, which comes first, so wait for the rows
           if (!/\d/.test(question)) {
             draw(null, false);
           }
@@ -567,7 +574,7 @@
   }
 
   document.querySelectorAll(".search-box").forEach(box);
-  // for tests, and for whoever is curious: every answer, the likeliest group first
+  // for tests: all results, best group first
   window.kilnfolioSearch = {
     ready: ready,
     find: find,
@@ -575,7 +582,7 @@
       ready()
         .then(() => records(question))
         .then((found) =>
-          answered(question, grouped(question, find(question), found, most || IN_PAGE)),
+          withAnswers(question, grouped(question, find(question), found, most || IN_PAGE)),
         ),
   };
 })();

@@ -1,4 +1,4 @@
-/* Marks, in the contents of a page, the section that is being read. Without script the contents stand unmarked. */
+/* Marks the section being read in the contents of the page. */
 (() => {
   "use strict";
   const links = Array.from(document.querySelectorAll(".onpage a[href^='#']"));

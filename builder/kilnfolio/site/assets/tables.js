@@ -1,9 +1,9 @@
-/* Tables that can be sorted and filtered. The address carries the filter and the
-   order, so that it can be sent to somebody. Without this script the tables are whole and in a sensible order. */
+/* Tables that can be sorted and filtered. The address holds the filter and the order, so that it can be shared.
+   Without this script the tables are complete and in a sensible order. */
 (() => {
   "use strict";
 
-  const MOST = 300; // rows drawn at once: more would make the browser lay out thousands for nobody
+  const MOST = 300; // rows drawn at once, so that the browser does not lay out thousands that nobody looks at
 
   function plain(text) {
     return text
@@ -18,8 +18,8 @@
 
   /* ---- order ---------------------------------------------------------------------------------- */
 
-  // what a cell is ordered by: its number, or its words with every number in them padded, "kiln 10" after "kiln 9"
-  function worth(cell) {
+  // sort key of a cell: its number, or its words with numbers padded, so that "kiln 10" comes after "kiln 9"
+  function sortKey(cell) {
     const text = cell.dataset.value || cell.textContent.trim();
     if (text === "" || text === "\u2013") {
       return { blank: 1 };
@@ -62,7 +62,7 @@
     return (row.dataset[field.dataset.filter] || "") === field.value;
   }
 
-  // how a field is called in the address
+  // the name of a field in the address
   function nameOf(field) {
     return field.dataset.filter || field.dataset.filterWords || "words";
   }
@@ -117,9 +117,11 @@
       if (sorted >= 0) {
         headings[sorted].setAttribute("aria-sort", falling ? "descending" : "ascending");
         keys[sorted] =
-          keys[sorted] || all.map((row) => ({ row: row, worth: worth(row.cells[sorted]) }));
+          keys[sorted] || all.map((row) => ({ row: row, sortKey: sortKey(row.cells[sorted]) }));
         const keyed = keys[sorted].slice();
-        keyed.sort((a, b) => (falling ? compare(b.worth, a.worth) : compare(a.worth, b.worth)));
+        keyed.sort((a, b) =>
+          falling ? compare(b.sortKey, a.sortKey) : compare(a.sortKey, b.sortKey),
+        );
         order = keyed.map((item) => item.row);
       }
     }
@@ -145,7 +147,7 @@
       const asked = location.hash.slice(1);
       if (asked && asked.indexOf("=") < 0) {
         return false;
-      } // a place in the page, not a filter
+      } // an anchor in the page, not a filter
       const said = new URLSearchParams(asked);
       fields.forEach((field) => {
         field.value = said.get(nameOf(field)) || "";

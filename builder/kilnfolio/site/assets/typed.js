@@ -1,5 +1,5 @@
-// Answers typed into the practice problems: read with their unit, held against the figure worked at
-// build and against what the usual mistakes give. Progress stays on this device, in its own store.
+// Answers typed into the practice problems: read with their unit and compared with the figure worked by the
+// build and with the results of common mistakes. Progress is stored on this device only.
 (() => {
   "use strict";
   const sets = window.practiceNumbers;
@@ -10,7 +10,7 @@
     return;
   }
 
-  /** Reads "12,5 %" or "3.1 kg" as a figure in the unit of the key; null where it is none. */
+  /** Reads "12,5 %" or "3.1 kg" as a figure in the unit of the key; null if it is not a number. */
   function read(words, key, unit) {
     const found = /^\s*([+\-\u2212]?\d+(?:[.,]\d+)?|[+\-\u2212]?[.,]\d+)\s*(.*?)\s*$/.exec(
       words.replace(/(\d)[ \u00a0\u202f](?=\d{3})/g, "$1"),
@@ -48,7 +48,7 @@
     if (Math.abs(number - value) <= near) {
       return ["right", "Right."];
     }
-    // a mistake is looked for as loosely as the answer itself
+    // mistakes are matched with the tolerance of the answer itself
     const like = typed[5].filter(
       (one) => Math.abs(number - one[0]) <= Math.max(near, 0.004 * Math.abs(one[0])),
     )[0];
@@ -92,7 +92,7 @@
     try {
       localStorage.setItem(STORE, JSON.stringify(all));
     } catch {
-      /* a private window keeps nothing */
+      /* a private window has no storage */
     }
     progress();
   }
@@ -111,7 +111,7 @@
   // --- answers, hidden until released ---------------------------------------------------------------
   const released = new URLSearchParams(location.search).get("answers") === "open";
 
-  /** Hides the worked answer until one was typed, or the trainer's address has released them all. */
+  /** Hides the worked answer until an answer was typed or the trainer's address has released all. */
   function hideAnswer(kind, hidden) {
     const box = document.getElementById(kind).querySelector(".worked").closest("details");
     box.hidden = hidden && !released;
@@ -313,7 +313,7 @@
     try {
       localStorage.removeItem(STORE);
     } catch {
-      /* nothing was kept */
+      /* nothing was stored */
     }
     progress();
   }

@@ -1,7 +1,7 @@
-/* kilnfolio: numbers as people read them, and wood in air, for the pages that reckon with it.
+/* kilnfolio: formatting of numbers, and wood in air, for the pages that compute.
 
-   No constant of the physics stands here: kilnfolio.makeWood(given) takes them from the page, where the
-   build has written those of the Python package, whose functions these follow step by step. */
+   The functions follow those of the Python package step by step; kilnfolio.makeWood(given) takes its
+   constants from the page, as written by the build. */
 
 (() => {
   "use strict";
@@ -15,7 +15,7 @@
 
   /* ---- numbers: figures.py --------------------------------------------------------------------- */
 
-  /* Round as Python does: the exact binary value, and an exact tie to the even digit. */
+  /* Round like Python: the exact binary value, with exact ties to the even digit. */
   function fixed(value, decimals) {
     const size = Math.abs(value);
     const sign = value < 0 || Object.is(value, -0) ? "-" : "";
