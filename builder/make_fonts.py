@@ -219,8 +219,8 @@ def stand_ins(unpacked: Path) -> str:
                     }
                     rules.append(stand_in(name, ours, theirs, face, local, Counter(share), signs))
     return (
-        "/* Faces of the reader's machine that take the room of ours until ours have come.\n"
-        "   Written by make_fonts.py; mend it there. */\n" + "".join(rules)
+        "/* Fallback fonts of the reader's device, adjusted to the widths of ours until ours are loaded.\n"
+        "   Written by make_fonts.py; change it there. */\n" + "".join(rules)
     )
 
 
