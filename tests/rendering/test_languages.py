@@ -74,11 +74,11 @@ def test_strings_are_extracted_from_templates_too():
     ],
 )
 def test_figures_dates_and_plurals_are_the_languages_own(tag, english, said):
-    assert language(tag).say(english).replace("\u00a0", " ") == said.replace("\u00a0", " ")
+    assert language(tag).translate(english).replace("\u00a0", " ") == said.replace("\u00a0", " ")
 
 
 def test_a_claim_stays_to_the_last_comma():
-    assert language("fr").say("70.5 % certified", verbatim=True) == "70.5 % certified"
+    assert language("fr").translate("70.5 % certified", verbatim=True) == "70.5 % certified"
 
 
 def test_a_date_is_said_as_a_date():

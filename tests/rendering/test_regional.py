@@ -320,7 +320,7 @@ def test_words_keep_their_capital_and_their_plural():
         "Charge",
     ]
     assert (
-        regional.say("The {sticker} of {Flat-sawn} boards, {}, sticker")
+        regional.phrase("The {sticker} of {Flat-sawn} boards, {}, sticker")
         == "The strip of Back-sawn boards, {}, sticker"
     )
     assert regional.defect("sticker-stain") == "strip stain"

@@ -19,7 +19,7 @@ from tests.reviewed import demo_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.training.bench import bench_data
 from kilnfolio.training.scenario import SCENARIOS, read_scenarios
-from kilnfolio.training.simulation import Decision, Numbers, Run, replay
+from kilnfolio.training.simulation import Decision, RandomNumbers, Run, replay
 
 ASSETS = PROJECT / "builder/kilnfolio/site/assets"
 RUNS = int(os.environ.get("KILNFOLIO_RUNS", "15"))
@@ -102,7 +102,7 @@ def test_the_script_gives_the_same_figures(data, tmp_path):
 
 def test_random_numbers_are_the_published_sequence():
     """mulberry32 (T. Ettinger, public domain), seed 1: recalled; and it fills the unit interval."""
-    numbers = Numbers(1)
+    numbers = RandomNumbers(1)
     first = [numbers.share() for _ in range(20_000)]
     assert first[0] == pytest.approx(0.6270739405881613, abs=1e-12)
     assert all(0.0 <= one < 1.0 for one in first)

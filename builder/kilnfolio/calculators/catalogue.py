@@ -24,7 +24,8 @@ def calculators(mill: Mill) -> tuple[Calculator, ...]:
     if regional.customary_first:
         made = tuple(replace(one, fields=tuple(map(_in_customary, one.fields))) for one in made)
     return tuple(
-        _said(replace(one, holds=regional.localized(one.holds)), regional.say) for one in made
+        _in_regional_words(replace(one, holds=regional.localized(one.holds)), regional.phrase)
+        for one in made
     )
 
 
@@ -58,12 +59,12 @@ def _in_customary(asked: Field) -> Field:
     )
 
 
-def _said(calculator: Calculator, say: Callable[[str], str]) -> Calculator:
+def _in_regional_words(calculator: Calculator, phrase: Callable[[str], str]) -> Calculator:
     """Return a calculator with its text in the words of the mill's region."""
 
     def chosen(choice: Choice) -> Choice:
         return replace(
-            choice, options=tuple((value, say(words)) for value, words in choice.options)
+            choice, options=tuple((value, phrase(words)) for value, words in choice.options)
         )
 
     timber = calculator.timber
@@ -71,9 +72,9 @@ def _said(calculator: Calculator, say: Callable[[str], str]) -> Calculator:
         timber = replace(timber, direction=chosen(timber.direction))
     return replace(
         calculator,
-        purpose=say(calculator.purpose),
-        holds=say(calculator.holds),
-        fields=tuple(replace(asked, label=say(asked.label)) for asked in calculator.fields),
+        purpose=phrase(calculator.purpose),
+        holds=phrase(calculator.holds),
+        fields=tuple(replace(asked, label=phrase(asked.label)) for asked in calculator.fields),
         choices=tuple(map(chosen, calculator.choices)),
         timber=timber,
     )

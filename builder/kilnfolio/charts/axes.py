@@ -160,10 +160,10 @@ def segment(css: str, x1: float, y1: float, x2: float, y2: float) -> Markup:
 
 def box(css: str, x: float, y: float, width: float, height: float, read: str = "") -> Markup:
     """Return a rectangle; `read` is its text for the read-out."""
-    told = f' data-read="{escape(read)}"' if read else ""
+    read_attribute = f' data-read="{escape(read)}"' if read else ""
     return Markup(
         f'<rect class="{css}" x="{_at(x)}" y="{_at(y)}" width="{_at(width)}" '
-        f'height="{_at(height)}"{told}/>'
+        f'height="{_at(height)}"{read_attribute}/>'
     )
 
 
@@ -236,11 +236,13 @@ def svg(
         True to carry its styles as attributes too, so that it looks the same when saved without
         the page. Not on a customer's page, fetched over a mobile network: it doubles the size.
     """
-    told = "".join(f' data-{name}="{escape(value)}"' for name, value in (readout or {}).items())
+    read_attribute = "".join(
+        f' data-{name}="{escape(value)}"' for name, value in (readout or {}).items()
+    )
     looks = ' class="fits"' if fits else ""
     drawing = Markup(
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_at(width)} {_at(height)}"'
-        f'{looks}{told} role="img" aria-labelledby="{identity}-title {identity}-desc">'
+        f'{looks}{read_attribute} role="img" aria-labelledby="{identity}-title {identity}-desc">'
         f'<title id="{identity}-title">{escape(title)}</title>'
         f'<desc id="{identity}-desc">{escape(description)}</desc>{"".join(parts)}</svg>'
     )

@@ -22,7 +22,7 @@ from kilnfolio.handbook.index import book_index, by_letter
 from kilnfolio.handbook.pages import cautions_of, compile_handbook, sources_of
 from kilnfolio.handbook.rendered import Contents, Listed
 from kilnfolio.paper.archival import VARIANT, finished
-from kilnfolio.paper.printing import Press, collector_paused, complaints, press_of
+from kilnfolio.paper.printing import Press, collector_paused, logged_warnings, press_of
 from kilnfolio.records.build_date import build_date
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems
@@ -155,7 +155,7 @@ def book_pdf(html: str, css: tuple[str, ...] = CSS) -> tuple[bytes, list[str]]:
     css : tuple of str
         Style sheets in the assets folder; later ones override earlier ones.
     """
-    with complaints() as warnings, collector_paused():
+    with logged_warnings() as warnings, collector_paused():
         bound = _bound(*press_of(html, css))
         pdf = bound.write_pdf(pdf_tags=True, pdf_variant=VARIANT, finisher=finished())
     return pdf, warnings

@@ -18,7 +18,7 @@ from kilnfolio.paper.printing import pdf_of
 from kilnfolio.rendering.languages import SEALED, language
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.rendering.seal_words import grouped
-from kilnfolio.rendering.templating import day, speak
+from kilnfolio.rendering.templating import day, set_language
 from kilnfolio.runtime.files import write_whole
 from kilnfolio.site.pages.customer import CustomerLot
 from kilnfolio.site.qr import qr_svg
@@ -108,8 +108,8 @@ def labels_of(
             view.lot,
             number,
             view.species.partition(" (")[0],
-            language(tag).say(regional.localized(view.size)),
-            language(tag).say(_measured(view)),
+            language(tag).translate(regional.localized(view.size)),
+            language(tag).translate(_measured(view)),
             tuple(seal.words.split()),
             grouped(seal.digits),
             code,
@@ -161,7 +161,7 @@ def write_sheets(
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    speak(env, language(tag), signed=signed)
+    set_language(env, language(tag), signed=signed)
     placed = [
         (number // chosen.size, chosen.place(number % chosen.size), label)
         for number, label in enumerate(labels, skip)

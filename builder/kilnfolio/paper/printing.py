@@ -128,7 +128,7 @@ def pdf_of(
     tuple of bytes and list of str
         The PDF, and WeasyPrint's warnings.
     """
-    with complaints() as warnings, collector_paused():
+    with logged_warnings() as warnings, collector_paused():
         html, style = press_of(html, [css] if isinstance(css, str) else css)
         document = style.lay_out(html, pdf_variant=VARIANT)
         pdf = document.write_pdf(
@@ -207,13 +207,13 @@ def refuse_all_but_assets(url: str) -> None:
 
 
 @contextmanager
-def complaints() -> Iterator[list[str]]:
+def logged_warnings() -> Iterator[list[str]]:
     """Collect messages of the weasyprint logger at warning level and above."""
-    said: list[str] = []
+    messages: list[str] = []
 
     class Keep(logging.Handler):
         def emit(self, record: logging.LogRecord) -> None:
-            said.append(record.getMessage())
+            messages.append(record.getMessage())
 
     logger, handler = logging.getLogger("weasyprint"), Keep(logging.WARNING)
     before = logger.propagate, logger.level
@@ -221,7 +221,7 @@ def complaints() -> Iterator[list[str]]:
     logger.setLevel(logging.WARNING)
     logger.propagate = False
     try:
-        yield said
+        yield messages
     finally:
         logger.removeHandler(handler)
         logger.propagate, logger.level = before[0], before[1]

@@ -48,7 +48,7 @@ class _Rule:
 
     pattern: str
     """A regular expression, also valid in browsers, with a group for each slot."""
-    said: tuple[str, ...]
+    forms: tuple[str, ...]
     """Its translation, ``{0}`` being the first slot; several, by plural category, if it counts."""
     as_written: tuple[bool, ...]
     """For each slot, whether its words stay untranslated."""
@@ -94,7 +94,7 @@ class Language:
         """Return a date in words: 12 janvier 2026."""
         return format_date(date, "long", self.locale).replace(" ", NBSP, 1)
 
-    def say(self, words: str, *, verbatim: bool = False) -> str:
+    def translate(self, words: str, *, verbatim: bool = False) -> str:
         """Return words of a record translated to this language.
 
         Parameters
@@ -106,39 +106,43 @@ class Language:
         """
         if self.tag == SEALED or not words:
             return words
-        said = self._said(" ".join(words.split()))
-        if said is None:
-            return words if verbatim else self._set(self._leaf(" ".join(words.split())))
-        return self._set(said)
+        translated = self._translated(" ".join(words.split()))
+        if translated is None:
+            return (
+                words
+                if verbatim
+                else self._with_nbsp(self._localize_figures(" ".join(words.split())))
+            )
+        return self._with_nbsp(translated)
 
     def knows(self, words: str) -> bool:
         """Return whether words match a pattern, or are only figures and units."""
         plain = " ".join(words.split())
-        if self._said(plain) is not None:
+        if self._translated(plain) is not None:
             return True
         return not re.search(r"[^\W\d_]{3}", _DATE.sub("", plain))
 
-    def _said(self, words: str) -> str | None:
+    def _translated(self, words: str) -> str | None:
         for rule in self._rules:
             if found := re.fullmatch(rule.pattern, words):
                 slots = [
-                    one if kept else self._inner(one)
+                    one if kept else self._translate_slot(one)
                     for one, kept in zip(found.groups(), rule.as_written, strict=True)
                 ]
-                return _filled(self._counted(rule, found.groups()), slots)
+                return _filled(self._plural_form(rule, found.groups()), slots)
         return None
 
-    def _inner(self, words: str) -> str:
-        said = self._said(words)
-        return self._leaf(words) if said is None else said
+    def _translate_slot(self, words: str) -> str:
+        translated = self._translated(words)
+        return self._localize_figures(words) if translated is None else translated
 
-    def _counted(self, rule: _Rule, slots: tuple[str, ...]) -> str:
-        if len(rule.said) == 1:
-            return rule.said[0]
+    def _plural_form(self, rule: _Rule, slots: tuple[str, ...]) -> str:
+        if len(rule.forms) == 1:
+            return rule.forms[0]
         digits = re.sub(r"\D", "", next(slot for slot in reversed(slots) if slot[:1].isdigit()))
-        return rule.said[0 if self.locale.plural_form(int(digits)) == "one" else 1]
+        return rule.forms[0 if self.locale.plural_form(int(digits)) == "one" else 1]
 
-    def _leaf(self, words: str) -> str:
+    def _localize_figures(self, words: str) -> str:
         """Return words with figures and dates in this language's format; other words stay."""
         symbols = self.locale.number_symbols["latn"]
 
@@ -154,7 +158,7 @@ class Language:
         return _DECIMAL.sub(figure, _DATE.sub(date, words))
 
     @staticmethod
-    def _set(words: str) -> str:
+    def _with_nbsp(words: str) -> str:
         return _UNIT.sub(NBSP, words)
 
     @cached_property
@@ -164,14 +168,14 @@ class Language:
     def _compiled(self, phrases: Iterable[Phrase]) -> tuple[_Rule, ...]:
         """Return rules for phrases, those with the most literal text first."""
         found = [
-            (one, _rule(one, self._sayings(phrase)))
+            (one, _rule(one, self._translations_of(phrase)))
             for phrase in phrases
             for one in ((phrase,) if isinstance(phrase, str) else phrase)
         ]
         found.sort(key=lambda pair: -len(_SLOT.sub("", pair[0])))
         return tuple(rule for _, rule in found)
 
-    def _sayings(self, phrase: Phrase) -> tuple[str, ...]:
+    def _translations_of(self, phrase: Phrase) -> tuple[str, ...]:
         if isinstance(phrase, str):
             return (str(self.translations.gettext(phrase)),)
         return tuple(str(self.translations.ngettext(*phrase, n)) for n in (1, 2))
@@ -192,7 +196,7 @@ class Language:
             .replace("2000", "{2}"),
             "figure": _FIGURE,
             "rules": [
-                [rule.pattern.replace(_FIGURE, "#"), *rule.said]
+                [rule.pattern.replace(_FIGURE, "#"), *rule.forms]
                 for rule in self._compiled((*RECORD, *LABEL))
             ],
         }
@@ -200,7 +204,7 @@ class Language:
         return f"window.kilnfolioSays={text};\n"
 
 
-def _rule(english: str, sayings: tuple[str, ...]) -> _Rule:
+def _rule(english: str, translations: tuple[str, ...]) -> _Rule:
     names: list[str] = _SLOT.findall(english)
     places = {name: place for place, name in enumerate(names)}
     parts = _SLOT.split(english)
@@ -213,20 +217,20 @@ def _rule(english: str, sayings: tuple[str, ...]) -> _Rule:
         for place, part in enumerate(parts)
     )
 
-    def numbered(saying: str) -> str:
+    def numbered(translation: str) -> str:
         return _SLOT.sub(
-            lambda slot: f"{{{places[slot[1]]}{'!' if slot[1] in AS_WRITTEN else ''}}}", saying
+            lambda slot: f"{{{places[slot[1]]}{'!' if slot[1] in AS_WRITTEN else ''}}}", translation
         )
 
     return _Rule(
         pattern,
-        tuple(numbered(saying) for saying in sayings),
+        tuple(numbered(translation) for translation in translations),
         tuple(name in AS_WRITTEN for name in names),
     )
 
 
-def _filled(saying: str, slots: list[str]) -> str:
-    return re.sub(r"\{(\d)!?\}", lambda slot: slots[int(slot[1])], saying)
+def _filled(translation: str, slots: list[str]) -> str:
+    return re.sub(r"\{(\d)!?\}", lambda slot: slots[int(slot[1])], translation)
 
 
 @lru_cache(maxsize=1)

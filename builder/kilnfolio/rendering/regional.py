@@ -161,12 +161,12 @@ class RegionalFormat:
         """Return a defect's name in the region's words."""
         return " ".join(self.term(word) for word in slug.split("-"))
 
-    def say(self, phrase: str) -> str:
+    def phrase(self, words: str) -> str:
         """Return a phrase with its words in braces replaced by the region's.
 
         For example ``Volume of {timber}``; other words stay as they are.
         """
-        return _SLOT.sub(lambda slot: self.term(slot[1]), phrase)
+        return _SLOT.sub(lambda slot: self.term(slot[1]), words)
 
 
 _CELSIUS = figures.METRIC[Temperature][0]

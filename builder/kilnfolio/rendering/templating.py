@@ -114,7 +114,7 @@ def environment(
         bytecode_cache=_CompiledTemplates(compiled),
     )
     regional = regional_format(mill)
-    speak(env, language(tag), signed=mill.has_signed(tag, language(tag).safety_digest))
+    set_language(env, language(tag), signed=mill.has_signed(tag, language(tag).safety_digest))
     env.globals.update(
         mill=mill,
         regional=regional,
@@ -144,23 +144,23 @@ def environment(
     return env
 
 
-def speak(env: Environment, tongue: Language, *, signed: bool) -> None:
+def set_language(env: Environment, lang: Language, *, signed: bool) -> None:
     """Set the language of an environment's templates.
 
     Parameters
     ----------
     env : Environment
         Environment of a page, a PDF or a sheet of labels.
-    tongue : Language
+    lang : Language
         The language.
     signed : bool
         Whether the mill has signed the safety wording in that language.
     """
     env.add_extension("jinja2.ext.i18n")
     # added by the extension at runtime, so type checkers do not know it
-    env.install_gettext_translations(tongue.translations, newstyle=True)  # type: ignore[attr-defined]
-    env.globals.update(language=tongue, safety_signed=signed or tongue.tag == SEALED, SAFETY=SAFETY)
-    env.filters.update(said=_said, drawn=_drawn, day=_day, outcome=outcome)
+    env.install_gettext_translations(lang.translations, newstyle=True)  # type: ignore[attr-defined]
+    env.globals.update(language=lang, safety_signed=signed or lang.tag == SEALED, SAFETY=SAFETY)
+    env.filters.update(said=_translated, drawn=_drawn, day=_day, outcome=outcome)
 
 
 def render(env: Environment, template: str, path: str, **values: Any) -> str:
@@ -211,21 +211,22 @@ def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:
 
 
 @pass_context
-def _said(context: Context, words: str, verbatim: bool = False) -> str:
+def _translated(context: Context, words: str, verbatim: bool = False) -> str:
     """``{{ view.statement | said }}``: words of a record in the page's language."""
-    tongue: Language = context["language"]
-    return tongue.say(words, verbatim=verbatim)
+    lang: Language = context["language"]
+    return lang.translate(words, verbatim=verbatim)
 
 
 @pass_context
 def _drawn(context: Context, drawing: Markup) -> Markup:
     """``{{ view.chart.svg | drawn }}``: a drawing with its text in the page's language."""
-    tongue: Language = context["language"]
-    if tongue.tag == SEALED:
+    lang: Language = context["language"]
+    if lang.tag == SEALED:
         return drawing
     return Markup(
         _DRAWN_WORDS.sub(
-            lambda found: found[1] + str(escape(tongue.say(Markup(found[2]).unescape()))), drawing
+            lambda found: found[1] + str(escape(lang.translate(Markup(found[2]).unescape()))),
+            drawing,
         )
     )
 
@@ -237,8 +238,8 @@ _DRAWN_WORDS = re.compile(r"""(>|data-read=")([^<>"]*[^\W\d_][^<>"]*)(?=<|")""")
 @pass_context
 def _day(context: Context, date: dt.date) -> str:
     """``{{ date | day }}``: a date in the page's language."""
-    tongue: Language = context["language"]
-    return day(date) if tongue.tag == SEALED else tongue.date(date)
+    lang: Language = context["language"]
+    return day(date) if lang.tag == SEALED else lang.date(date)
 
 
 def _day_of(mill: Mill) -> Callable[[Context, dt.datetime], str]:

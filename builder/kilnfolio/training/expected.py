@@ -70,9 +70,9 @@ def expected(problem: Problem) -> list[Expected]:
 
 
 def _named(problem: Problem) -> Iterator[str]:
-    told = {match[1] for match in PLACEHOLDER.finditer(problem.written_ask) if not match[2]}
-    named = {match[1] for match in PLACEHOLDER.finditer(problem.written_answer) if not match[2]}
-    yield from (name for name in problem.board.results if name in named - told)
+    in_question = {match[1] for match in PLACEHOLDER.finditer(problem.written_ask) if not match[2]}
+    in_answer = {match[1] for match in PLACEHOLDER.finditer(problem.written_answer) if not match[2]}
+    yield from (name for name in problem.board.results if name in in_answer - in_question)
 
 
 def _one(problem: Problem, name: str, several: bool) -> Expected:
@@ -83,16 +83,16 @@ def _one(problem: Problem, name: str, several: bool) -> Expected:
     units = {word: _against(of, word, unit) for word in of.units}
     house = units[of.unit] if of.unit in units else Unit(1.0, 0.0)
 
-    def told(value: float) -> float:
+    def in_unit(value: float) -> float:
         return value * house.factor + house.offset
 
     value = float(result.value) if not isinstance(result.value, tuple) else result.value[0]
     step = _last_digit(shown)
     label = title_of(formula) + (f", {name.replace('_', ' ')}" if several else "")
-    right = told(value)
+    right = in_unit(value)
     near = max(1.01 * step, RELATIVE * abs(right))
     wrong = [
-        (told(other), words)
+        (in_unit(other), words)
         for other, words in usual_mistakes(formula.name, problem.given[name], value)
     ]
     if of is Temperature:

@@ -400,7 +400,7 @@ def _step_due(draw: Draw) -> Written:
 def _control_from_masses(draw: Draw) -> Written:
     middle = draw.number(24.0, 52.0, 0.1)
     steps: list[dict[str, str | list[str]]] = []
-    told = []
+    parts = []
     for name in ("A", "B", "C", "D"):
         mass, dry = _board_of(draw, middle + draw.number(-6.0, 6.0, 0.1))
         steps.append(
@@ -411,12 +411,12 @@ def _control_from_masses(draw: Draw) -> Written:
                 "oven_dry_mass": words(dry, "g", 0),
             }
         )
-        told.append(f"{name} {{{name}.mass}} (oven-dry {{{name}.oven_dry_mass}})")
+        parts.append(f"{name} {{{name}.mass}} (oven-dry {{{name}.oven_dry_mass}})")
     steps.append(
         {"let": "control", "compute": "controlling_moisture_content", "of": ["A", "B", "C", "D"]}
     )
     return Written(
-        f"Four boards are weighed: {', '.join(told)}. What is the controlling MC?",
+        f"Four boards are weighed: {', '.join(parts)}. What is the controlling MC?",
         "Four MCs, then the mean of the wetter two.",
         steps,
         "The boards stand at {A}, {B}, {C} and {D}; the controlling MC is {control}.",

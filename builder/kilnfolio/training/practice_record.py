@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from kilnfolio.physics import moisture
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.training.scenario import read_scenarios
-from kilnfolio.training.simulation import START_C, STEP_H, Numbers, Run, apply
+from kilnfolio.training.simulation import START_C, STEP_H, RandomNumbers, Run, apply
 
 #: Id of the charge, its kiln and its schedule.
 NAME = "bench"
@@ -132,7 +132,7 @@ def practice_records(folder: MillFolder, saved: SavedRun) -> dict[str, str]:
         files[f"schedules/{part}.yaml"] = (
             (folder.root / f"schedules/{part}.yaml").read_bytes().decode()
         )
-    noise = Numbers(saved.seed ^ 0xB0A2D)
+    noise = RandomNumbers(saved.seed ^ 0xB0A2D)
     air = [(0.0, START_C, START_C - 0.5), *(row[:3] for row in run.log)]
     rows = [
         ",".join([_stamp(row[0]).replace("T", " "), *(_read(bulb, noise) for bulb in row[1:])])
@@ -307,7 +307,7 @@ def _masses(dry_g: float, mcs: tuple[float, ...]) -> Iterator[tuple[str, str]]:
         yield f"S{place}", f"{float(moisture.mass_at(dry_g, mc)):.0f} g"
 
 
-def _read(temp_c: float, noise: Numbers) -> str:
+def _read(temp_c: float, noise: RandomNumbers) -> str:
     """Return a reading with the noise of a real sensor."""
     return f"{temp_c + _NOISE_K * noise.normal():.2f}"
 

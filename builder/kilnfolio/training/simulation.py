@@ -38,7 +38,7 @@ WEIGHING_NOISE_PCT = 0.12
 Decision = Mapping[str, Any]
 
 
-class Numbers:
+class RandomNumbers:
     """Random numbers that are the same in every language, by 32-bit integer arithmetic only."""
 
     def __init__(self, seed: int):
@@ -111,7 +111,7 @@ class Run:
     """Hour, dry bulb, wet bulb as read, and true EMC."""
 
     def __post_init__(self) -> None:
-        given, self._numbers = self.scenario, Numbers(self.seed)
+        given, self._numbers = self.scenario, RandomNumbers(self.seed)
         initial, diffusivity = [], []
         for _ in range(given["boards"]):
             mc = given["initial_mc"] + given["initial_spread"] * self._numbers.normal()

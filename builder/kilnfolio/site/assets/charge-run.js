@@ -121,7 +121,7 @@
 
     /* ---- training/simulation.py ------------------------------------------------------------------- */
 
-    class Numbers {
+    class RandomNumbers {
       constructor(seed) {
         this.state = seed >>> 0;
       }
@@ -154,7 +154,7 @@
         this.weighings = [];
         this.log = [];
         this.decisions = [];
-        this.numbers = new Numbers(seed);
+        this.numbers = new RandomNumbers(seed);
         this.boards = [];
         const initial = [];
         for (let i = 0; i < scenario.boards; i += 1) {
@@ -356,6 +356,6 @@
       return made;
     }
 
-    return { Run, replay, stepsEarlier, advance, newBoard, gradient, mean, Numbers };
+    return { Run, replay, stepsEarlier, advance, newBoard, gradient, mean, RandomNumbers };
   };
 })();

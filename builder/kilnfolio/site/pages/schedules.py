@@ -384,7 +384,7 @@ def _recipe_rules(context: SiteContext, kind: Kind) -> list[Rule]:
         (_BELOW, "Equalizing begins, and its EMC stands, {} points below the MC ordered"),
         (
             _ABOVE,
-            context.regional.say(
+            context.regional.phrase(
                 "{conditioning} EMC stands {} points above it from a target "
                 "of {} % on, a point less for lower ones"
             ),
