@@ -100,10 +100,10 @@ def _hours(steps: Sequence[PlannedStep]) -> tuple[Axis, list[float]]:
         starts.append(starts[-1] + (step.hours or 0.0))
     total = starts.pop()
     marks = tuple((value, number(value, 0)) for value in [*starts, total])
-    return Axis(0.0, total, _apart(marks, total), "hours from the start"), starts
+    return Axis(0.0, total, _spaced(marks, total), "hours from the start"), starts
 
 
-def _apart(marks: tuple[tuple[float, str], ...], total: float) -> tuple[tuple[float, str], ...]:
+def _spaced(marks: tuple[tuple[float, str], ...], total: float) -> tuple[tuple[float, str], ...]:
     """Return the ticks whose labels do not overlap the one before."""
     kept: list[tuple[float, str]] = []
     for mark in marks:

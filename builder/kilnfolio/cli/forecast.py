@@ -42,13 +42,13 @@ def run(arguments: argparse.Namespace) -> int:
     """Read the mill, forecast and print."""
     from kilnfolio.archive.standing import SEALED
     from kilnfolio.forecast.evaluation import table
-    from kilnfolio.forecast.mill import NotForecast, of_charge, past
+    from kilnfolio.forecast.mill import NotForecast, of_charge, past_forecasts
     from kilnfolio.forecast.printing import as_data, as_text
     from kilnfolio.records.checking import checked_mill
 
     folder = checked_mill(arguments.folder, SEALED)
     if arguments.charge == "all":
-        print(table(past(folder)))
+        print(table(past_forecasts(folder)))
         return OK
     as_of = None
     if arguments.as_of is not None:

@@ -63,7 +63,7 @@ def learn_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> Learnt:
     steps = tuple(run.steps for run in near)
     if curve.origin == "own":
         return Learnt(curve, hindcasts(near), steps, watch(curve, near))
-    return Learnt(curve, _relatives_again(near), steps)
+    return Learnt(curve, _relative_hindcasts(near), steps)
 
 
 def curve_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> tuple[Curve, list[Run]]:
@@ -80,7 +80,7 @@ def curve_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> tuple[C
     return (from_relative(near, thickness_mm) if near else from_formula(thickness_mm)), near
 
 
-def _relatives_again(near: Sequence[Run]) -> tuple[Hindcast, ...]:
+def _relative_hindcasts(near: Sequence[Run]) -> tuple[Hindcast, ...]:
     """Return hindcasts of relatives by one another, for display only: too few to derive a band."""
     if len(near) < 2:
         return ()
@@ -244,11 +244,11 @@ def _board(
         _mass(run, i, trigger),
         run.moment(hour) if np.isfinite(hour) else None,
         run.oven_dry_g[i] if i < len(run.oven_dry_g) else None,
-        tuple(float(mc) for mc in course.boards_pct[_every(course), i]),
+        tuple(float(mc) for mc in course.boards_pct[_kept_times(course), i]),
     )
 
 
-def _every(course: Course) -> slice:
+def _kept_times(course: Course) -> slice:
     """Return which times of a course to keep: about 120, enough for a chart."""
     return slice(None, None, max(1, course.hours.size // 120))
 
@@ -270,7 +270,7 @@ def _fan(run: Run, course: Course, spread: Spread) -> Fan:
         stretched = [begins + max(spread.time_left(hour - begins, share), 0.0) for hour in hours]
         stretched[0] = begins
         rows[name] = np.interp(hours, stretched, course.controlling_pct)
-    every = _every(course)
+    every = _kept_times(course)
     return Fan(
         tuple(run.moment(hour) for hour in hours[every]),
         *(tuple(float(mc) for mc in rows[name][every]) for name in _LOW_HIGH),

@@ -266,10 +266,10 @@ def _learn(parts: Sequence[_Part], charges: tuple[str, ...]) -> Curve:
             part.local(part.near, value, spreads) for part, value in zip(parts, rest, strict=True)
         ]
         level, seen = _mean_of([local[2:] for local in locals_], between)
-        level = _held_beyond(level, seen)
+        level = _extended(level, seen)
         between, board, scatter = _spreads(parts, rest, locals_, level)
     widened = between * np.sqrt(1.0 + 1.0 / len(parts))
-    return Curve(level, slope, _held_beyond(dry, seen), widened, board, scatter, charges)
+    return Curve(level, slope, _extended(dry, seen), widened, board, scatter, charges)
 
 
 def _mean_of(groups: Sequence[tuple[Floats, Floats]], spread: float) -> tuple[Floats, Floats]:
@@ -280,7 +280,7 @@ def _mean_of(groups: Sequence[tuple[Floats, Floats]], spread: float) -> tuple[Fl
     return (worth * means).sum(axis=0) / worth.sum(axis=0), seen
 
 
-def _held_beyond(level: Floats, seen: Floats) -> Floats:
+def _extended(level: Floats, seen: Floats) -> Floats:
     """Return a curve extended level beyond the MCs with data."""
     known = np.flatnonzero(seen > 0)
     return np.interp(GRID, GRID[known], level[known]) if known.size else level

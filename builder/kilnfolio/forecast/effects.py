@@ -234,7 +234,9 @@ def schedule_effect(
     return Effect(title, ratios(one, other), MISSES["air"], second)
 
 
-def thicker(stock: Stock, steps: Sequence[PlannedStep], thickness_mm: float, words: str) -> Effect:
+def thickness_effect(
+    stock: Stock, steps: Sequence[PlannedStep], thickness_mm: float, words: str
+) -> Effect:
     """Return the effect of another thickness under the same schedule.
 
     Raises

@@ -88,7 +88,7 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
     return forecast(run, learn_for(run.wood, run.thickness_mm, earlier), hour)
 
 
-def past(folder: MillFolder) -> Iterator[Trial]:
+def past_forecasts(folder: MillFolder) -> Iterator[Trial]:
     """Yield the forecasts that would have been made of each charge that reached its target.
 
     Each is forecast with a curve learnt from all the others; older records never closed count too.
@@ -109,7 +109,7 @@ def past(folder: MillFolder) -> Iterator[Trial]:
 
 
 def earlier_names(
-    folder: MillFolder, wood: str, but: str, before: dt.datetime | None = None
+    folder: MillFolder, wood: str, excluding: str, before: dt.datetime | None = None
 ) -> list[str]:
     """Return the numbers of the mill's other charges to learn from, newest first.
 
@@ -119,7 +119,7 @@ def earlier_names(
         The mill.
     wood : str
         Use charges of this wood; if there are fewer than `ENOUGH`, of any wood.
-    but : str
+    excluding : str
         The charge to be forecast.
     before : datetime, optional
         Use only charges that began before this time.
@@ -131,14 +131,14 @@ def earlier_names(
 
     def known(names: Iterable[str]) -> list[str]:
         fitting = (
-            name for name in names if name != but and (before is None or begun(name) < before)
+            name for name in names if name != excluding and (before is None or begun(name) < before)
         )
         return sorted(islice(fitting, len(open_) + MOST_EARLIER), key=begun, reverse=True)
 
     open_ = [
         name
         for name in reading.open_charges(graph)
-        if name != but and folder.open_charges[name].so_far is not None
+        if name != excluding and folder.open_charges[name].so_far is not None
     ]
     own = [name for name in open_ if charge_of(folder, name).record.stock[0].species == wood]
     found = known([*own, *reading.charges(graph, f"species:{wood}", newest_first=True)])

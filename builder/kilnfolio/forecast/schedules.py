@@ -12,7 +12,7 @@ from kilnfolio.forecast.effects import (
     neighbours,
     steps_down,
     stock_of,
-    thicker,
+    thickness_effect,
 )
 from kilnfolio.forecast.inputs import PlannedStep
 from kilnfolio.forecast.what_if import MISSES, BoardRun, ratios
@@ -127,9 +127,11 @@ def _effects(
             continue
         yield Effect(theirs.title, found, MISSES["air"], other)
     for length in record.for_stock.thickness[1:]:
-        yield thicker(stock, steps, length.value, f"The same for {length.entered}")
+        yield thickness_effect(stock, steps, length.value, f"The same for {length.entered}")
     if len(record.for_stock.thickness) == 1:
-        yield thicker(stock, steps, 1.1 * size, "The same for boards sawn a tenth too thick")
+        yield thickness_effect(
+            stock, steps, 1.1 * size, "The same for boards sawn a tenth too thick"
+        )
 
 
 def _peaks(run: BoardRun) -> Iterator[StepPeak]:

@@ -39,16 +39,16 @@ SCATTER = 0.12
 EMC_UNSURE = 0.4
 """Standard uncertainty of the EMC between two weighings; it matters near the EMC. [%]"""
 
-HELD = 3.0
+SURPRISE_LIMIT = 3.0
 """Deviations are clipped to this many standard deviations before updating a board's pace. [-]"""
 
 DRIFT_WEIGHINGS = 3
 """Number of weighings over which the boards must drift together."""
 
-SPARE = 1.2
+THRESHOLD_FACTOR = 1.2
 """Factor on the threshold, because the curve fits the charges it was learnt from too well. [-]"""
 
-SILENT = 4
+QUIET_WEIGHINGS = 4
 """Number of weighings for which a board, once named, is not named again."""
 
 _NORMAL_98 = 2.326  # 98 % of |z| of a normal variable lie below this
@@ -124,7 +124,7 @@ def watch(curve: Curve, earlier: Sequence[Run]) -> Watch:
     return Watch(
         scales[0],
         scales[1],
-        max(SPARE * threshold, LEAST_THRESHOLD),
+        max(THRESHOLD_FACTOR * threshold, LEAST_THRESHOLD),
         float(slower),
         float(faster),
     )
@@ -200,7 +200,9 @@ def _followed(run: Run, curve: Curve, shared: Floats) -> tuple[Floats, Floats]:
             )
             total = noise + slope**2 * variance
             expected[row], uncertainty[row] = ahead, np.sqrt(total)
-            surprise = np.clip(ahead - after, -HELD * uncertainty[row], HELD * uncertainty[row])
+            surprise = np.clip(
+                ahead - after, -SURPRISE_LIMIT * uncertainty[row], SURPRISE_LIMIT * uncertainty[row]
+            )
             gain = variance * slope / total
             updated = np.isfinite(gain * surprise)
             own = np.where(updated, own + gain * surprise, own)
@@ -271,7 +273,9 @@ def _weighings(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWa
     for row in range(seen.score.shape[0]):
         bad = np.flatnonzero(np.abs(seen.score[row]) > known.threshold)
         # a wrong weighing makes the next ones look wrong too, so a board is named once
-        bad = np.array([b for b in bad if row - named.get(int(b), -SILENT) >= SILENT], int)
+        bad = np.array(
+            [b for b in bad if row - named.get(int(b), -QUIET_WEIGHINGS) >= QUIET_WEIGHINGS], int
+        )
         named |= dict.fromkeys(bad.tolist(), row)
         at = charge.moment(float(charge.weighings.hours[row + 1]))
         pair = _swapped(charge, seen, row, bad, known.threshold)

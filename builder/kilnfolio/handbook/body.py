@@ -17,7 +17,7 @@ from markupsafe import Markup
 
 from kilnfolio.handbook import directives
 from kilnfolio.handbook.chapter import ChapterFile
-from kilnfolio.handbook.examples import PLACEHOLDER, Board
+from kilnfolio.handbook.examples import PLACEHOLDER, WorkedSteps
 from kilnfolio.handbook.rendered import NOTHING, Body, Heading, IndexEntry, Listed
 from kilnfolio.handbook.setting import (
     COMMON_PRACTICE,
@@ -25,7 +25,7 @@ from kilnfolio.handbook.setting import (
     Setting,
     unknown,
 )
-from kilnfolio.handbook.source import FORM, Block, Prose, Spots, split
+from kilnfolio.handbook.source import FORM, Block, PlaceFinder, Prose, split
 from kilnfolio.records.problems import Place, Problem
 from kilnfolio.rendering.templating import quantity
 from kilnfolio.review.working import parse_any
@@ -126,19 +126,19 @@ class ChapterBuilder:
         self.body.listed.append(Listed(kind, number, anchor, _short(caption.striptags()), what))
         return caption
 
-    def prose(self, text: str, place: Place, board: Board | None = None) -> Markup:
+    def prose(self, text: str, place: Place, board: WorkedSteps | None = None) -> Markup:
         """Render the prose of a directive, filling placeholders from its board."""
         if board is not None:
-            text = self._placed(text, place, board)
+            text = self._fill_placeholders(text, place, board)
         html, _ = self._convert(text.split("\n"), place.line, directives_too=False)
         return html
 
-    def line(self, text: str, place: Place, board: Board | None = None) -> Markup:
+    def line(self, text: str, place: Place, board: WorkedSteps | None = None) -> Markup:
         """Render prose of a single paragraph, without the paragraph element."""
         html = str(self.prose(text, place, board)).strip()
         return Markup(re.sub(r"^<p>|</p>$", "", html))
 
-    def _placed(self, text: str, place: Place, board: Board) -> str:
+    def _fill_placeholders(self, text: str, place: Place, board: WorkedSteps) -> str:
         def words(match: re.Match[str]) -> str:
             found = board.words(match[1], match[2])
             if found is None:
@@ -200,7 +200,7 @@ class ChapterBuilder:
         return made
 
     def _prose_source(self, prose: Prose, store: Callable[[str], str]) -> str:
-        spots, headings = Spots(prose, self.file), self._headings
+        spots, headings = PlaceFinder(prose, self.file), self._headings
         self._headings += prose.text.count("\n##")
         self.body.problems += spots.refused()
         for target, place in spots.links():

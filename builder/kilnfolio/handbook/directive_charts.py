@@ -63,7 +63,7 @@ def behind(builder: Builder, chart: Chart) -> Markup:
     ).format(
         READ_OUT,
         tables.plain(chart.columns, chart.rows),
-        tables.folded(chart.worked, builder.setting.publications),
+        tables.collapsed_workings(chart.worked, builder.setting.publications),
     )
 
 

@@ -20,7 +20,7 @@ from kilnfolio.handbook import (  # noqa: F401  (each module registers its kinds
 )
 from kilnfolio.handbook.chapter import FIGURES
 from kilnfolio.handbook.directive_charts import CHARTS, ChartOptions, behind
-from kilnfolio.handbook.examples import Board, Step, work_steps
+from kilnfolio.handbook.examples import Step, WorkedSteps, work_steps
 from kilnfolio.handbook.source import Block
 from kilnfolio.handbook.svg import read_drawing
 from kilnfolio.records.model import Located, Name, Record, Slug, Text
@@ -185,7 +185,7 @@ def _table(builder: Builder, document: Document) -> Markup:
     return tables.html(made, number, anchor, caption, publications)
 
 
-def _work(builder: Builder, document: Document, steps: list[Step]) -> Board:
+def _work(builder: Builder, document: Document, steps: list[Step]) -> WorkedSteps:
     limits = limit_table(builder.setting.folder)
     board, problems = work_steps(document, steps, limits, builder.setting.regional)
     for problem in problems:

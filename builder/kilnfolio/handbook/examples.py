@@ -46,7 +46,7 @@ class Step(Record):
 
 
 @dataclass
-class Board:
+class WorkedSteps:
     """The worked steps of an example or problem."""
 
     regional: RegionalFormat = PLAIN
@@ -122,7 +122,7 @@ def title_of(formula: Formula) -> str:
 
 def work_steps(
     document: Document, steps: list[Step], limits: LimitTable, regional: RegionalFormat
-) -> tuple[Board, list[Problem]]:
+) -> tuple[WorkedSteps, list[Problem]]:
     """Work the steps of a directive.
 
     Parameters
@@ -138,10 +138,10 @@ def work_steps(
 
     Returns
     -------
-    tuple of Board and list of Problem
+    tuple of WorkedSteps and list of Problem
         The steps that could be worked, and the problems of the others.
     """
-    board, problems = Board(regional), []
+    board, problems = WorkedSteps(regional), []
     for index, step in enumerate(steps):
         path = ("steps", index)
         formula = FORMULAS.get(step.compute)
@@ -210,7 +210,7 @@ def _read_arguments(
     path: tuple[str | int, ...],
     formula: Formula,
     given: Mapping[str, Any],
-    board: Board,
+    board: WorkedSteps,
 ) -> tuple[dict[str, Any], list[Problem]]:
     values: dict[str, Any] = {}
     problems: list[Problem] = []
@@ -268,7 +268,7 @@ def as_worked(regional: RegionalFormat, argument: Argument, item: object) -> Qua
     return value if argument.many or "threshold" in argument.name else regional.native(value)
 
 
-def _value(argument: Argument, item: Any, board: Board) -> Quantity | str:
+def _value(argument: Argument, item: Any, board: WorkedSteps) -> Quantity | str:
     if argument.choices:
         return str(item)
     if isinstance(item, str) and item in board.results:

@@ -9,7 +9,7 @@ from typing import Literal, Protocol
 from markupsafe import Markup
 
 from kilnfolio.handbook.chapter import ChapterFile, Manuscript
-from kilnfolio.handbook.examples import Board
+from kilnfolio.handbook.examples import WorkedSteps
 from kilnfolio.handbook.setting import Setting
 from kilnfolio.records.problems import Place, Problem
 
@@ -116,10 +116,10 @@ class Builder(Protocol):
     ) -> Markup:
         """Render the caption of a table or figure, and add it to the list of them."""
 
-    def prose(self, text: str, place: Place, board: Board | None = None) -> Markup:
+    def prose(self, text: str, place: Place, board: WorkedSteps | None = None) -> Markup:
         """Render the prose of a directive, filling placeholders from its board."""
 
-    def line(self, text: str, place: Place, board: Board | None = None) -> Markup:
+    def line(self, text: str, place: Place, board: WorkedSteps | None = None) -> Markup:
         """Render prose of a single paragraph, without the paragraph element."""
 
     def cite_row(self, citation: str, status: str) -> Markup:

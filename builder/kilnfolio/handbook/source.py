@@ -87,7 +87,7 @@ def split(
     return parts, problems
 
 
-class Spots:
+class PlaceFinder:
     """Maps the characters of a prose to places in its file."""
 
     def __init__(self, prose: Prose, file: str):

@@ -120,11 +120,11 @@ def html(
         number_,
         plain(table.columns, table.rows, said, over),
         table.source,
-        folded(table.worked, publications) if publications and table.worked else "",
+        collapsed_workings(table.worked, publications) if publications and table.worked else "",
     )
 
 
-def folded(workings: Sequence[Working], publications: Mapping[str, Titled]) -> Markup:
+def collapsed_workings(workings: Sequence[Working], publications: Mapping[str, Titled]) -> Markup:
     """Return the working of one cell of each kind, in a collapsed block."""
     boards = (
         Markup(
@@ -256,13 +256,13 @@ def quantity_cell(regional: RegionalFormat, quantity: Quantity) -> Markup:
     return two_systems(*regional.both(quantity))
 
 
-def heads(regional: RegionalFormat, quantities: Iterable[Quantity]) -> Iterator[Column]:
+def quantity_columns(regional: RegionalFormat, quantities: Iterable[Quantity]) -> Iterator[Column]:
     """Yield a column for each quantity, headed in both unit systems."""
     for quantity in quantities:
         yield Column(*regional.both(quantity))
 
 
-def twice(
+def paired_columns(
     regional: RegionalFormat, words: str, metric: str, customary: str
 ) -> tuple[Column, Column]:
     """Return two columns that give the same values in both unit systems."""
@@ -293,7 +293,7 @@ EMC_SOURCE = "EMC by Wood Handbook eq. 4-5; its tenths carry no physical meaning
 SEA_LEVEL = Length(0.0, "0 m")
 
 
-def tried(compute: Callable[..., float], *values: float) -> float | None:
+def or_none(compute: Callable[..., float], *values: float) -> float | None:
     """Return a computed value, or None for impossible air."""
     try:
         return float(compute(*values))

@@ -18,11 +18,11 @@ from kilnfolio.handbook.tables import (
     air_source,
     cell_words,
     fahrenheit,
-    heads,
+    or_none,
+    paired_columns,
     quantity_cell,
+    quantity_columns,
     table_kind,
-    tried,
-    twice,
     two_systems,
     worked,
 )
@@ -67,7 +67,7 @@ def _by_bulbs(
 
     def cell(dry: float, depression: float) -> float | None:
         wet = sums.difference(dry, depression)
-        humidity = tried(air.relative_humidity, dry, wet, pressure)
+        humidity = or_none(air.relative_humidity, dry, wet, pressure)
         return None if humidity is None else compute(dry, humidity)
 
     first, step = options.dry_bulb[-1], options.depression[0]
@@ -79,7 +79,7 @@ def _by_bulbs(
         for dry in options.dry_bulb
     ]
     return Table(
-        (Column("Dry bulb", text=True), *heads(regional, options.depression)),
+        (Column("Dry bulb", text=True), *quantity_columns(regional, options.depression)),
         tuple(rows),
         source,
         over="Wet-bulb depression",
@@ -138,7 +138,9 @@ def _emc_by_humidity(builder: Builder, options: HumidityOptions, _document: Docu
             quantity_cell(regional, temperature),
             *(
                 number(
-                    tried(sorption.equilibrium_moisture_content, temperature.value, humidity.value)
+                    or_none(
+                        sorption.equilibrium_moisture_content, temperature.value, humidity.value
+                    )
                 )
                 for humidity in options.relative_humidity
             ),
@@ -146,7 +148,7 @@ def _emc_by_humidity(builder: Builder, options: HumidityOptions, _document: Docu
         for temperature in options.temperature
     ]
     return Table(
-        (Column("Temperature", text=True), *heads(regional, options.relative_humidity)),
+        (Column("Temperature", text=True), *quantity_columns(regional, options.relative_humidity)),
         tuple(rows),
         f"EMC in %. Computed: {EMC_SOURCE}",
         over="Relative humidity",
@@ -178,8 +180,8 @@ def _set_points(builder: Builder, options: SetPointOptions, _document: Document)
     pressure = air.pressure_at_altitude(options.altitude.value / 1000.0)
 
     def cell(dry: float, emc: float) -> Cell:
-        humidity = tried(sorption.relative_humidity_for_emc, dry, emc)
-        wet = None if humidity is None else tried(air.wet_bulb, dry, humidity, pressure)
+        humidity = or_none(sorption.relative_humidity_for_emc, dry, emc)
+        wet = None if humidity is None else or_none(air.wet_bulb, dry, humidity, pressure)
         return (
             NOTHING if wet is None else two_systems(*regional.ordered(number(wet), fahrenheit(wet)))
         )
@@ -189,7 +191,7 @@ def _set_points(builder: Builder, options: SetPointOptions, _document: Document)
         for emc in options.emc
     ]
     return Table(
-        (Column("EMC", text=True), *heads(regional, options.dry_bulb)),
+        (Column("EMC", text=True), *quantity_columns(regional, options.dry_bulb)),
         tuple(rows),
         "Wet bulb in {}, with {} beneath. ".format(*regional.ordered("°C", "°F"))
         + f"{air_source(regional, options.altitude)} {EMC_SOURCE}",
@@ -201,7 +203,7 @@ def _set_points(builder: Builder, options: SetPointOptions, _document: Document)
 def _worked_set_point(options: SetPointOptions) -> Iterator[Working]:
     """Yield the working of the first possible wet bulb."""
     for emc, dry in product(options.emc, options.dry_bulb):
-        humidity = tried(sorption.relative_humidity_for_emc, dry.value, emc.value)
+        humidity = or_none(sorption.relative_humidity_for_emc, dry.value, emc.value)
         if humidity is None:
             continue
         label = cell_words(emc, dry)
@@ -238,8 +240,8 @@ def _pressures(builder: Builder, options: AltitudeOptions, _document: Document) 
         )
     return Table(
         (
-            *twice(regional, "Altitude", "m", "ft"),
-            *twice(regional, "Pressure", "kPa", "inHg"),
+            *paired_columns(regional, "Altitude", "m", "ft"),
+            *paired_columns(regional, "Pressure", "kPa", "inHg"),
         ),
         tuple(rows),
         "Computed: standard atmosphere, ICAO Doc 7488. Weather moves it by about 3 %.",

@@ -67,12 +67,12 @@ def _as_they_stand(builder: Builder, options: FactOptions, document: Document) -
         )
         for row in facts.rows
     ]
-    heads = (
+    quantity_columns = (
         Column(column.words, column.unit or "", text=column.unit is None)
         for column in facts.columns
     )
     return Table(
-        (*heads, Column("Source", text=True)),
+        (*quantity_columns, Column("Source", text=True)),
         tuple(rows),
         "Figures as published; nothing here was computed.",
     )

@@ -18,10 +18,10 @@ from kilnfolio.handbook.tables import (
     air_source,
     cell_words,
     fahrenheit,
-    heads,
+    paired_columns,
     quantity_cell,
+    quantity_columns,
     table_kind,
-    twice,
     worked,
 )
 from kilnfolio.physics import air, meters, rules, sorption, sums, survey
@@ -81,11 +81,11 @@ def _notation_temperature(builder: Builder, _options: Options, _document: Docume
                 ),
             )
         )
-    heads = [
+    quantity_columns = [
         Column("green" if isinstance(mc, str) else f"below {measure(mc, '%', 0)}") for mc in starts
     ]
     return Table(
-        (Column("Code", text=True), *heads),
+        (Column("Code", text=True), *quantity_columns),
         tuple(rows),
         builder.cite_row(notation.source, notation.status),
         over="Controlling MC",
@@ -155,9 +155,9 @@ def _notation_steps(builder: Builder, options: CodeOptions, _document: Document)
         (
             Column("Step"),
             Column("Controlling MC", text=True),
-            *twice(regional, "DB", "°C", "°F"),
-            *twice(regional, "WB", "°C", "°F"),
-            *twice(regional, "Depression", "K", "°F"),
+            *paired_columns(regional, "DB", "°C", "°F"),
+            *paired_columns(regional, "WB", "°C", "°F"),
+            *paired_columns(regional, "Depression", "K", "°F"),
             Column("RH", "%"),
             Column("EMC", "%"),
         ),
@@ -260,7 +260,7 @@ def _readings(builder: Builder, options: ShareOptions, _document: Document) -> T
     return Table(
         (
             Column("Share of the lot", text=True),
-            *heads(builder.setting.regional, options.confidence),
+            *quantity_columns(builder.setting.regional, options.confidence),
         ),
         tuple(rows),
         "Readings, none of them failing. Computed: Clopper and Pearson's exact bound "
@@ -306,7 +306,10 @@ def _meter(builder: Builder, options: MeterOptions, _document: Document) -> Tabl
     ]
     calibrated = builder.setting.regional.side_by_side(options.calibration_temperature)
     return Table(
-        (Column("Reading", text=True), *heads(builder.setting.regional, options.wood_temperature)),
+        (
+            Column("Reading", text=True),
+            *quantity_columns(builder.setting.regional, options.wood_temperature),
+        ),
         tuple(rows),
         Markup(
             "MC in %, before the species correction. Computed for a scale made at {}: "

@@ -15,8 +15,8 @@ from kilnfolio.handbook.tables import (
     Column,
     Options,
     Table,
+    paired_columns,
     table_kind,
-    twice,
     worked,
 )
 from kilnfolio.physics import shrinkage, sums, water
@@ -251,8 +251,8 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
     return Table(
         (
             Column("Species", text=True),
-            *twice(regional, "Quarter-sawn", "mm", "in"),
-            *twice(regional, regional.term("Flat-sawn"), "mm", "in"),
+            *paired_columns(regional, "Quarter-sawn", "mm", "in"),
+            *paired_columns(regional, regional.term("Flat-sawn"), "mm", "in"),
             Column("Source", text=True),
         ),
         tuple(rows),
@@ -300,9 +300,9 @@ def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
     return Table(
         (
             Column("Species", text=True),
-            *twice(regional, "Basic density", "kg/m³", "lb/ft³"),
+            *paired_columns(regional, "Basic density", "kg/m³", "lb/ft³"),
             Column("Green MC", "%"),
-            *twice(regional, "Water to 8 %", "kg/m³", "lb per m³"),
+            *paired_columns(regional, "Water to 8 %", "kg/m³", "lb per m³"),
             Column("Least heat", "kWh/m³"),
         ),
         tuple(rows),

@@ -51,7 +51,10 @@ class YardOptions(Options):
 def _yard(builder: Builder, options: YardOptions, document: Document) -> Table:
     folder = builder.setting.folder
     place, year = _weather(builder, options.weather)
-    heads: list[Column] = [Column("Piled at the start of", text=True), Column("EMC", "%")]
+    quantity_columns: list[Column] = [
+        Column("Piled at the start of", text=True),
+        Column("EMC", "%"),
+    ]
     columns: list[Yard] = []
     for i, wood in enumerate(options.woods):
         if wood.species not in folder.species:
@@ -64,7 +67,7 @@ def _yard(builder: Builder, options: YardOptions, document: Document) -> Table:
             raise RecordProblems(
                 [Problem(document.place("woods", i), wood.species, str(reason))]
             ) from None
-        heads.append(Column(name_cell(builder, species), "days"))
+        quantity_columns.append(Column(name_cell(builder, species), "days"))
         columns.append(estimate(board, year, options.mc_to.value))
     emc = year.monthly_emc()
     rows: list[tuple[Cell, ...]] = [
@@ -80,7 +83,7 @@ def _yard(builder: Builder, options: YardOptions, document: Document) -> Table:
     ]
     rows.append(("Published, best to worst", NOTHING, *_published(builder, options)))
     return Table(
-        tuple(heads),
+        tuple(quantity_columns),
         tuple(rows),
         f"Computed from the weather of {place} ({SOURCES[year.source]}), for green boards "
         f"{options.thickness.entered} thick in a roofed pile. {LABEL} A dash: not within three "

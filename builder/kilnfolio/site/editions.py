@@ -110,14 +110,14 @@ class EditionView:
             raise NotPublishedError(
                 f"{model.__name__}.{name} may not leave the mill; see kilnfolio/site/editions.py"
             )
-        return _seen(getattr(self._record, name), self._fields)
+        return _restricted(getattr(self._record, name), self._fields)
 
 
-def _seen(value: Any, fields: Mapping[type[BaseModel], frozenset[str]]) -> Any:
+def _restricted(value: Any, fields: Mapping[type[BaseModel], frozenset[str]]) -> Any:
     if isinstance(value, BaseModel):
         return EditionView(value, fields)
     if isinstance(value, (list, tuple)):
-        return tuple(_seen(item, fields) for item in value)
+        return tuple(_restricted(item, fields) for item in value)
     if isinstance(value, Mapping):
         # the list names no keys of a mapping, so none of its contents is known to be harmless
         raise NotPublishedError("a mapping may not leave the mill")

@@ -51,14 +51,14 @@ class RecordBar(_Part):
 
 
 class RecordContact(_Part):
-    """Whom to ask."""
+    """The mill's contact for questions."""
 
     name: str
-    """The office."""
+    """Office or person."""
     email: str
-    """Address."""
+    """E-mail address."""
     phone: str
-    """Telephone; empty where none is given."""
+    """Telephone number; empty if none is given."""
 
 
 class RecordNumbers(_Part):
@@ -67,21 +67,21 @@ class RecordNumbers(_Part):
     target_mc_pct: float
     """Moisture content ordered [% of oven-dry mass]."""
     mean_mc_pct: float | None
-    """Mean of the readings [%]; none where the lot was not assessed."""
+    """Mean of the readings [%]; null if the lot was not assessed."""
     driest_mc_pct: float | None
     """Driest reading [%]."""
     wettest_mc_pct: float | None
     """Wettest reading [%]."""
     readings: int
-    """Readings."""
+    """Number of readings."""
     inside: int | None
-    """Readings within what was ordered for a piece."""
+    """Number of readings within the band ordered for a piece."""
     lowest_mc_pct: float | None
-    """Driest piece the order allows [%]."""
+    """Lowest MC the order allows for a piece [%]."""
     highest_mc_pct: float | None
-    """Wettest piece the order allows [%]."""
+    """Highest MC the order allows for a piece [%]."""
     share_shown_pct: float | None
-    """Share of the boards that these readings support at 95 % confidence [%]."""
+    """Least share of boards within the band that these readings show at 95 % confidence [%]."""
     pieces: int
     """Pieces in its packs."""
     volume_m3: float
@@ -92,72 +92,72 @@ class LotRecord(_Part):
     """The record of one lot, as its customer may read it."""
 
     format: Literal[1, 2] = 2
-    """The form of this record."""
+    """The version of this format."""
     kilnfolio: str = __version__
-    """The version of kilnfolio that worded it."""
+    """The version of kilnfolio that wrote it."""
     rules: int = Field(default_factory=rules_version)
-    """The version of the rules its figures were computed by."""
+    """The version of the rules by which its figures were computed."""
     invented: bool
-    """True for a demonstration: no such timber exists."""
+    """True for a demonstration, whose timber does not exist."""
     lot: str
     """Lot number."""
     version: int
     """Version of the record."""
     issued: dt.date
-    """The day it was issued."""
+    """Date of issue."""
     mill: str
-    """Who dried it."""
+    """The mill that dried it."""
     place: str
-    """Where."""
+    """The mill's place."""
     contact: RecordContact
-    """Whom to ask."""
+    """The mill's contact for questions."""
     product: str
-    """What it is."""
+    """The product."""
     species: str
     """Trade and scientific name."""
     size: str
     """Thickness, width and length."""
     packs: tuple[RecordPack, ...]
-    """Its packs."""
+    """The packs."""
     statement: str
     """Whether it meets the order, in a sentence."""
     verdict: str
-    """The same in a phrase."""
+    """The statement as a phrase."""
     ordered: str
-    """The rule of the order."""
+    """What the order requires of moisture content."""
     target: str
     """Moisture content ordered, in percent of oven-dry mass."""
     mean: str
-    """Mean of the readings; empty where the lot was not assessed."""
+    """Mean of the readings; empty if the lot was not assessed."""
     span: str
     """Driest to wettest reading."""
     readings: str
     """Number of readings."""
     supported: str
-    """What these readings support about the boards not measured."""
+    """What the readings show about the boards not measured."""
     method: str
-    """How it was measured."""
+    """Method of measurement."""
     measured: tuple[dt.date, ...]
-    """When."""
+    """Dates of measurement."""
     heat_treatment: str
-    """What the mill's record shows; empty where nothing is stated."""
+    """What the mill's record shows of heat treatment; empty if nothing is stated."""
     stress: str
-    """Drying stress, where a class was ordered."""
+    """Drying stress, if a class was ordered."""
     claim: str
     """Certificate claim exactly as on the invoice."""
     storage: str
-    """How to keep it."""
+    """How to store it."""
     bars: tuple[RecordBar, ...]
     """The readings by class."""
     shown: dict[str, str] = {}
-    """Words of its page that are put together of the above: packs, measured, issued, boards."""
+    """Phrases of its page made from the above: packs, measured, issued, boards."""
     asked: dict[str, Any] = {}
-    """What the record was made from beside the charges: the mill's own record of the lot, as it was
-    entered, without what stays in the mill. A pack's ``from`` counts the entry's charges from 0."""
+    """The mill's own record of the lot as entered, without what stays in the mill; with the charges,
+    it is what this record was made from. A pack's ``from`` counts the entry's charges from 0."""
     numbers: RecordNumbers | None = None
-    """The figures as numbers; none in format 1."""
+    """The figures as numbers; null in format 1."""
     safety: str = SAFETY
-    """What this record is not."""
+    """The safety wording: what this record is not."""
 
 
 def lot_record(view: CustomerLot) -> LotRecord:

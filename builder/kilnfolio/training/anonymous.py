@@ -117,7 +117,7 @@ def anonymous(folder: MillFolder, charge_id: str, name: str) -> Scene | None:
     log, charge = join_logs(logs), located.record
     shift = _shift(charge.started, zone)
     tags = {board.id: letter for board, letter in zip(charge.boards, _letters(), strict=False)}
-    walk = _Walk(shift, zone, tags)
+    walk = _Anonymizer(shift, zone, tags)
     log = dataclasses.replace(
         log, times=log.times + np.timedelta64(int(shift.total_seconds()), "s"), names=(name,)
     )
@@ -144,7 +144,7 @@ def _shift(started: dt.datetime, zone: ZoneInfo) -> dt.timedelta:
 
 
 @dataclass(frozen=True)
-class _Walk:
+class _Anonymizer:
     shift: dt.timedelta
     zone: ZoneInfo
     tags: Mapping[str, str]

@@ -265,12 +265,12 @@ def _drill(
     """Return a drill, or None if the fault is not found or not the only one found."""
     before, after = (_reviewed(folder, source, one) for one in (scene, planted.scene))
     found = _found(planted.scene, before, after, fault)
-    if not found or found[0].slug != fault.must or not _alone(before, found, fault):
+    if not found or found[0].slug != fault.must or not _only_fault(before, found, fault):
         return None
     return _shown(folder, planted, fault, place, after, found)
 
 
-def _alone(before: Dossier, found: Sequence[Found], fault: Fault) -> bool:
+def _only_fault(before: Dossier, found: Sequence[Found], fault: Fault) -> bool:
     """Return whether the review finds this fault and nothing that suggests another."""
     signs = frozenset().union(*({one.must, *one.also} for one in FAULTS))
     own = {one.check for one in before.findings if one.outcome in ("question", "fail")}

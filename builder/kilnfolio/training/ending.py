@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kilnfolio.handbook.examples import Board
+from kilnfolio.handbook.examples import WorkedSteps
 from kilnfolio.training.problem import (
     Draw,
     Written,
@@ -154,7 +154,7 @@ def _meter(draw: Draw) -> Written:
     )
 
 
-def _minutes(board: Board, name: str) -> float:
+def _minutes(board: WorkedSteps, name: str) -> float:
     """Return a run in whole minutes, because hours as floats can be slightly too short."""
     return round(value_of(board, name) * 60.0, 6)
 

@@ -104,7 +104,7 @@ def fault(
 )
 def _digits(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     weighings = scene.charge.weighings
-    for index in _inner(weighings, chance):
+    for index in _inner_indices(weighings, chance):
         for tag, mass in _shuffled(weighings[index].masses.items(), chance):
             digits = f"{mass.value:.0f}"
             swapped = digits[0] + digits[2] + digits[1] + digits[3:]
@@ -139,7 +139,7 @@ def _above_dry(scene: Scene, tag: str, grams: str) -> bool:
 def _tags(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     weighings = scene.charge.weighings
     dry = _sheet_dry(scene.charge)
-    for index in _inner(weighings, chance):
+    for index in _inner_indices(weighings, chance):
         masses = {tag: mass.value for tag, mass in weighings[index].masses.items()}
         ranked = sorted(masses, key=lambda tag: masses[tag])
         for light, heavy in _shuffled(combinations(ranked, 2), chance):
@@ -156,7 +156,7 @@ def _tags(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     raise NoRoomForItError("no two boards are near enough in mass")
 
 
-def _inner(weighings: Sequence[Weighing], chance: Random) -> list[int]:
+def _inner_indices(weighings: Sequence[Weighing], chance: Random) -> list[int]:
     """Return the indices of weighings that have others before and after them, shuffled."""
     return _shuffled(range(2, len(weighings) - 3), chance)
 

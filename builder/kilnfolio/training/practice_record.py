@@ -135,7 +135,9 @@ def practice_records(folder: MillFolder, saved: SavedRun) -> dict[str, str]:
     noise = RandomNumbers(saved.seed ^ 0xB0A2D)
     air = [(0.0, START_C, START_C - 0.5), *(row[:3] for row in run.log)]
     rows = [
-        ",".join([_stamp(row[0]).replace("T", " "), *(_read(bulb, noise) for bulb in row[1:])])
+        ",".join(
+            [_stamp(row[0]).replace("T", " "), *(_noisy_reading(bulb, noise) for bulb in row[1:])]
+        )
         for row in air
     ]
     files[f"content/charges/2026/{NAME}/{NAME}.csv"] = "\n".join(["time,DB,WB", *rows]) + "\n"
@@ -307,7 +309,7 @@ def _masses(dry_g: float, mcs: tuple[float, ...]) -> Iterator[tuple[str, str]]:
         yield f"S{place}", f"{float(moisture.mass_at(dry_g, mc)):.0f} g"
 
 
-def _read(temp_c: float, noise: RandomNumbers) -> str:
+def _noisy_reading(temp_c: float, noise: RandomNumbers) -> str:
     """Return a reading with the noise of a real sensor."""
     return f"{temp_c + _NOISE_K * noise.normal():.2f}"
 

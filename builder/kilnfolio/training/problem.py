@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 import numpy as np
 from markupsafe import Markup
 
-from kilnfolio.handbook.examples import PLACEHOLDER, Board, as_worked, title_of
+from kilnfolio.handbook.examples import PLACEHOLDER, WorkedSteps, as_worked, title_of
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.formulas import FORMULAS
@@ -77,7 +77,7 @@ def words(value: float, unit: str, decimals: int = 1) -> str:
     return f"{value:.{decimals}f} {unit}"
 
 
-def value_of(board: Board, name: str) -> float:
+def value_of(board: WorkedSteps, name: str) -> float:
     """Return the result of a step in its house unit; for an interval, its lower end."""
     value = board.results[name].value
     return value[0] if isinstance(value, tuple) else value
@@ -93,7 +93,7 @@ class Written:
     ask: str
     hint: str
     steps: Sequence[Step]
-    answer: str | Callable[[Board], str]
+    answer: str | Callable[[WorkedSteps], str]
     """The text of the answer, or a function that writes it from the results."""
 
 
@@ -114,7 +114,7 @@ class Problem:
     kind: Kind
     seed: int
     steps: Sequence[Step]
-    board: Board
+    board: WorkedSteps
     ask: Markup
     hint: Markup
     answer: Markup
@@ -162,7 +162,7 @@ def make_problem(
         The region, which decides which units come first.
     """
     written = of.write(Draw(of.slug, seed))
-    board = Board(regional)
+    board = WorkedSteps(regional)
     given = {str(step["let"]): _work(board, step, limits) for step in written.steps}
     answer = written.answer if isinstance(written.answer, str) else written.answer(board)
     return Problem(
@@ -179,7 +179,7 @@ def make_problem(
     )
 
 
-def _work(board: Board, step: Step, limits: LimitTable) -> dict[str, Any]:
+def _work(board: WorkedSteps, step: Step, limits: LimitTable) -> dict[str, Any]:
     """Work a step, add it to the board, and return its arguments in house units."""
     name, formula = str(step["let"]), FORMULAS[str(step["compute"])]
     values = {
@@ -207,19 +207,19 @@ def _bare(value: Any) -> Any:
     return value.value if isinstance(value, Quantity) else value
 
 
-def _value(argument: Argument, entered: Entered, board: Board) -> Any:
+def _value(argument: Argument, entered: Entered, board: WorkedSteps) -> Any:
     if isinstance(entered, list):
         return tuple(_quantity(argument, one, board) for one in entered)
     return entered if argument.choices else _quantity(argument, entered, board)
 
 
-def _quantity(argument: Argument, entered: str, board: Board) -> Quantity:
+def _quantity(argument: Argument, entered: str, board: WorkedSteps) -> Quantity:
     if entered in board.results:
         return board.results[entered].quantity
     return as_worked(board.regional, argument, entered)
 
 
-def _prose(text: str, board: Board) -> Markup:
+def _prose(text: str, board: WorkedSteps) -> Markup:
     paragraphs = [
         Markup("<p>{}</p>").format(
             board.regional.localized(PLACEHOLDER.sub(lambda match: _filled(match, board), part))
@@ -229,7 +229,7 @@ def _prose(text: str, board: Board) -> Markup:
     return Markup("\n").join(paragraphs)
 
 
-def _filled(match: Any, board: Board) -> str:
+def _filled(match: Any, board: WorkedSteps) -> str:
     found = board.words(match[1], match[2])
     if found is None:
         raise KeyError(f"no step of this problem has {match[0]}")

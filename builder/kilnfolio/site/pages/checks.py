@@ -81,7 +81,7 @@ def _view(context: SiteContext, check: Check) -> CheckView:
         check,
         check_address(check.slug),
         SEVERITY_MEANING[check.severity].format(
-            claim=_CLAIM_WORDS[check.claim], until=_until(check)
+            claim=_CLAIM_WORDS[check.claim], until=_lifted_by(check)
         ),
         [_limit(context, key, limit) for key in check.limits for limit in book.get(key, [])],
         context.cite(check.source),
@@ -95,7 +95,7 @@ def _view(context: SiteContext, check: Check) -> CheckView:
     )
 
 
-def _until(check: Check) -> str:
+def _lifted_by(check: Check) -> str:
     """Return, in words, what lifts the block of a failed check."""
     right = "the record is put right"
     if check.answers == ANSWERS:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from kilnfolio.forecast.measured import measured
 from kilnfolio.forecast.result import CAUTION
-from kilnfolio.forecast.warning import DRIFT_WEIGHINGS, LEAST_THRESHOLD, SPARE
+from kilnfolio.forecast.warning import DRIFT_WEIGHINGS, LEAST_THRESHOLD, THRESHOLD_FACTOR
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.checks import INDEX
@@ -22,7 +22,7 @@ def early_warnings_page(context: SiteContext) -> Page:
         measured=measured(),
         caution=CAUTION,
         least=LEAST_THRESHOLD,
-        spare=SPARE,
+        spare=THRESHOLD_FACTOR,
         weighings=DRIFT_WEIGHINGS,
         summary="A weighing that does not fit, tags swapped, a common drift: what is looked at while "
         "a charge runs, and how often it was right on check charges.",

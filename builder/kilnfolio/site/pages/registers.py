@@ -65,7 +65,7 @@ def register_names(context: SiteContext, register: Register) -> Iterator[str]:
     parts = context.register_parts(register)
     for year in years(parts):
         yield year
-        if _rows_in(year, parts) > YEAR_HOLDS:
+        if _row_count(year, parts) > YEAR_HOLDS:
             yield from _months(year, parts)
 
 
@@ -177,7 +177,7 @@ def year_page(
     long = len(rows) > YEAR_HOLDS
     months = _months(year, parts) if long else []
     periods = [_period(register, month, parts) for month in months]
-    total = _rows_in(year, parts)
+    total = _row_count(year, parts)
     return _plain_page(env, register, year, [] if long else rows, total, periods)
 
 
@@ -237,10 +237,12 @@ def _page(
 
 
 def _period(register: Register, part: str, parts: Iterable[RegisterPart]) -> Period:
-    return Period(_period_words(part), routes.register(register.kind, part), _rows_in(part, parts))
+    return Period(
+        _period_words(part), routes.register(register.kind, part), _row_count(part, parts)
+    )
 
 
-def _rows_in(part: str, parts: Iterable[RegisterPart]) -> int:
+def _row_count(part: str, parts: Iterable[RegisterPart]) -> int:
     return sum(
         count for found in parts for month, count in found.months.items() if month.startswith(part)
     )

@@ -29,7 +29,7 @@ _EXPANDED = "Expanded, about 95 %."
 
 
 @dataclass(frozen=True)
-class Cut:
+class OvenDryVersion:
     """One version of a board's oven-dry mass, with its label in workings."""
 
     board: BoardResult
@@ -68,16 +68,16 @@ def _grams(resolution: Mass | None) -> Mass:
     return resolution or Mass(0.0, "0 g")
 
 
-def _cuts(dossier: Dossier, zone: dt.tzinfo) -> Iterator[Cut]:
+def _cuts(dossier: Dossier, zone: dt.tzinfo) -> Iterator[OvenDryVersion]:
     for board in dossier.boards:
         before = None
         for estimate in board.estimates:
             again = f", cut again {when(estimate.at, zone)}" if before else ""
-            yield Cut(board, estimate, before, f"{board.id}{again}")
+            yield OvenDryVersion(board, estimate, before, f"{board.id}{again}")
             before = estimate
 
 
-def _sections(cuts: Sequence[Cut], record: Charge) -> Iterator[Shown]:
+def _sections(cuts: Sequence[OvenDryVersion], record: Charge) -> Iterator[Shown]:
     each = [
         (f"{cut.label}, section {section.id}", section)
         for cut in cuts
@@ -113,7 +113,7 @@ def _sections(cuts: Sequence[Cut], record: Charge) -> Iterator[Shown]:
     )
 
 
-def _oven_dry(cuts: Sequence[Cut], record: Charge) -> Iterator[Shown]:
+def _oven_dry(cuts: Sequence[OvenDryVersion], record: Charge) -> Iterator[Shown]:
     yield shown(
         "oven-dry",
         "Oven-dry mass of a board",
