@@ -60,7 +60,7 @@ def board_workings(folder: MillFolder, record: Charge, dossier: Dossier) -> Iter
             for step in dossier.steps
             if step.trigger_pct is not None and step.controlling_pct is not None
         ),
-        "Above nought the step was early. The controlling MC is that of the last weighing before.",
+        "A positive number means the step was early. The controlling MC is that of the last weighing before.",
     )
 
 

@@ -258,7 +258,7 @@ def _kept(air: AirResult, log: LogSummary) -> Iterator[Shown]:
         yield summed(
             name,
             f"{what.capitalize()} above what was asked",
-            f"{_OVER} ({what} − {what} asked) × the time it stands for, where above nought "
+            f"{_OVER} ({what} − {what} asked) × the time it stands for, where positive "
             "and not while the kiln comes down after a lower set-point",
             value,
             "K h",
