@@ -1,4 +1,4 @@
-r"""Cut the bundled web fonts out of their full, open-licence originals; measure their stand-ins.
+r"""Subset the bundled web fonts from their openly licensed originals, and measure fallback fonts.
 
 Run by hand when a glyph or a weight is added, never by a build:
 
@@ -10,12 +10,12 @@ Run by hand when a glyph or a weight is added, never by a build:
     python builder/make_fonts.py UNPACKED_FOLDER
 
 Both originals are under the SIL Open Font License 1.1. Literata reserves no font name.
-Source Sans 3 reserves the name "Source", so our cut of it carries a name of its own.
+Source Sans 3 reserves the name "Source", so our subset of it has a name of its own.
 
-A stand-in is the face of the reader's own machine that is seen until ours has come. Scaled to
-our widths and given our heights, it takes the same room, and nothing moves when ours replaces it.
-The machines' own faces may not be had; the open faces drawn to the same widths are measured for
-them: Gelasio for Georgia, Tinos for Times New Roman and Liberation Serif, Arimo for Arial.
+A stand-in is a font of the reader's device that is shown until ours is loaded. Scaled to our widths
+and heights, it takes the same space, so nothing moves when ours replaces it. The devices' own fonts
+are not freely available, so open fonts with the same metrics are measured instead: Gelasio for
+Georgia, Tinos for Times New Roman and Liberation Serif, Arimo for Arial.
 """
 
 import sys
@@ -29,8 +29,8 @@ PROJECT = Path(__file__).parent.parent
 ASSETS = Path(__file__).parent / "kilnfolio/site/assets"
 HERE = ASSETS / "fonts"
 
-# A glyph the handbook prints and the cut lacks would fall back to whatever the reader's
-# machine has, and the PDF would differ from one machine to the next.
+# A glyph that the handbook prints and the subset lacks would be taken from another font of the
+# reader's machine, and PDFs would differ between machines.
 CHARACTERS = (
     [*range(0x20, 0x7F), *range(0xA0, 0x180)]
     + [ord(c) for c in "‐–—‘’‚“”„†‡•…‰′″‹›⁄€™−×÷±√∞∑≈≠≤≥←↑→↓↗↘ΔΣαβθλμπρσφ"]
@@ -54,7 +54,7 @@ OURS = {
     "Folio Sans": {REGULAR: "folio-sans-400", BOLD: "folio-sans-600"},
 }
 
-# our family → the stand-in's name → weight and style → what is measured, and what machines call it
+# our family → name of the stand-in → weight and style → font to measure, and its names on devices
 STAND_INS = {
     "Literata": {
         "Near Georgia": {
@@ -97,13 +97,13 @@ STAND_INS = {
     },
 }
 
-# our family → the groups of signs scaled each by itself: what it writes is half figures, and a
-# figure or a space has another share of a letter's width in every face
+# our family → groups of characters scaled separately: half of its text is figures, and the width of a
+# figure or a space relative to a letter differs between fonts
 GROUPS = {"Literata": ("",), "Folio Sans": ("", "0123456789", " \u00a0\u202f")}
 
 
 def rename(font: TTFont, family: str) -> None:
-    """Give the font a family name of ours wherever a system would read its name."""
+    """Give the font a family name of ours in every name record that systems read."""
     names = font["name"]
     style = names.getDebugName(17) or names.getDebugName(2)
     wanted = {
@@ -120,9 +120,9 @@ def rename(font: TTFont, family: str) -> None:
 
 
 def enlarge_percent(font: TTFont) -> None:
-    """Raise the percent and per-mille signs to the height of the figures beside them.
+    """Enlarge the percent and per-mille signs to the height of figures.
 
-    Literata draws them at small-capital height, and this is a book of percentages.
+    Literata draws them at small-capital height, and the handbook is full of percentages.
     """
     glyphs, metrics = font["glyf"], font["hmtx"]
     factor = glyphs["zero"].yMax / glyphs["percent"].yMax
@@ -137,7 +137,7 @@ def enlarge_percent(font: TTFont) -> None:
 
 
 def cut(original: Path, target: Path, family: str | None) -> int:
-    """Write the wanted characters of one font as WOFF2 and return its size in bytes."""
+    """Write the wanted characters of a font as WOFF2 and return its size in bytes."""
     options = Options()
     options.flavor = "woff2"
     options.layout_features = [
@@ -169,7 +169,7 @@ def cut(original: Path, target: Path, family: str | None) -> int:
 
 
 def width(font: TTFont, letters: Counter[str]) -> float:
-    """Return the mean advance of letters in a font, as a share of its size."""
+    """Return the mean advance width of letters in a font, relative to its size."""
     names, metrics = font.getBestCmap(), font["hmtx"]
     known = {letter: count for letter, count in letters.items() if ord(letter) in names}
     total = sum(metrics[names[ord(letter)]][0] * count for letter, count in known.items())
@@ -185,9 +185,9 @@ def stand_in(
     letters: Counter[str],
     signs: str,
 ) -> str:
-    """Return the rule of a face of the reader's machine that takes the room of ours."""
+    """Return the CSS rule of a fallback font adjusted to the metrics of ours."""
     scale = width(ours, letters) / width(theirs, letters)
-    # heights are given as shares of the scaled size
+    # heights are relative to the scaled size
     size, heights = ours["head"].unitsPerEm * scale, ours["hhea"]
     sources = ", ".join(f'local("{known_as}")' for known_as in local)
     reach = f" unicode-range: {', '.join(f'U+{ord(sign):X}' for sign in signs)};" if signs else ""
@@ -201,7 +201,7 @@ def stand_in(
 
 
 def stand_ins(unpacked: Path) -> str:
-    """Return the style sheet of the stand-ins, weighed by the letters of our chapters."""
+    """Return the style sheet of the stand-ins, weighted by letter frequencies of our chapters."""
     chapters = sorted((PROJECT / "content/handbook").glob("*.md"))
     letters = Counter("".join(" ".join(path.read_text("utf-8").split()) for path in chapters))
     rules = []
@@ -225,7 +225,7 @@ def stand_ins(unpacked: Path) -> str:
 
 
 def main(unpacked: Path) -> None:
-    """Cut every font of CUTS found below a folder, print what each weighs, write the stand-ins."""
+    """Subset every font of CUTS found below a folder, print the sizes, and write the stand-ins."""
     total = 0
     for original, (target, family) in CUTS.items():
         size = cut(next(unpacked.rglob(original)), HERE / target, family)
