@@ -3,7 +3,8 @@
 import fcntl
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,9 +12,12 @@ import pytest
 from hypothesis import settings
 
 if TYPE_CHECKING:
+    from jinja2 import Environment
     from playwright.sync_api import Browser
 
     from kilnfolio.graph.graph import Graph
+    from kilnfolio.handbook.chapter import ChapterFile
+    from kilnfolio.handbook.rendered import Contents
     from kilnfolio.records.folder import MillFolder
 
 # The same examples every time: a failure seen once can be seen again.
@@ -54,29 +58,45 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: not item.path.relative_to(PROJECT).as_posix().startswith(LONGEST))
 
 
-#: The charges and lots whose PDFs are printed in a default run: the fullest ones, those amended, and
-#: the largest or one not sealed. A whole run prints all. The books are always printed.
+#: What a default run prints; a whole run prints all. Of charges and lots, the fullest, those amended,
+#: and the largest or one not sealed; of the handbook, chapters that hold one of everything.
 PRINTED_CHARGES = ("HB-25-041", "HB-26-034", "HB-26-011")
 PRINTED_LOTS = ("HBL-25-101", "HBL-26-014", "HBL-26-017")
+PRINTED_CHAPTERS = (1, 2, 3, 4, 6, 7, 10, 14)
+
+
+def is_printed(chapter: "ChapterFile") -> bool:
+    """Return whether a chapter stands in the demonstration's printed handbook."""
+    return WHOLE or chapter.record.number in (*PRINTED_CHAPTERS, None)
 
 
 def build_demo(out: Path) -> None:
     """Build the demonstration; where little is printed, no page leads to a PDF that is not there."""
+    from kilnfolio.paper import book
     from kilnfolio.pipeline.build import build_site
     from kilnfolio.pipeline.pdfs import pdf
 
-    every = pdf.keys
+    every, whole_book = pdf.keys, book.book_html
 
     def some(graph: "Graph") -> list[str]:
         printed = (*PRINTED_CHARGES, *PRINTED_LOTS)
         return [key for key in every(graph) if ":" not in key or key.split(":")[1] in printed]
 
+    def short_book(folder: "MillFolder", env: "Environment", *, contents: "Contents") -> str:
+        kept = tuple(filter(is_printed, contents.manuscript.chapters))
+        setting = replace(contents.setting, manuscript=replace(contents.manuscript, chapters=kept))
+        bodies = {chapter.slug: contents.bodies[chapter.slug] for chapter in kept}
+        short = replace(contents, setting=setting, bodies=bodies)
+        return whole_book(folder, env, contents=short)
+
     if not WHOLE:
         object.__setattr__(pdf, "keys", some)
+        book.book_html = short_book
     try:
         build_site(PROJECT, out, workers=PROCESSORS)
     finally:
         object.__setattr__(pdf, "keys", every)
+        book.book_html = whole_book
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -112,6 +132,20 @@ def _one_process_each() -> Iterator[None]:
         yield
 
 
+def made_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], None]) -> Path:
+    """Return a folder that the processes sharing this run make once between them."""
+    home = factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        home = home.parent
+    folder, done = home / name, home / f"{name}.done"
+    with (home / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not done.exists():
+            make(folder)
+            done.touch()
+    return folder
+
+
 @pytest.fixture(scope="session")
 def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder of the demo mill's site, built once for the whole run.
@@ -120,16 +154,27 @@ def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """
     if built := os.environ.get("KILNFOLIO_DEMO_SITE"):
         return Path(built)
-    folder = tmp_path_factory.getbasetemp()
-    if "PYTEST_XDIST_WORKER" in os.environ:
-        folder = folder.parent  # the processes that share this run share its site
-    with (folder / "demo.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        out = folder / "demo"
-        if not out.exists():
-            build_demo(folder / "demo-begun")
-            (folder / "demo-begun").rename(out)
-    return out
+    return made_once(tmp_path_factory, "demo", build_demo)
+
+
+@pytest.fixture(scope="session")
+def amended_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the small mill with an amended charge and lot, and its site with PDFs in site/.
+
+    The whole run shares it: a test that changes anything takes a copy.
+    """
+    from tests.archive.sealing import write_key
+    from tests.trust.sealing import amended_mill
+
+    from kilnfolio.pipeline.build import build_site
+
+    def make(root: Path) -> None:
+        root.mkdir()
+        amended_mill(root)
+        write_key(root)
+        build_site(root, root / "site", workers=2)
+
+    return made_once(tmp_path_factory, "amended", make)
 
 
 # Debian's own Chromium is used, so no browser is downloaded: the build without windows, which takes

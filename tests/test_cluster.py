@@ -7,7 +7,6 @@ import time
 import pytest
 from distributed import LocalCluster
 from distributed.security import Security
-from tests.trust.sealing import amended_mill
 
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.pipeline.build import EDITIONS, build_site
@@ -60,10 +59,8 @@ def test_workers_with_other_code_are_refused(scheduler, monkeypatch):
         pass
 
 
-def test_a_build_on_a_cluster_writes_the_same_bytes(scheduler, tmp_path):
-    root = amended_mill(tmp_path / "mill")
-    build_site(root, tmp_path / "here", workers=2)
-    build_site(root, tmp_path / "there", workers=2, cluster=scheduler)
+def test_a_build_on_a_cluster_writes_the_same_bytes(scheduler, amended_site, tmp_path):
+    build_site(amended_site, tmp_path / "there", workers=2, cluster=scheduler)
     here, there = (
         {
             path.relative_to(out).as_posix(): path.read_bytes()
@@ -71,7 +68,7 @@ def test_a_build_on_a_cluster_writes_the_same_bytes(scheduler, tmp_path):
             for path in (out / edition).rglob("*")
             if path.is_file()
         }
-        for out in (tmp_path / "here", tmp_path / "there")
+        for out in (amended_site / "site", tmp_path / "there")
     )
     assert [name for name in here if name.endswith(".pdf")]
     assert here == there

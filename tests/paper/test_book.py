@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pypdf
 import pytest
+from tests.conftest import is_printed
 from tests.handbook.chapters import DRAWING, handbook
 from tests.pdf_reading import read_pages
 from tests.reviewed import demo_mill
@@ -69,17 +70,13 @@ def test_every_chapter_computes_and_every_link_leads_somewhere(mill):
 
 
 def test_every_chapter_stands_in_the_book_once_and_in_order(mill, outline):
-    chapters = [
-        chapter.record.title
-        for chapter in read_manuscript(mill.root)[0].chapters
-        if chapter.record.number
-    ]
-    parts = [
-        chapter.record.part
-        for chapter in read_manuscript(mill.root)[0].chapters
-        if chapter.record.part
-    ]
+    every = read_manuscript(mill.root)[0].chapters
+    parts = [chapter.record.part for chapter in every if chapter.record.part]
     assert len(parts) == len(set(parts)) >= 5
+    printed = [chapter.record for chapter in every if is_printed(chapter)]
+    parts = [record.part for record in printed if record.part]
+    chapters = [record.title for record in printed if record.number]
+    assert len(parts) > 1
     last = ["Answers to the problems", "Glossary", "Sources", "Index"]
     titles = [title for title, _ in outline]
     assert titles[:3] == ["Contents", "Tables", "Figures"]
@@ -106,7 +103,12 @@ def test_the_contents_print_the_page_each_chapter_begins_on(outline, texts):
 def test_the_lists_give_every_table_and_figure_the_page_it_is_on(mill, pdf, outline, texts):
     lists = pages_between(outline, texts, "Tables", outline[3][0])
     contents = compile_handbook(mill, "book")
-    listed = [one for body in contents.bodies.values() for one in body.listed]
+    listed = [
+        one
+        for chapter in contents.manuscript.chapters
+        if is_printed(chapter)
+        for one in contents.bodies[chapter.slug].listed
+    ]
     assert {one.kind for one in listed} == {"table", "figure"}
     for one in listed:
         printed = re.search(
@@ -163,6 +165,15 @@ def test_a_wide_table_is_turned_and_its_head_comes_again(pdf, texts):
     assert turned
     assert all("Species Scientific name Kind" in texts[number] for number in turned)
     assert "What the sheets hold" in texts[turned[0]]  # the heading goes with its table
+
+
+def test_it_holds_every_chapter_and_has_no_more_pages_than_a_book(texts):
+    text = " ".join(texts)
+    printed = [*filter(is_printed, read_manuscript(PROJECT)[0].chapters)]
+    assert len(printed) > 8
+    for chapter in printed:
+        assert chapter.record.title in text
+    assert 8 * len(printed) < len(texts) < 300
 
 
 def test_every_page_has_the_safety_wording_and_says_it_is_invented(texts):

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.conftest import WHOLE
 
 from kilnfolio.physics.drying import Air, Board, advance, dry
 
@@ -87,7 +88,7 @@ def test_profile_stays_between_emc_and_start(air, start, thickness):
     assert (result.face_pct <= result.cells_pct[..., 0] + 1e-6).all() or len(set(emcs)) > 1
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30 if WHOLE else 8, deadline=None)
 @given(st.floats(20, 50), st.floats(25, 70), st.floats(4, 14))
 def test_thicker_cooler_and_moister_dry_more_slowly(thickness, temp, emc):
     def left(mm, celsius, emc_pct):

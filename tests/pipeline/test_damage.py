@@ -98,7 +98,7 @@ STORES = {
 }
 
 
-@pytest.mark.parametrize("name", list(STORES)[:: 1 if WHOLE else 3])
+@pytest.mark.parametrize("name", list(STORES)[:: 1 if WHOLE else 4])
 def test_a_damaged_store_is_made_again_with_one_sentence(mill, clean, capsys, name):
     for extra in (mill / "site" / STAGING).glob("store.sqlite-*"):
         extra.unlink()

@@ -341,7 +341,8 @@ def test_a_charge_without_anything_optional_has_a_page(tmp_path):
     assert "<svg" not in html
 
 
-def test_the_same_records_give_the_same_pages(mill, tmp_path):
+def test_the_same_records_give_the_same_pages(tmp_path):
+    mill = shared_mill()
     build_site(mill.folder.root, tmp_path, workers=1, pdfs=False)
     again = {
         path.relative_to(tmp_path / "mill").as_posix(): path.read_text("utf-8")

@@ -4,13 +4,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from tests.archive.sealing import write_key
-from tests.trust.sealing import amended_mill
 
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.ledger import Ledger
 from kilnfolio.archive.tokens import lot_token, read_token_key
-from kilnfolio.pipeline.build import build_site
 
 
 @dataclass(frozen=True)
@@ -35,8 +32,5 @@ class Built:
 
 
 @pytest.fixture(scope="session")
-def built(tmp_path_factory) -> Built:
-    root = amended_mill(tmp_path_factory.mktemp("amended"))
-    write_key(root)
-    build_site(root, root / "site", workers=2)
-    return Built(root, root / "site")
+def built(amended_site: Path) -> Built:
+    return Built(amended_site, amended_site / "site")

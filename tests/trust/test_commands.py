@@ -160,7 +160,7 @@ def test_replacing_the_key_keeps_old_labels_working(root):
 def test_a_withdrawn_address_says_so_and_tells_nothing_of_the_lot(root):
     for _ in range(2):
         assert kilnfolio("new", "keys", root, "--replace-addresses").returncode == 0
-    build_site(root, root / "site", workers=1)
+    build_site(root, root / "site", workers=1, pdfs=False)
     assert kilnfolio("new", "keys", root, "--withdraw", "L1").returncode == 0
     build_site(root, root / "site", workers=1)
     keys = read_address_keys(root, invented=True)
