@@ -6,7 +6,7 @@ derived value   a typed function of a graph and a key, registered with `derived`
                 the graph notes every file, value and group it reads.
 table           a derived mapping whose entries are tracked separately.
 inline value    computed where it is needed and cached in this process only; what it reads counts as
-                read by whoever asked for it.
+                read by the value that uses it.
 group           names under a key, such as the charges of each kiln. Derived values join names to
                 groups while they run; a value that reads a group depends only on its members.
 input           a file, a folder, a list of file names, an option, or a version of the code.

@@ -235,7 +235,7 @@ class Run:
         self.tree.remove(gone)
         self.done += 1
 
-    # --- where values are computed ------------------------------------------------------------------
+    # --- where values are computed ----------------------------------------------------------------
 
     def _results(self, step: Step, tasks: Sequence[Task]) -> Iterator[Result]:
         jobs = len(step) == 1 and step[0].jobs

@@ -135,7 +135,7 @@ class Tree:
         ):
             raise StrangeSiteError
 
-    # --- changes from outside -------------------------------------------------------------------------
+    # --- changes from outside ---------------------------------------------------------------------
 
     def damage(self) -> Damage:
         """Return the files of the site that are missing, changed or foreign.
