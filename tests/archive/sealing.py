@@ -17,15 +17,15 @@ from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.heads import HEADS, sign_head
 from kilnfolio.archive.keys import KEY_FILE, MILL_KEYS, Keys
 from kilnfolio.archive.ledger import LEDGER
-from kilnfolio.archive.made_again import MakeAgain
 from kilnfolio.archive.merkle import Tree, leaf_hash
+from kilnfolio.archive.remaking import Remakers
 from kilnfolio.archive.seal import amend, seal
 from kilnfolio.archive.trust import TrustedKey
 from kilnfolio.review.dossier import Dossier
 
 SEALED_AT = dt.datetime(2026, 6, 8, 10, 0, tzinfo=dt.timezone(dt.timedelta(hours=-4)))
 NOTICE = "Guidance only: the wording comes from elsewhere."
-AGAIN = MakeAgain(notice=NOTICE)
+AGAIN = Remakers(notice=NOTICE)
 CHARGE, LOG = FILES["charge"], FILES["log"]
 
 

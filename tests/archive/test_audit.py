@@ -370,7 +370,7 @@ def test_two_forked_ledgers_of_one_key_are_told_apart_by_their_heads_alone(tmp_p
         sealing.bag_of(root, out, charges[-1])
         assert audit(out / charges[-1]).holds
         heads.append(read_ledger(root).heads[-1])
-    assert (heads[0].size, heads[0].fits, heads[1].fits) == (heads[1].size, True, True)
+    assert (heads[0].size, heads[0].is_valid, heads[1].is_valid) == (heads[1].size, True, True)
     assert heads[0].root != heads[1].root
     assert {kind for kind, _ in found(audit(out))} == {"ledgers-disagree"}
 

@@ -27,7 +27,7 @@ from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.ledger import lot_record_path
 from kilnfolio.archive.lots import lot_state, seal_lot
-from kilnfolio.archive.made_again import MakeAgain
+from kilnfolio.archive.remaking import Remakers
 from kilnfolio.archive.seal import state
 from kilnfolio.site.lot_again import lot_record_again
 
@@ -64,7 +64,7 @@ def root(tmp_path):
 def test_label_digits_are_those_of_the_record(root):
     entry = enter(root)
     assert entry.seal == sha256(RECORD)[:32]
-    assert entry.charges[0].dossier == read_ledger(root).of("C1")[-1].dossier
+    assert entry.charges[0].dossier == read_ledger(root).of_charge("C1")[-1].dossier
     assert (root / lot_record_path("L1", 1)).read_bytes() == RECORD
     assert read_ledger(root).differences == ()
     assert read_ledger(root).of_lot("L1") == (entry,)
@@ -100,7 +100,7 @@ def test_an_amended_charge_lets_its_lot_be_sealed_anew(root):
     change(root / CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     amend_charge(root, "The scale was read again")
     entry = enter(root, reason="Its charge was amended", at=LATER + dt.timedelta(days=2))
-    assert entry.charges[0].dossier == read_ledger(root).of("C1")[-1].dossier
+    assert entry.charges[0].dossier == read_ledger(root).of_charge("C1")[-1].dossier
 
 
 def test_the_sealed_record_is_served_whatever_is_computed_today(root):
@@ -180,7 +180,7 @@ def labelled(tmp_path):
 
 
 def audit_lots(path):
-    return audit(path, again=MakeAgain(lot=lot_record_again))
+    return audit(path, again=Remakers(lot=lot_record_again))
 
 
 def test_a_sealed_lot_is_made_again_from_what_is_sealed(labelled, tmp_path):

@@ -136,7 +136,7 @@ def test_the_order_of_a_charges_own_files_stands_against_todays(root):
 
 
 def test_todays_limits_are_shown_beside_what_was_sealed_only_where_they_differ(root):
-    [entry] = read_ledger(root).of("C1")
+    [entry] = read_ledger(root).of_charge("C1")
     folder = folder_as_sealed(root, entry)
     sealed = sealed_dossier(root, entry, 1, folder)
     same = open_mill(root).limits
@@ -160,6 +160,6 @@ def test_todays_limits_are_shown_beside_what_was_sealed_only_where_they_differ(r
 
 
 def test_a_copy_that_is_lost_is_named(root):
-    [entry] = read_ledger(root).of("C1")
+    [entry] = read_ledger(root).of_charge("C1")
     (root / "content/ledger/kept" / entry.inputs[0].sha256).unlink()
     assert "kept-file-missing" in {d.kind for d in state(root, "C1").differences}

@@ -210,7 +210,7 @@ def test_an_amendment_chain_keeps_every_version(tmp_path):
     for day, (old, new) in enumerate(pairwise(masses), 1):
         sealing.change(tmp_path / sealing.CHARGE, f"green_mass: {old}", f"green_mass: {new}")
         sealing.amend_charge(tmp_path, f"Weighed again, {new}.", days=day)
-    entries = read_ledger(tmp_path).of("C1")
+    entries = read_ledger(tmp_path).of_charge("C1")
     assert [(e.number, e.kind, e.amends) for e in entries] == [
         (1, "seal", None),
         (2, "amendment", 1),

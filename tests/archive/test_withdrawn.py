@@ -31,12 +31,12 @@ def test_only_the_lots_named_lose_their_earlier_addresses(root):
     replace_token_key(root)
     third = read_token_key(root, invented=False)
     keys = read_address_keys(root, invented=False)
-    assert keys.serving("L1") == (lot_token("L1", third), lot_token("L1", second))
-    assert keys.dead("L1") == (lot_token("L1", first),)
-    assert keys.serving("L2") == tuple(lot_token("L2", key) for key in (third, second, first))
-    assert keys.dead("L2") == ()
+    assert keys.live_tokens("L1") == (lot_token("L1", third), lot_token("L1", second))
+    assert keys.withdrawn_tokens("L1") == (lot_token("L1", first),)
+    assert keys.live_tokens("L2") == tuple(lot_token("L2", key) for key in (third, second, first))
+    assert keys.withdrawn_tokens("L2") == ()
     withdraw(root, ["L1"])  # again, now that another key went
-    assert read_address_keys(root, invented=False).dead("L1") == (
+    assert read_address_keys(root, invented=False).withdrawn_tokens("L1") == (
         lot_token("L1", second),
         lot_token("L1", first),
     )
@@ -53,7 +53,7 @@ def test_a_key_that_was_thrown_away_does_not_give_its_number_to_another(root):
         "lot-addresses.3.key",
         "lot-addresses.key",
     ]
-    assert len(read_address_keys(root, invented=False).dead("L1")) == 1
+    assert len(read_address_keys(root, invented=False).withdrawn_tokens("L1")) == 1
 
 
 def test_the_command(root, capsys):

@@ -145,7 +145,7 @@ def test_replacing_the_key_keeps_old_labels_working(root):
     old = lot_token("L1", read_token_key(root, invented=True))
     for _ in range(2):
         assert kilnfolio("new", "keys", root, "--replace-addresses").returncode == 0
-    now, *earlier = read_address_keys(root, invented=True).serving("L1")
+    now, *earlier = read_address_keys(root, invented=True).live_tokens("L1")
     assert len({now, *earlier}) == 3
     assert earlier[-1] == old
     build_site(root, root / "site", workers=1, pdfs=False)
@@ -164,12 +164,12 @@ def test_a_withdrawn_address_says_so_and_tells_nothing_of_the_lot(root):
     assert kilnfolio("new", "keys", root, "--withdraw", "L1").returncode == 0
     build_site(root, root / "site", workers=1)
     keys = read_address_keys(root, invented=True)
-    (now,) = keys.serving("L1")
+    (now,) = keys.live_tokens("L1")
     customer = root / "site/customer"
     assert "Ask the mill for a new label" not in (customer / now / "index.html").read_text("utf-8")
     served = [
         {path.name: path.read_bytes() for path in (customer / address).iterdir()}
-        for address in keys.dead("L1")
+        for address in keys.withdrawn_tokens("L1")
     ]
     assert len(served) == 2
     assert served[0] == served[1]

@@ -77,7 +77,7 @@ def test_a_corrected_charge_and_its_lot_are_amended(sealed, reviewed):
     assert f"{first['survey']['readings'][number]} %" == correction.old
     assert f"{second['survey']['readings'][number]} %" == correction.new
     ledger = read_ledger(root)
-    assert ledger.of(charge)[-1].reason == correction.reason
+    assert ledger.of_charge(charge)[-1].reason == correction.reason
     before, after = ledger.of_lot(lot)
     assert before.record != after.record
 

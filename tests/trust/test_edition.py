@@ -60,7 +60,7 @@ def named(report) -> set[str]:
 def test_an_edition_is_signed_and_as_its_manifest_lists(built):
     found = read_edition(built.site / "auditor")
     assert (found.differences, found.open) == ([], [])
-    assert found.seal.fits
+    assert found.seal.is_valid
     assert found.seal.public_key == key().public
     assert found.seal.head.size == len(built.ledger.lines)
 

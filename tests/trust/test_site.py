@@ -190,7 +190,7 @@ def test_records_carry_the_safety_wording(built):
 
 
 def test_charge_and_lot_pages_say_how_they_are_sealed(built):
-    first, last = built.ledger.of("C1")
+    first, last = built.ledger.of_charge("C1")
     page = text_of(built.site / "mill/charges/C1.html")
     assert f"entry {last.number} of the ledger" in page
     assert last.reason in page
@@ -206,7 +206,7 @@ def test_charge_and_lot_pages_say_how_they_are_sealed(built):
 def test_the_superseded_state_stays_and_says_so(built, edition):
     page = text_of(built.site / edition / "charges/C1-sealed-1.html")
     assert "Superseded" in page
-    assert built.ledger.of("C1")[1].reason in page
+    assert built.ledger.of_charge("C1")[1].reason in page
     now = text_of(built.site / edition / "charges/C1.html")
     mean = json.loads((built.root / "content/ledger/dossiers/C1-1.json").read_text())["survey"]
     assert f"Dried to {mean['mean_pct']:.1f}" in page.replace("\u00a0", " ")

@@ -81,7 +81,9 @@ def upgrades(root: Path) -> list[Upgrade]:
             before = path.read_bytes().decode("utf-8-sig")
             after = upgraded(before, kind.name)
             _refuse_other_meaning(document, after, kind.name, zone)
-            sealed = kind.name == "charge" and bool(ledger.of(PurePosixPath(name).parent.name))
+            sealed = kind.name == "charge" and bool(
+                ledger.of_charge(PurePosixPath(name).parent.name)
+            )
             found.append(Upgrade(name, written, kind.name, before, after, sealed))
     return found
 

@@ -53,9 +53,9 @@ class OpenLedger:
     heads: tuple[SignedHead, ...] = ()
     """The heads signed so far."""
 
-    def of(self, charge: str) -> tuple[Entry, ...]:
+    def of_charge(self, charge: str) -> tuple[Entry, ...]:
         """Return the entries of a charge."""
-        return self.ledger.of(charge)
+        return self.ledger.of_charge(charge)
 
     def refuse_time(self, at: dt.datetime) -> None:
         """Refuse an entry dated before the last one.
@@ -95,7 +95,10 @@ class OpenLedger:
     def append(self, draft: Draft, keys: Keys) -> Entry:
         """Sign a charge's entry and add it; see `add`."""
         return self.add(
-            Entry(**dict(draft), **self._place(keys), amends=_amended(self.of(draft.charge))), keys
+            Entry(
+                **dict(draft), **self._place(keys), amends=_amended(self.of_charge(draft.charge))
+            ),
+            keys,
         )
 
     def append_lot(self, draft: LotDraft, keys: Keys) -> LotEntry:

@@ -25,16 +25,16 @@ from kilnfolio.archive.heads import LEAVES, OTHERS
 from kilnfolio.archive.heads_compared import compare_heads, tree_of
 from kilnfolio.archive.keyring import KEYRING, read_keyring
 from kilnfolio.archive.ledger import KEPT, dossier_path, parse_ledger
-from kilnfolio.archive.made_again import (
-    MakeAgain,
+from kilnfolio.archive.merkle import leaf_hash
+from kilnfolio.archive.proofs import PROOF
+from kilnfolio.archive.recompute import gather, review_again
+from kilnfolio.archive.remaking import (
+    Remakers,
     compare_remade_bag,
     compare_remade_lots,
     compare_remade_pages,
     sealed_paths,
 )
-from kilnfolio.archive.merkle import leaf_hash
-from kilnfolio.archive.proofs import PROOF
-from kilnfolio.archive.recompute import gather, review_again
 from kilnfolio.archive.trust import KnownKeys, TrustedKey
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.runtime.workers import Workers
@@ -61,7 +61,7 @@ def audit(
     *,
     trusted: Sequence[TrustedKey] = (),
     since: Head | None = None,
-    again: MakeAgain | None = None,
+    again: Remakers | None = None,
     manifest: Path | None = None,
     workers: int = 1,
     tell: Tell | None = None,
@@ -76,7 +76,7 @@ def audit(
         The mill's public keys, obtained by another route; if given, no other key is accepted.
     since : Head, optional
         An earlier state of the ledger that somebody kept; the ledger must continue from it.
-    again : MakeAgain, optional
+    again : Remakers, optional
         Functions that remake the files beside the sealed ones: records in PDF, lots, pages.
     manifest : Path, optional
         The manifest of an edition that does not contain it, such as the customer edition.
@@ -90,7 +90,7 @@ def audit(
     NothingToAuditError
         There is no bag, edition or mill folder at `path`.
     """
-    again = again or MakeAgain()
+    again = again or Remakers()
     edition = manifest is not None or _is_edition(path)
     if _is_bag(path):
         folders = [_audit_bag(path, str(path), trusted, again, None)]
@@ -118,7 +118,7 @@ def audit(
 def _audit_bags(
     path: Path,
     trusted: Sequence[TrustedKey],
-    again: MakeAgain,
+    again: Remakers,
     edition: bool,
     workers: int,
     tell: Tell | None,
@@ -155,12 +155,12 @@ def _audit_edition(
     path: Path,
     folders: Sequence[FolderAudit],
     trusted: Sequence[TrustedKey],
-    again: MakeAgain,
+    again: Remakers,
     manifest: Path | None,
 ) -> EditionAudit:
     """Check every file of an edition against its manifest, and compare what can be remade."""
     found = read_edition(path, manifest)
-    if found.seal and found.seal.fits:
+    if found.seal and found.seal.is_valid:
         found.differences += _edition_key(path, folders, found, trusted)
         found.differences += _edition_head(path, found.seal.head)
     same = {page for folder in folders for page in folder.pages}
@@ -184,7 +184,7 @@ def _audit_edition(
     )
 
 
-def _made_of_package(folders: Sequence[FolderAudit], again: MakeAgain) -> dict[str, bytes]:
+def _made_of_package(folders: Sequence[FolderAudit], again: Remakers) -> dict[str, bytes]:
     """Return the files of an edition that this version makes identically for every mill."""
     made = dict(again.package()) if again.package else {}
     if again.notice:
@@ -285,7 +285,7 @@ def _audit_bag(
     path: Path,
     name: str,
     trusted: Sequence[TrustedKey],
-    again: MakeAgain,
+    again: Remakers,
     edition: Path | None,
 ) -> FolderAudit:
     """Audit one bag, and the pages made from it if it is part of an edition."""
@@ -304,7 +304,7 @@ def _audit_bag(
     root = path / "data"
     charge = _charge_of(files)
     ledger, proof = read_bag_ledger(root, trusted)
-    entries = ledger.of(charge) if charge else ()
+    entries = ledger.of_charge(charge) if charge else ()
     if not entries:
         differences.append(
             Difference(
@@ -429,12 +429,12 @@ def _below(folder: str, differences: Sequence[Difference]) -> list[Difference]:
     ]
 
 
-def _audit_mill(path: Path, trusted: Sequence[TrustedKey], again: MakeAgain) -> FolderAudit:
+def _audit_mill(path: Path, trusted: Sequence[TrustedKey], again: Remakers) -> FolderAudit:
     ledger = read_ledger(path, trusted=trusted)
     seals: list[SealAudit] = []
     unknown: list[Difference] = []
     for charge in ledger.charges:
-        entries = ledger.of(charge)
+        entries = ledger.of_charge(charge)
         seals += [_audit_seal(path, entries, place, closed=False) for place in range(len(entries))]
         unknown += _times(path, entries)
     records = (path / "content/charges").glob("*/*/charge.yaml")

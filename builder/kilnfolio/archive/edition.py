@@ -59,7 +59,7 @@ class EditionSeal(Part):
         return canonical(self.model_dump(mode="json", exclude={"signature"}))
 
     @property
-    def fits(self) -> bool:
+    def is_valid(self) -> bool:
         """Whether the signature is valid."""
         return is_signed_by(self.public_key, self.signed, self.signature)
 
@@ -181,7 +181,7 @@ def _signature(seal: EditionSeal | None, path: Path, manifest: bytes) -> Iterato
     if seal is None:
         if path.exists():
             yield _difference("edition-seal-unreadable", path.name, "it is no seal of an edition")
-    elif not seal.fits:
+    elif not seal.is_valid:
         yield _difference("edition-seal-edited", path.name, "it does not fit its signature")
     elif seal.manifest != sha256(manifest):
         yield _difference(

@@ -49,7 +49,7 @@ class SignedHead(Head):
         return canonical(self)
 
     @property
-    def fits(self) -> bool:
+    def is_valid(self) -> bool:
         """Whether the signature is valid."""
         return is_signed_by(self.public_key, self.signed, self.signature)
 
@@ -145,7 +145,7 @@ def check_heads(heads: Sequence[SignedHead], tree: Tree) -> list[Difference]:
                     what=f"the first {head.size} entries are not those the mill signed this head of",
                 )
             )
-        elif place == len(heads) - 1 and not head.fits:
+        elif place == len(heads) - 1 and not head.is_valid:
             found.append(
                 Difference(kind="head-edited", where=where, what="it does not fit its signature")
             )

@@ -93,7 +93,7 @@ class Ledger:
         """The sealed lots, in the order in which they were first sealed."""
         return tuple(first.lot for first, *_ in self._seals.values() if isinstance(first, LotEntry))
 
-    def of(self, charge: str) -> tuple[Entry, ...]:
+    def of_charge(self, charge: str) -> tuple[Entry, ...]:
         """Return the entries of a charge: its seal, then its amendments."""
         return tuple(entry for entry in self._seals.get(charge, ()) if isinstance(entry, Entry))
 

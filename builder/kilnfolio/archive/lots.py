@@ -200,7 +200,7 @@ def lot_state(
     differences = [d for d in ledger.differences if d.kind not in MENDED_BY_ADDING]
     differences += changed_lot(root, last)
     for drawn in last.charges:
-        now = (charges or ledger.of)(drawn.charge)
+        now = (charges or ledger.of_charge)(drawn.charge)
         if now and now[-1].dossier != drawn.dossier:
             differences.append(
                 Difference(

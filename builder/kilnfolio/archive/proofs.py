@@ -77,7 +77,7 @@ def bag_ledger(ledger: Ledger, charge: str) -> BagLedger:
     Its head is the first that includes the entries of the charge and its lots, so that sealing
     other charges later does not change the bag.
     """
-    entries = ledger.of(charge)
+    entries = ledger.of_charge(charge)
     drawn = dict.fromkeys(entry.lot for entry in ledger.drawn_from(charge))
     lots = tuple(entry for lot in drawn for entry in ledger.of_lot(lot))
     own = {entry.number for entry in (*entries, *lots)}
@@ -131,7 +131,7 @@ def check_proof(lines: Sequence[Line], proof: Proof) -> list[Difference]:
     """Report entries that the proof does not show to be in the ledger, and an invalid head."""
     where = PROOF.as_posix()
     found = []
-    if not proof.head.fits:
+    if not proof.head.is_valid:
         found.append(
             Difference(kind="head-edited", where=where, what="the head does not fit its signature")
         )

@@ -102,7 +102,7 @@ def _enter(
     root, data = folder.root, canonical(dossier)
     at = at.replace(microsecond=0)
     with writing(root) as ledger:
-        sealed = ledger.of(dossier.charge)
+        sealed = ledger.of_charge(dossier.charge)
         _may_enter(root, dossier, sealed, reason)
         ledger.refuse(at, keys)
         list_key(root, keys, at.date())
@@ -234,7 +234,7 @@ def state(
         If a file changed, review it with the rest as sealed, and report the numbers that change.
     """
     ledger = ledger or read_ledger(root)
-    entries = ledger.of(charge)
+    entries = ledger.of_charge(charge)
     if not entries:
         return SealState(charge, "unsealed")
     differences = [d for d in ledger.differences if d.kind not in MENDED_BY_ADDING]

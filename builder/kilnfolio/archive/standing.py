@@ -96,7 +96,7 @@ def part_of_ledger(graph: Graph, noun: str, number: str) -> Ledger:
 
 def entries_of_charge(graph: Graph, number: str) -> tuple[Entry, ...]:
     """Return the entries of a charge, oldest first."""
-    return part_of_ledger(graph, "charge", number).of(number)
+    return part_of_ledger(graph, "charge", number).of_charge(number)
 
 
 def entries_of_lot(graph: Graph, number: str) -> tuple[LotEntry, ...]:

@@ -128,7 +128,7 @@ class AddressKeys:
     def __bool__(self) -> bool:
         return self.in_use is not None
 
-    def serving(self, lot: str) -> tuple[str, ...]:
+    def live_tokens(self, lot: str) -> tuple[str, ...]:
         """Return the tokens that lead to a lot's record, starting with that of new labels."""
         if self.in_use is None:
             return ()
@@ -138,7 +138,7 @@ class AddressKeys:
             *(lot_token(lot, key) for number, key in self.replaced if number > gone),
         )
 
-    def dead(self, lot: str) -> tuple[str, ...]:
+    def withdrawn_tokens(self, lot: str) -> tuple[str, ...]:
         """Return the withdrawn tokens of a lot, newest first."""
         gone = self.withdrawn.get(lot, 0) if self.in_use is not None else 0
         return tuple(lot_token(lot, key) for number, key in self.replaced if number <= gone)

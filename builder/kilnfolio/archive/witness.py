@@ -54,7 +54,7 @@ class Countersignature(Part):
     """Ed25519 over the canonical JSON of the head's size and root."""
 
     @property
-    def fits(self) -> bool:
+    def is_valid(self) -> bool:
         """Whether the signature is valid."""
         return is_signed_by(self.public_key, self.head.text, self.signature)
 
@@ -81,7 +81,7 @@ def read_countersignature(data: bytes) -> Countersignature:
         found = Countersignature.model_validate(read_canonical(data.strip()))
     except (ValueError, ValidationError):
         raise NoWitnessError("it is no countersignature of a ledger's head") from None
-    if not found.fits:
+    if not found.is_valid:
         raise NoWitnessError("the countersignature does not fit the head it names")
     return found
 

@@ -13,7 +13,7 @@ from kilnfolio.cli.errors import AUDITED, ERROR, OK, print_json
 TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from kilnfolio.archive.audited import AuditReport
-    from kilnfolio.archive.made_again import MakeAgain
+    from kilnfolio.archive.remaking import Remakers
 
 SUMMARY = "check seals and compute every figure again"
 DESCRIPTION = (
@@ -103,16 +103,16 @@ def run(arguments: argparse.Namespace) -> int:
     return AUDITED[report.outcome]
 
 
-def makers(*, pdfs: bool = True) -> MakeAgain:
+def makers(*, pdfs: bool = True) -> Remakers:
     """Return the functions that remake the files beside the sealed ones; PDFs only on request."""
-    from kilnfolio.archive.made_again import MakeAgain
+    from kilnfolio.archive.remaking import Remakers
     from kilnfolio.paper.charge_pdf import record_again
     from kilnfolio.rendering.safety import SAFETY
     from kilnfolio.site.lot_again import lot_record_again
     from kilnfolio.site.pages_again import pages_again
     from kilnfolio.site.static import auditor_assets
 
-    return MakeAgain(
+    return Remakers(
         SAFETY, record_again if pdfs else None, lot_record_again, pages_again, auditor_assets
     )
 

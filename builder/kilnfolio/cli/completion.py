@@ -31,7 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.cli import parser
 
     if arguments.kind == "round":
-        from kilnfolio.adopt.entry.at_hand import round_words
+        from kilnfolio.adopt.entry.completing import round_words
         from kilnfolio.adopt.this_mill import this_mill
 
         print("\n".join(round_words(this_mill(), arguments.charge)))

@@ -192,7 +192,7 @@ def customer_page(graph: Graph, number: str) -> None:
             graph.write(f"customer/{page.path}", page.html)
         if view.served:
             graph.write(f"customer/{address}/record.json", view.served.text)
-    for address in address_keys(graph).dead(number):
+    for address in address_keys(graph).withdrawn_tokens(number):
         page = render_withdrawn(context.env, address)
         graph.write(f"customer/{page.path}", page.html)
         graph.write(f"customer/{address}/record.json", DATA)

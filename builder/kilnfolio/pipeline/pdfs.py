@@ -39,7 +39,9 @@ def _keys(graph: Graph) -> Iterator[str]:
 def _withdrawn(graph: Graph) -> tuple[str, ...]:
     """Return every address that was withdrawn."""
     return tuple(
-        address for number in reading.lots(graph) for address in address_keys(graph).dead(number)
+        address
+        for number in reading.lots(graph)
+        for address in address_keys(graph).withdrawn_tokens(number)
     )
 
 

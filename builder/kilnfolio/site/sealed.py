@@ -60,7 +60,7 @@ def address_keys(graph: Graph, _: str) -> AddressKeys:
 
 def addresses(graph: Graph, lot: str) -> tuple[str, ...]:
     """Return the addresses of a lot, the one in use first; none if the mill has no key."""
-    return address_keys(graph).serving(lot)
+    return address_keys(graph).live_tokens(lot)
 
 
 @derived("address key", fills=(warnings,))

@@ -18,7 +18,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from kilnfolio.adopt.entry import messages
 from kilnfolio.adopt.entry.apply import apply
-from kilnfolio.adopt.entry.at_hand import open_numbers
+from kilnfolio.adopt.entry.completing import open_numbers
 from kilnfolio.adopt.entry.entries import Entry, FinishEntry, StepEntry, WeighingEntry
 from kilnfolio.adopt.entry.times import moment
 from kilnfolio.adopt.nearby import open_beside

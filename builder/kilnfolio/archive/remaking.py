@@ -40,7 +40,7 @@ BEYOND, WITHIN = b"<!-- beyond the bag -->", b"<!-- within the bag -->"
 
 
 @dataclass(frozen=True)
-class MakeAgain:
+class Remakers:
     """Functions with which higher rooms remake files for the audit."""
 
     notice: str = ""
@@ -82,7 +82,7 @@ def compare_remade_bag(
     proof: Proof | None,
     entries: tuple[Entry, ...],
     beside: Mapping[str, bytes],
-    again: MakeAgain,
+    again: Remakers,
 ) -> tuple[list[Difference], list[Difference]]:
     """Compare what a bag holds beside the sealed files with the same files remade."""
     last = entries[-1]
@@ -139,7 +139,7 @@ def compare_remade_pages(
     root: Path,
     files: Mapping[str, bytes],
     entries: tuple[Entry, ...],
-    again: MakeAgain,
+    again: Remakers,
 ) -> tuple[list[Difference], list[Difference], tuple[str, ...]]:
     """Compare the pages, series and record of a charge with the same files remade from its bag.
 
@@ -224,7 +224,7 @@ def _is_ours(files: Mapping[str, bytes]) -> bool:
 
 
 def compare_remade_lots(
-    root: Path, ledger: Ledger, lots: Sequence[LotEntry], again: MakeAgain
+    root: Path, ledger: Ledger, lots: Sequence[LotEntry], again: Remakers
 ) -> tuple[list[LotAudit], list[Difference], list[Difference]]:
     """Remake the sealed records of lots, and compare them."""
     audits, differences, unknown = [], [], []
@@ -234,7 +234,7 @@ def compare_remade_lots(
         reason = ""
         if again.lot is None or sealed is None or not entry.files or not sealed.get("asked"):
             reason = "it holds too little to be made again: an older kilnfolio sealed it"
-        elif lacking := [one.charge for one in entry.charges if not ledger.of(one.charge)]:
+        elif lacking := [one.charge for one in entry.charges if not ledger.of_charge(one.charge)]:
             reason = f"it also rests on {len(lacking)} charges that are not here"
         elif sealed.get("kilnfolio") != __version__ or sealed.get("rules") != rules_version():
             reason = (
@@ -252,7 +252,7 @@ def compare_remade_lots(
 
 
 def _compare_remade_lot(
-    root: Path, ledger: Ledger, entry: LotEntry, sealed: dict[str, Any], again: MakeAgain
+    root: Path, ledger: Ledger, entry: LotEntry, sealed: dict[str, Any], again: Remakers
 ) -> list[Difference]:
     try:
         files, dossiers = _for_lot(root, ledger, entry, sealed["asked"])
@@ -287,7 +287,7 @@ def _for_lot(
     files: dict[str, bytes] = {}
     dossiers = {}
     for drawn in entry.charges:
-        entries = ledger.of(drawn.charge)
+        entries = ledger.of_charge(drawn.charge)
         place = next(n for n, one in enumerate(entries, 1) if one.dossier == drawn.dossier)
         files |= gather(root, entries[place - 1], is_last=False, closed=True).files
         raw = (root / dossier_path(drawn.charge, place)).read_bytes()
