@@ -14,7 +14,7 @@ from kilnfolio.site.pages.indoors import (
     WORDS,
     Timber,
     chooser,
-    told,
+    room_words,
 )
 
 SEED, INPUTS = 20261125, 10_000 if WHOLE else 1_000
@@ -67,7 +67,7 @@ def test_the_script_tells_what_python_tells_of_random_rooms(opened):
     different = [
         (room, answer)
         for room, answer in zip(rooms, answers, strict=True)
-        if answer != told(*room) and not on_an_edge(room, answer)
+        if answer != room_words(*room) and not on_an_edge(room, answer)
     ]
     assert different == []
 
@@ -76,7 +76,7 @@ def on_an_edge(room, answer):
     """Return whether inputs a hair apart would make Python tell the same."""
     timber, temp, humidity = room
     return any(
-        answer == told(timber, temp * factor, humidity * factor)
+        answer == room_words(timber, temp * factor, humidity * factor)
         for factor in (1 - CLOSE, 1 + CLOSE)
     )
 
