@@ -40,7 +40,7 @@ def mill(tmp_path_factory):
         ("step C1 x --folder MILL", "not a whole number from 1 to 60"),
         ("step C1 50 --folder MILL --yes", "50"),
         ("note C1 --kind fire --folder MILL", "fire"),
-        ("stop C1 x --from 07:00 --to 06:00 --folder MILL", "stop"),
+        ("stop C1 x --from 2026-06-03T07:00 --to 2026-06-03T06:00 --folder MILL", "stop"),
         ("condition C1 begin --dry-bulb hot --folder MILL", "hot"),
         ("condition C1 begin --dry-bulb '-500 °C' --emc '400 %' --folder MILL", "-500 °C"),
         ("answer C1 nothing why --folder MILL", "nothing"),
