@@ -2,10 +2,10 @@
 
 ``content/weather.csv`` is one of these, recognized by its headings:
 
-* ``temp_c,relative_humidity_pct``: 8760 hours (8784 of a leap year) from the first of January; *
-``month,temp_c,relative_humidity_pct``: the means of twelve months; * a typical year as weather
-services publish it, with the headings ``Dry-bulb (C)`` and ``RHum (%)`` in its second line (the
-open TMY3 layout).
+* ``temp_c,relative_humidity_pct``: 8760 hours (8784 of a leap year) from the first of January;
+* ``month,temp_c,relative_humidity_pct``: the means of twelve months;
+* a typical year as weather services publish it, with the headings ``Dry-bulb (C)`` and ``RHum (%)``
+  in its second line (the open TMY3 layout).
 
 Lines before the headings that begin with ``#`` say where it comes from.
 """
