@@ -56,7 +56,7 @@ from kilnfolio.review.results import (
 from kilnfolio.review.sensors import corrected_log, pin_rounds
 from kilnfolio.review.setpoints import AskedAir, PlannedStep, asked_air, planned_steps, resolve
 from kilnfolio.review.stages import stage_rule
-from kilnfolio.review.steps import steps_made
+from kilnfolio.review.steps import judged_steps
 from kilnfolio.review.versions import rules_version
 from kilnfolio.review.working import evaluate
 
@@ -376,7 +376,7 @@ def _steps(case: Case) -> tuple[d.StepReplay, ...]:
             verdict=one.verdict,
             waited_hours=rounded(one.waited_hours, 1) if one.due_since else None,
         )
-        for one in steps_made(case)
+        for one in judged_steps(case)
     )
 
 

@@ -19,7 +19,7 @@ Verdict = Literal["due", "early", "late", ""]
 
 
 @dataclass(frozen=True)
-class Made:
+class JudgedStep:
     """One step change with the MC that triggered it."""
 
     index: int
@@ -49,7 +49,7 @@ class Made:
         return max(0.0, (self.change.at - self.due_since).total_seconds() / 3600.0)
 
 
-def steps_made(case: Case) -> Iterator[Made]:
+def judged_steps(case: Case) -> Iterator[JudgedStep]:
     """Yield every step change to a step that the schedule has, with its verdict.
 
     A step is early if the controlling MC was above its trigger by more than the limit, and late if
@@ -80,4 +80,4 @@ def steps_made(case: Case) -> Iterator[Made]:
                     due = max(due, before[change.at] + spacing)
             above = control.mc_pct - trigger
             verdict = "early" if above > early else "late" if above < -late else "due"
-        yield Made(index, change, trigger, control, due, verdict)
+        yield JudgedStep(index, change, trigger, control, due, verdict)

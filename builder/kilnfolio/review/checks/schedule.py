@@ -12,7 +12,7 @@ from kilnfolio.review.air import utc
 from kilnfolio.review.boards import control_at
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 from kilnfolio.review.setpoints import step_at
-from kilnfolio.review.steps import steps_made
+from kilnfolio.review.steps import judged_steps
 
 _GROUP = "schedule"
 _STEP_LIMITS = ("step-timing", "step-late", "step-skipped")
@@ -48,7 +48,7 @@ def step_timing(case: Case) -> Results:
                 f"step {change.step}",
                 at=change.at,
             )
-    for made in steps_made(case):
+    for made in judged_steps(case):
         if made.early_by_pct is None or made.control is None or made.trigger_pct is None:
             continue
         judged += 1
@@ -89,7 +89,7 @@ def _counted(number: int, one: str, many: str) -> str:
 )
 def step_late(case: Case) -> Results:
     _need_mc_steps(case)
-    waits = [made for made in steps_made(case) if made.due_since is not None]
+    waits = [made for made in judged_steps(case) if made.due_since is not None]
     if not waits:
         raise NotApplicable("no weighing showed a step due that was made")
     allowed = case.limits.value("step-late-hours")
