@@ -102,6 +102,11 @@ SPANS = {
     "reading": (4.0, 40.0),
     "wood_temperature": (-25.0, 90.0),
     "calibration_temperature": (5.0, 30.0),
+    "thickness": (4.0, 420.0),
+    "width": (4.0, 420.0),
+    "gravity": (0.19, 1.12),
+    "start": (-2.0, 45.0),
+    "target": (18.0, 80.0),
 }
 COUNTED = ("readings", "failures")
 

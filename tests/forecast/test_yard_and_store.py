@@ -5,10 +5,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.conftest import PROJECT
 
 from kilnfolio.forecast import store, yard
 from kilnfolio.forecast.outdoors import monthly, of_table, steady
 from kilnfolio.forecast.yard import YARD_FACE
+from kilnfolio.handbook.facts import read_facts
 from kilnfolio.physics.drying import Board, SingleBoard
 from kilnfolio.records.weather import read_weather
 
@@ -52,6 +54,17 @@ def test_emc_of_new_york_by_month(new_york, record_property):
     record_property("EMC less handbook", np.round(emc - NEW_YORK, 1).tolist())
     assert emc.shape == (12,)
     assert np.all((emc > 10) & (emc < 14.5))
+
+
+def test_the_handbook_year_is_that_of_the_hours(new_york):
+    """The facts that ship are the means of these hours: each month's EMC, and the same season."""
+    facts = read_facts(PROJECT, "weather-new-york")
+    temps, emcs = zip(*(row.numbers("temp", "emc") for row in facts.rows), strict=True)
+    assert np.allclose(emcs, new_york.monthly_emc(), atol=0.051)
+    by_month = monthly(temps, emcs, "hours by month")
+    oak = Board(27.0, 80.0, WOODS["oak"][0])
+    whole, months = yard.estimate(oak, new_york), yard.estimate(oak, by_month)
+    assert np.allclose(whole.days, months.days, rtol=0.12)
 
 
 def test_thicker_boards_and_lower_targets_take_longer(new_york):

@@ -22,6 +22,7 @@ from kilnfolio.adopt.entry.pictures import NoCodesError
 from kilnfolio.adopt.entry.pictures import look as look_at_picture
 from kilnfolio.adopt.entry.take import take
 from kilnfolio.adopt.log_columns import look
+from kilnfolio.adopt.sheets.air import import_air
 from kilnfolio.adopt.sheets.importing import import_sheet
 from kilnfolio.adopt.sheets.kinds import SHEETS
 from kilnfolio.adopt.sheets.table import Options
@@ -164,11 +165,12 @@ def test_sheets(mill, sheets, tmp_path, ending):
         (tmp_path / f"s.{ending}").write_bytes(data)
         kind = next(kinds, None)
         if kind is None:
-            kinds = iter(SHEETS)
+            kinds = iter([*SHEETS, "air"])
             return outcome_of(lambda: read_sheets(tmp_path / f"s.{ending}"))
-        return outcome_of(
-            lambda: import_sheet(mill, tmp_path / f"s.{ending}", SHEETS[kind], "C1", OPTIONS)
-        )
+        path = tmp_path / f"s.{ending}"
+        if kind == "air":
+            return outcome_of(lambda: import_air(mill, path, "C1", OPTIONS))
+        return outcome_of(lambda: import_sheet(mill, path, SHEETS[kind], "C1", OPTIONS))
 
     found = watch(ending, files, read)
     assert found.keys() <= {"read", "refused"}

@@ -12,7 +12,7 @@ tables        sheets of .csv and .xlsx files as text cells
 log_columns   what each column of a logger's export could be, by name, unit, range and physics
 logs          how an export is read: proposed, decided, tried
 import_log    the command ``import log``
-sheets        the commands ``import weighings``, ``boards`` and ``survey``
+sheets        the commands ``import weighings``, ``boards``, ``survey``, ``mc`` and ``air``
 merging       a sheet merged into a record
 nearby        one charge and the records it names, read without the rest of the mill
 record_text   a record edited as text, keeping comments and order

@@ -120,6 +120,13 @@ def _record_kind(kind: str) -> NewKind:
                 metavar="ID",
                 help="copy this schedule, such as a published one, to change it",
             )
+            parser.add_argument(
+                "--step",
+                action="append",
+                default=[],
+                metavar="'DRY BULB, DEPRESSION, UNTIL'",
+                help="a step, as in '43.3 °C, 2.2 K, 50 %%' or '82 °C, 28 K, final'; once for each",
+            )
 
     def run(arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Say) -> None:
         del ask  # unknown values are marked in the record itself, where their context can be seen
@@ -136,7 +143,7 @@ def _record_kind(kind: str) -> NewKind:
                 f"{arguments.folder / name} written, a draft: change it, then write who approved it"
             )
             return
-        draft = begin(arguments.folder, kind, arguments.id, given)
+        draft = begin(arguments.folder, kind, arguments.id, given, getattr(arguments, "step", ()))
         say(f"{arguments.folder / draft.file} written")
         for key, value in draft.taken.items():
             say(f"  {key}: {value} (the only choice)")

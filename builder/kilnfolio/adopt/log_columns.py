@@ -178,19 +178,18 @@ def look(
     written = _column(data, time)
     if clock_column is not None:
         written = [f"{a} {b}" for a, b in zip(written, _column(data, clock_column), strict=True)]
-    columns = [
-        _found_column(heading, _column(data, index), decimal)
+    others = [
+        index
         for index, heading in enumerate(headings)
         if heading and index not in (time, clock_column)
     ]
-    units = [
-        " ".join(row[index] for row in rows[:first] if index < len(row))
-        for index, heading in enumerate(headings)
-        if heading and index not in (time, clock_column)
-    ]
-    for column, words in zip(columns, units, strict=True):
-        column.guesses = _guesses(column, words)
-    remarks = [*_event_rows(data, time), *_by_physics(columns)]
+    columns, physics = found_columns(
+        [headings[index] for index in others],
+        [_column(data, index) for index in others],
+        [" ".join(row[index] for row in rows[:first] if index < len(row)) for index in others],
+        decimal,
+    )
+    remarks = [*_event_rows(data, time), *physics]
     return Sample(
         encoding,
         delimiter,
@@ -206,6 +205,31 @@ def look(
         _clock_of(formats),
         tuple(remarks),
     )
+
+
+def found_columns(
+    headings: Sequence[str], texts: Sequence[list[str]], words: Sequence[str], decimal: str
+) -> tuple[list[FoundColumn], list[str]]:
+    """Return columns with what each could be, and remarks on all of them.
+
+    Parameters
+    ----------
+    headings : sequence of str
+        One for each column.
+    texts : sequence of list of str
+        The cells of each column.
+    words : sequence of str
+        The text of all heading rows of each column; its unit may be there.
+    decimal : {".", ","}
+        The decimal separator.
+    """
+    columns = [
+        _found_column(heading, cells, decimal)
+        for heading, cells in zip(headings, texts, strict=True)
+    ]
+    for column, said in zip(columns, words, strict=True):
+        column.guesses = _guesses(column, said)
+    return columns, _by_physics(columns)
 
 
 def _event_rows(data: list[list[str]], time: int) -> list[str]:
@@ -352,7 +376,8 @@ def _time(
                 "there is no column whose cells are all dates and times of one form",
                 "Say how they are written with --time-format, as in '%d.%m.%y %H:%M' (%d day, "
                 "%m month, %y or %Y year, %H hour, %M minute, %I and %p for a 12-hour clock), or "
-                "mend the rows that differ",
+                "mend the rows that differ; a table by hours since heating began goes in by "
+                "'kilnfolio import air'",
             )
         ]
     )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import copy
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -17,15 +17,16 @@ from pydantic import TypeAdapter, ValidationError
 
 from kilnfolio.adopt.record_file import ChargeFile
 from kilnfolio.adopt.record_text import Path, RecordText, item_lines
-from kilnfolio.records.charge import Board, Section, Survey, Weighing
+from kilnfolio.records.charge import Board, McRound, Section, Survey, Weighing
 from kilnfolio.records.model import Record
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.validation import is_mark
 from kilnfolio.records.yaml_source import Document
 
-_WEIGHINGS, _BOARDS, _SURVEY = (
+_WEIGHINGS, _ROUNDS, _BOARDS, _SURVEY = (
     TypeAdapter(list[Weighing]),
+    TypeAdapter(list[McRound]),
     TypeAdapter(list[Board]),
     TypeAdapter(Survey),
 )
@@ -101,7 +102,7 @@ def merge(file: ChargeFile, key: str, brought: Document, zone: ZoneInfo) -> Merg
     ----------
     file : ChargeFile
         The record, edited in place.
-    key : {"weighings", "boards", "survey"}
+    key : {"weighings", "mc_rounds", "boards", "survey"}
         The part.
     brought : Document
         The sheet's values in the form of the record; its file is the sheet.
@@ -142,45 +143,48 @@ def merge(file: ChargeFile, key: str, brought: Document, zone: ZoneInfo) -> Merg
     return merging
 
 
-def _put_weighings(
-    merging: Merge, old: list[Weighing], new: list[Weighing], brought: list[Any]
+def _put_rounds(
+    merging: Merge,
+    old: Sequence[Weighing | McRound],
+    new: Sequence[Weighing | McRound],
+    brought: list[Any],
 ) -> None:
-    stand = [(weighing.at, number) for number, weighing in enumerate(old)]
-    rounds: list[tuple[Any, int | None]] = [*stand]
-    for weighing, item in zip(new, brought, strict=True):
-        there = next((place for place, one in enumerate(rounds) if one[0] == weighing.at), None)
+    """Put rounds of masses, or of MC, between those that stand, oldest first."""
+    of_mc = any(isinstance(one, McRound) for one in new)
+    key, inner, done = ("mc_rounds", "mc", "took") if of_mc else ("weighings", "masses", "weighed")
+    rounds: list[tuple[Any, int | None]] = [(one.at, number) for number, one in enumerate(old)]
+    for brought_round, item in zip(new, brought, strict=True):
+        at, values = brought_round.at, getattr(brought_round, inner)
+        there = next((place for place, one in enumerate(rounds) if one[0] == at), None)
         if there is None:
-            before = sum(at < weighing.at for at, _ in rounds)
-            merging.add(("weighings",), before, item)
-            rounds.insert(before, (weighing.at, None))
-            merging.new += len(weighing.masses)
+            before = sum(earlier < at for earlier, _ in rounds)
+            merging.add((key,), before, item)
+            rounds.insert(before, (at, None))
+            merging.new += len(values)
             continue
         number = rounds[there][1]
         if number is None:
             continue  # from the sheet, which has each round only once
         stands, lacking = old[number], {}
-        when = f"{weighing.at:%Y-%m-%d %H:%M}"
-        for tag, mass in weighing.masses.items():
-            if tag in stands.masses:
+        when = f"{at:%Y-%m-%d %H:%M}"
+        for tag, value in values.items():
+            if tag in (known := getattr(stands, inner)):
                 merging.compare(
-                    ("weighings", number, "masses", tag),
-                    f"board {tag} at {when}",
-                    stands.masses[tag],
-                    mass,
+                    (key, number, inner, tag), f"board {tag} at {when}", known[tag], value
                 )
             else:
-                lacking[tag] = mass.entered
-        if weighing.by and stands.by:
+                lacking[tag] = value.entered
+        if brought_round.by and stands.by:
             merging.compare(
-                ("weighings", number, "by"), f"who weighed at {when}", stands.by, weighing.by
+                (key, number, "by"), f"who {done} it at {when}", stands.by, brought_round.by
             )
-        for tag, mass_words in lacking.items():
-            merging.record.put(("weighings", there, "masses", tag), mass_words)
+        for tag, words in lacking.items():
+            merging.record.put((key, there, inner, tag), words)
         if lacking:
-            masses = ", ".join(f"{tag}: {mass}" for tag, mass in lacking.items())
+            words = ", ".join(f"{tag}: {value}" for tag, value in lacking.items())
             merging.added += [
-                f"  - at: {weighing.at:%Y-%m-%dT%H:%M}  # stands already",
-                f"    masses: {{{masses}}}",
+                f"  - at: {at:%Y-%m-%dT%H:%M}  # stands already",
+                f"    {inner}: {{{words}}}",
             ]
             merging.new += len(lacking)
 
@@ -292,7 +296,8 @@ def _put_survey(merging: Merge, old: Survey, new: Survey, brought: Mapping[str, 
 
 #: By key of the charge: the functions that read the part and merge it.
 _PARTS: Mapping[str, tuple[TypeAdapter[Any], Callable[..., None]]] = {
-    "weighings": (_WEIGHINGS, _put_weighings),
+    "weighings": (_WEIGHINGS, _put_rounds),
+    "mc_rounds": (_ROUNDS, _put_rounds),
     "boards": (_BOARDS, _put_boards),
     "survey": (_SURVEY, _put_survey),
 }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -154,7 +154,17 @@ class Draft:
     to_fill: tuple[Problem, ...]
 
 
-def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Draft:
+#: The steps of a schedule that none were given for.
+_NO_STEPS = ((TO_FILL, TO_FILL, TO_FILL), (TO_FILL, TO_FILL, "final"))
+
+
+def begin(
+    root: Path,
+    kind: str,
+    identity: str,
+    given: Mapping[str, str],
+    steps: Sequence[str] = (),
+) -> Draft:
     """Write a new record.
 
     Parameters
@@ -167,6 +177,9 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Dra
         Its id.
     given : mapping of str to str
         Known values, by option of the template.
+    steps : sequence of str, optional
+        The steps of a schedule, each as in ``43.3 °C, 2.2 K, 50 %``: dry bulb, depression, and the
+        MC that ends it.
 
     Raises
     ------
@@ -176,6 +189,7 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Dra
     template = TEMPLATES[kind]
     if unknown := list(_unknown_records(root, kind, given)):
         raise RecordProblems(unknown)
+    steps_text = {"steps": _steps_text(steps)} if kind == "schedule" else {}
     mill = read_yaml(root / "content/mill.yaml", "content/mill.yaml")
     taken = {
         key: value for key, value in _only_choice(root, kind, given).items() if key not in given
@@ -189,7 +203,7 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Dra
         "mark": None,
     }
     file = _record_path(root, template, identity, values)
-    text = schema_comment(kind, file.count("/")) + filled(f"{kind}.yaml", values)
+    text = schema_comment(kind, file.count("/")) + filled(f"{kind}.yaml", values, steps_text)
     for key in _OF_OTHER_RULES.get(str(values.get("rule")), ()):
         text = text.replace(f"  {key}: {TO_FILL}\n", "")
     zone = mill.value.get("time_zone") if isinstance(mill.value, dict) else None
@@ -198,6 +212,27 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Dra
     lacking = {} if (root / schema).exists() else {schema: schema_files()[schema]}
     write_new(root, {file: text} | lacking)
     return Draft(file, {key: str(value) for key, value in taken.items() if value}, to_fill)
+
+
+def _steps_text(steps: Sequence[str]) -> str:
+    """Return the steps as the record writes them, with marks where none are given."""
+    split = [tuple(part.strip() for part in step.split(",")) for step in steps] or _NO_STEPS
+    if wrong := [", ".join(parts) for parts in split if len(parts) != 3 or not all(parts)]:
+        raise RecordProblems(
+            [
+                Problem(
+                    Place("new schedule"),
+                    f"--step '{one}'",
+                    "a step is a dry bulb, a depression and the MC that ends it",
+                    "Write it as in '43.3 °C, 2.2 K, 50 %', and the last one '…, final'",
+                )
+                for one in wrong
+            ]
+        )
+    return "\n".join(
+        f"  - {{dry_bulb: {dry}, depression: {depression}, until_mc: {until}}}"
+        for dry, depression, until in split
+    )
 
 
 def _unknown_records(root: Path, kind: str, given: Mapping[str, str]) -> Iterator[Problem]:

@@ -14,10 +14,12 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.runtime.files import write_whole
 
 
-def filled(template: str, values: Mapping[str, str | int | None]) -> str:
+def filled(
+    template: str, values: Mapping[str, str | int | None], as_yaml: Mapping[str, str] | None = None
+) -> str:
     """Return a template of ``adopt/templates`` with values filled in.
 
-    None becomes the mark of a value still to be filled in.
+    None becomes the mark of a value still to be filled in; `as_yaml` is filled in as it is.
     """
     text = (resources.files("kilnfolio.adopt") / "templates" / template).read_text("utf-8")
     return Template(text).substitute(
@@ -25,6 +27,7 @@ def filled(template: str, values: Mapping[str, str | int | None]) -> str:
             name: TO_FILL if value is None else scalar(value) if isinstance(value, str) else value
             for name, value in values.items()
         }
+        | dict(as_yaml or {})
     )
 
 

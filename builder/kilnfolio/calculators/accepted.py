@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from kilnfolio.calculators.form import Range
-from kilnfolio.physics import air, meters, moisture, shrinkage, sorption, sums, survey, water
+from kilnfolio.physics import (
+    air,
+    drying_core,
+    meters,
+    moisture,
+    shrinkage,
+    sorption,
+    sums,
+    survey,
+    water,
+)
 from kilnfolio.records.quantities import Temperature, TemperatureDifference
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.working import Argument, Formula
@@ -72,6 +82,14 @@ RANGES: Mapping[str, Mapping[str, Range]] = {
         **_LOAD,
         "start_temperature": Range(*water.START_TEMP_RANGE_C),
         "temperature": Range(*water.KILN_TEMP_RANGE_C),
+    },
+    "core_time": {
+        "thickness": Range(*drying_core.SIDE_RANGE_MM),
+        "width": Range(*drying_core.SIDE_RANGE_MM),
+        "gravity": Range(*drying_core.GRAVITY_RANGE),
+        "wet_bulb": Range(*drying_core.WET_BULB_RANGE_C),
+        "start": Range(*drying_core.INITIAL_RANGE_C),
+        "target": Range(*drying_core.TARGET_RANGE_C),
     },
     "readings_needed": {"share": _SHARE, "confidence": _SHARE},
     "share_shown": {

@@ -1,20 +1,30 @@
-"""Calculators of drying rates, water and heat."""
+"""Calculators of drying rates, water, heat, and the warming of a core."""
 
 from __future__ import annotations
 
-from kilnfolio.calculators.fields import percent, temperature
+from kilnfolio.calculators.fields import percent, size, temperature
 from kilnfolio.calculators.form import Calculator, Field, Step, Timber
 from kilnfolio.records.quantities import Density, Duration, Volume
 from kilnfolio.records.sourced import Known
-from kilnfolio.records.species import Species
+from kilnfolio.records.species import Species, SpecificGravity
+from kilnfolio.review.working import Bare
 
 
 def _basic_density(species: Species, _direction: str) -> tuple[str, Known] | None:
     density = species.basic_density
     if density:
         return f"{density.value.value:g} kg/m³", density
-    known = next((gravity for gravity in species.specific_gravity if gravity.basic), None)
+    known = _basic_gravity(species)
     return (f"{species.basic_density_kg_m3:g} kg/m³", known) if known else None
+
+
+def _gravity(species: Species, _direction: str) -> tuple[str, Known] | None:
+    known = _basic_gravity(species)
+    return (f"{known.basic:g}", known) if known else None
+
+
+def _basic_gravity(species: Species) -> SpecificGravity | None:
+    return next((gravity for gravity in species.specific_gravity if gravity.basic), None)
 
 
 _LOAD = ("volume", "basic_density", "mc_from", "mc_to")
@@ -25,6 +35,7 @@ def rates_and_loads() -> tuple[Calculator, ...]:
     return (
         _drying_rate(),
         _water_in_load(),
+        _core_time(),
     )
 
 
@@ -91,4 +102,40 @@ def _water_in_load() -> Calculator:
             ("Water and heat", "calculations", "water"),
         ),
         timber=Timber("basic_density", _basic_density),
+    )
+
+
+def _core_time() -> Calculator:
+    return Calculator(
+        "core-time",
+        "Time to warm a core",
+        "How long the middle of green {timber} takes to reach a temperature in hot air, for planning "
+        "a heat treatment.",
+        (
+            size("thickness", "Thickness", "102 mm"),
+            size("width", "Width", "102 mm"),
+            Field("gravity", "Basic specific gravity", Bare, "0.56"),
+            temperature("wet_bulb", "Wet bulb", "70 °C"),
+            temperature("start", "Core at the start", "15 °C"),
+            temperature("target", "Core temperature wanted", "56 °C"),
+        ),
+        (
+            Step(
+                "time",
+                "Time to warm the core",
+                "core_time",
+                {
+                    name: name
+                    for name in ("thickness", "width", "gravity", "wet_bulb", "start", "target")
+                },
+            ),
+        ),
+        "A planning figure, never evidence: only probes in the cores show that they were hot, and the "
+        "plant-health authority decides. Count from when the wet bulb stands there; add the time the "
+        "kiln takes to come up. Slow air, solid piles and frozen {timber} take longer.",
+        (
+            ("Table of times by size and wet bulb", "how-long-will-it-take", "core-time"),
+            ("Probes", "heat-treatment", "probes"),
+        ),
+        timber=Timber("gravity", _gravity),
     )

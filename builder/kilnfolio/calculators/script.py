@@ -10,7 +10,7 @@ from kilnfolio.calculators.accepted import ALL_FORMULAS, RANGES
 from kilnfolio.calculators.catalogue import calculators
 from kilnfolio.calculators.form import Calculator, Field, Range, Timber
 from kilnfolio.calculators.worked import METRIC_WITHIN
-from kilnfolio.physics import air, meters, shrinkage, sorption, survey, water
+from kilnfolio.physics import air, drying_core, meters, shrinkage, sorption, survey, water
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import Mass, Percent, Quantity
 from kilnfolio.records.sourced import Known, publication_of
@@ -44,6 +44,13 @@ def constants() -> dict[str, Any]:
         "heat_of_fusion": water.HEAT_OF_FUSION,
         "sorption_share": water.SORPTION_SHARE,
         "kj_per_kwh": water.KJ_PER_KWH,
+        "conductivity": drying_core.CONDUCTIVITY,
+        "btu_in": drying_core.BTU_IN,
+        "water_heat_capacity": drying_core.WATER_HEAT_CAPACITY,
+        "green_mc_pct": drying_core.GREEN_MC_PCT,
+        "slab_terms": drying_core.SERIES_TERMS,
+        "least_fourier": drying_core.LEAST_FOURIER,
+        "longest_heating_min": drying_core.LONGEST_MIN,
         "points_per_kelvin": meters.POINTS_PER_KELVIN,
         "most_readings": survey.MOST_READINGS,
         "share_rounding": survey.SHARE_ROUNDING,

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 SUMMARY = "read a logger's export or a mill's own sheet"
 EXAMPLE = "kilnfolio import log kiln-1.csv --kiln kiln-1"
+_AIR = "the air of a charge (dry bulb with wet bulb, depression, RH or EMC)"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -91,11 +92,12 @@ def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:
     from kilnfolio.adopt.sheets.kinds import SHEETS
     from kilnfolio.records.sheet_words import roles
 
-    for name, kind in SHEETS.items():
+    held = {name: kind.words for name, kind in SHEETS.items()} | {"air": _AIR}
+    for name, words in held.items():
         sheet = kinds.add_parser(
             name,
-            help=f"read {kind.words} from a .csv or .xlsx sheet",
-            description=f"Read {kind.words} from a .csv or .xlsx sheet into a charge's record.",
+            help=f"read {words} from a .csv or .xlsx sheet",
+            description=f"Read {words} from a .csv or .xlsx sheet into a charge's record.",
             epilog=f"example: kilnfolio import {name} sheet.xlsx --charge 26-014 --dry-run",
         )
         _file_and_folder(sheet, "the sheet")
@@ -115,17 +117,26 @@ def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:
             metavar="HEADING=ROLE",
             help="role of a column whose heading does not tell it: "
             + ", ".join(role.name for role in roles().values())
-            + ", board:TAG, or ignore",
+            + (", CHANNEL:UNIT as in dry-bulb:°C" if name == "air" else ", board:TAG")
+            + ", or ignore",
         )
-        sheet.add_argument("--unit", help="unit of numbers without one, as in g")
         sheet.add_argument("--decimal", choices=(".", ","), help="decimal separator")
         sheet.add_argument(
             "--dates", choices=("day-first", "month-first"), help="how to read 3/4/2026"
         )
         sheet.add_argument("--time", help="time of day of every row, as in 07:10")
-        sheet.add_argument("--by", help="who weighed or measured, if the sheet does not say")
+        if name not in ("mc", "air"):
+            sheet.add_argument("--unit", help="unit of numbers without one, as in g")
+        if name != "air":
+            sheet.add_argument("--by", help="who weighed or measured, if the sheet does not say")
         if name == "survey":
             _add_survey_options(sheet)
+        if name == "mc":
+            sheet.add_argument(
+                "--method",
+                choices=("hand meter", "pins", "as recorded"),
+                help="how the MC was had (default: as recorded)",
+            )
         sheet.set_defaults(act=_import_sheet, kind_of_sheet=name)
 
 
@@ -186,7 +197,8 @@ def _import_log(arguments: argparse.Namespace) -> int:
 def _import_sheet(arguments: argparse.Namespace) -> int:
     from dataclasses import fields
 
-    from kilnfolio.adopt.sheets.importing import import_sheet
+    from kilnfolio.adopt.sheets.air import AirImport, import_air
+    from kilnfolio.adopt.sheets.importing import SheetImport, import_sheet
     from kilnfolio.adopt.sheets.kinds import SHEETS
     from kilnfolio.adopt.sheets.profiles import recall, remember
     from kilnfolio.adopt.sheets.table import Options
@@ -199,7 +211,13 @@ def _import_sheet(arguments: argparse.Namespace) -> int:
     )
     kind = arguments.kind_of_sheet
     options, recalled = recall(arguments.folder, arguments.file, kind, options)
-    found = import_sheet(arguments.folder, arguments.file, SHEETS[kind], arguments.charge, options)
+    found: SheetImport | AirImport
+    if kind == "air":
+        found = import_air(arguments.folder, arguments.file, arguments.charge, options)
+    else:
+        found = import_sheet(
+            arguments.folder, arguments.file, SHEETS[kind], arguments.charge, options
+        )
     print(found.part, end="")
     ask = asker()
     if recalled:

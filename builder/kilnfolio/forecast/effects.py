@@ -269,8 +269,11 @@ def habit_change(folder: MillFolder, kiln: str, steps: Sequence[PlannedStep]) ->
     if ratio is None:
         return None
     name = folder.kilns[kiln].record.name
+    times = f"{ratio:.2f}"
     return Change(
-        f"In {name}, which lately kept {ratio:.2f} of the EMC asked for",
+        f"In {name}, which lately kept "
+        + ("" if times == "1.00" else f"{times} times ")
+        + "the EMC asked for",
         "air",
         kept_as(steps, ratio),
     )

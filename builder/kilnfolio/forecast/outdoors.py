@@ -35,6 +35,7 @@ DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
 SOURCES = {
     "hourly": "EMC hour by hour, its mean 0.8 to 1.7 points above the EMC of monthly means",
+    "hours by month": "EMC hour by hour, averaged by month",
     "monthly": "EMC of monthly means, 0.8 to 1.7 points below the mean of hourly EMC",
     "steady": "steady air",
 }
@@ -107,8 +108,15 @@ def of_table(table: WeatherTable) -> Weather:
     )
 
 
-def monthly(temp_c: Sequence[float], emc_pct: Sequence[float]) -> Weather:
+def monthly(temp_c: Sequence[float], emc_pct: Sequence[float], source: str = "monthly") -> Weather:
     """Return a year of weather from twelve monthly means of temperature and EMC.
+
+    Parameters
+    ----------
+    temp_c, emc_pct : sequence of float, 12 each
+        January first. [°C] [%]
+    source : str, default "monthly"
+        How they were averaged: a key of `SOURCES`.
 
     Raises
     ------
@@ -122,7 +130,7 @@ def monthly(temp_c: Sequence[float], emc_pct: Sequence[float]) -> Weather:
     middles = 24 * (np.cumsum((0, *DAYS[:-1])) + np.array(DAYS) / 2)
     at = np.arange(BLOCK_H / 2, YEAR_H, BLOCK_H)
     temp, emc = (np.interp(at, middles, values, period=YEAR_H) for values in (temp_c, emc_pct))
-    return Weather(temp, emc, "monthly")
+    return Weather(temp, emc, source)
 
 
 def steady(temp_c: float, relative_humidity_pct: float) -> Weather:

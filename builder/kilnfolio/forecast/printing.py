@@ -75,7 +75,7 @@ def _lines(found: Forecast) -> Iterator[str]:
             at = ", there already"
         yield f"{board.board:<10}{mc:>8}{board.pace:>7.2f}   {trigger}{mass}{at}"
     for warning in found.warnings:
-        yield f"Look: {warning.at:%Y-%m-%d %H:%M}: {warning.message}"
+        yield f"Worth a look: {warning.at:%Y-%m-%d %H:%M}: {warning.message}"
     yield f"Made with {found.method}."
     if (error := found.usual_error_pct()) is not None:
         yield (

@@ -19,12 +19,13 @@ CAUTION = "An estimate: sample boards decide."
 """Shown with every forecast."""
 
 METHODS = {
-    "own": "the mill's own drying curve of this wood and thickness",
-    "relative": "the drying curve of another wood or thickness, or of few charges: a wider band",
+    "own": "the mill's own drying curve of this wood and thickness, learnt from {}",
+    "relative": "a drying curve learnt from {}, too few or of other timber, so that the band is "
+    "wider",
     "clock": "the hours of its steps",
     "formula": "the published red-oak formula, for want of earlier charges: no more than a hint",
 }
-"""Descriptions of the method by the origin of the curve."""
+"""Descriptions of the method by the origin of the curve; {} stands for the earlier charges."""
 
 
 @dataclass(frozen=True)
@@ -180,10 +181,8 @@ class Forecast:
     @property
     def method(self) -> str:
         """The method, in words."""
-        words = METHODS[self.origin]
-        if self.origin in ("own", "relative"):
-            count = len(self.learnt_from)
-            words += f", learnt from {count} earlier charge{'s' if count != 1 else ''}"
+        count = len(self.learnt_from)
+        words = METHODS[self.origin].format(f"{count} earlier charge{'s' if count != 1 else ''}")
         if self.unlike_air:
             words += "; the air to come is unlike theirs, so the band may be too narrow"
         return words

@@ -8,7 +8,7 @@ import numpy as np
 from pydantic import Field
 
 from kilnfolio.forecast.effects import NoComparison, stock_of
-from kilnfolio.forecast.outdoors import MONTHS, SOURCES, Weather, of_table
+from kilnfolio.forecast.outdoors import MONTHS, SOURCES, Weather, monthly, of_table
 from kilnfolio.forecast.yard import LABEL, Yard, estimate
 from kilnfolio.handbook.facts import read_facts
 from kilnfolio.handbook.setting import unknown
@@ -17,7 +17,7 @@ from kilnfolio.handbook.tables_species import name_cell
 from kilnfolio.records.model import Name, Record, Slug
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.quantities import Length, Percent
-from kilnfolio.records.weather import WeatherTable, weather
+from kilnfolio.records.weather import weather
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.review.figures import NOTHING, number
 
@@ -44,7 +44,7 @@ class YardOptions(Options):
     mc_to: Percent
     """The MC to reach."""
     weather: Slug
-    """The facts with a year by month, used if the mill has no weather of its own."""
+    """The facts with a year by month and its hourly EMC, used if the mill has no weather."""
 
 
 @table_kind("yard-days", YardOptions)
@@ -97,8 +97,8 @@ def _weather(builder: Builder, name: str) -> tuple[str, Weather]:
     if own is not None:
         return own.place or "this mill", of_table(own)
     facts = read_facts(builder.setting.folder.root, name)
-    temps, humidities = zip(*(row.numbers("temp", "humidity") for row in facts.rows), strict=True)
-    return facts.title.removeprefix("Weather of "), of_table(WeatherTable(temps, humidities, ""))
+    temps, emcs = zip(*(row.numbers("temp", "emc") for row in facts.rows), strict=True)
+    return facts.title.removeprefix("Weather of "), monthly(temps, emcs, "hours by month")
 
 
 def _published(builder: Builder, options: YardOptions) -> list[str]:

@@ -18,16 +18,49 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from kilnfolio.physics import air, water
 from kilnfolio.physics._check import in_range, numbers
 from kilnfolio.physics._types import Floats
 
-_WET_MC_PCT = 40.0
-"""Above this MC conductivity rises faster with MC. [%] Source: [1]_."""
+SIDE_RANGE_MM = (5.0, 400.0)
+"""Thickness and width that `core_time` accepts. [mm]"""
 
-_BTU_IN = 0.14423
+GRAVITY_RANGE = (0.2, 1.1)
+"""Basic specific gravity that `Timber` accepts. [-]"""
+
+INITIAL_RANGE_C = (0.0, 60.0)
+"""Temperature at the start that `Timber` accepts. [°C]"""
+
+WET_BULB_RANGE_C = (0.0, 100.0)
+"""Wet bulb that `HeatingAir` accepts. [°C]"""
+
+TARGET_RANGE_C = (20.0, 99.0)
+"""Core temperature that `core_time` accepts. [°C]"""
+
+GREEN_MC_PCT = 70.0
+"""MC where none is told: green. [%]"""
+
+CONDUCTIVITY = (0.165, 1.39, 0.028, 0.038)
+"""That of air, of dry wood at a specific gravity of 1, and the rise with each point of MC up to 40 %
+and above. [Btu in/(h ft² °F)] Source: [1]_."""
+
+BTU_IN = 0.14423
 """1 Btu in/(h ft² °F). [W/(m K)]"""
 
-_LONGEST_MIN = 14 * 24 * 60.0
+WATER_HEAT_CAPACITY = 4.18
+"""Heat capacity of water. [kJ/(kg K)] Source: [2]_, eq. 4-17."""
+
+SERIES_TERMS = 40
+"""Terms of a slab's series that are summed."""
+
+LEAST_FOURIER = 0.005
+"""Below it nothing has arrived in the middle, and the series converges badly. [-]"""
+
+LONGEST_MIN = 14 * 24 * 60.0
+"""The longest heating that is computed. [min]"""
+
+_WET_MC_PCT = 40.0
+"""Above this MC conductivity rises faster with MC. [%] Source: [1]_."""
 
 
 @dataclass(frozen=True)
@@ -45,13 +78,13 @@ class Timber:
     """
 
     basic_specific_gravity: float
-    mc_pct: float = 70.0
+    mc_pct: float = GREEN_MC_PCT
     initial_c: float = 15.0
 
     def __post_init__(self) -> None:
-        in_range("basic_specific_gravity", self.basic_specific_gravity, 0.2, 1.1, "")
+        in_range("basic_specific_gravity", self.basic_specific_gravity, *GRAVITY_RANGE, "")
         in_range("mc_pct", self.mc_pct, 0, 200, "%")
-        in_range("initial_c", self.initial_c, 0, 60, "°C")
+        in_range("initial_c", self.initial_c, *INITIAL_RANGE_C, "°C")
 
 
 @dataclass(frozen=True)
@@ -70,7 +103,7 @@ class HeatingAir:
     minutes: ArrayLike = (0.0,)
 
     def __post_init__(self) -> None:
-        wet = np.atleast_1d(in_range("wet_bulb_c", self.wet_bulb_c, 0, 100, "°C"))
+        wet = np.atleast_1d(in_range("wet_bulb_c", self.wet_bulb_c, *WET_BULB_RANGE_C, "°C"))
         minutes = numbers("minutes", self.minutes)
         if minutes.shape != wet.shape or np.isnan(wet).any():
             raise ValueError(
@@ -114,10 +147,10 @@ def core_time(
     superposed. Slow air, solid piling and frozen wood lengthen the time; only a probe in the core
     shows that the temperature was reached.
     """
-    half = np.array([float(in_range("size", side, 5, 400, "mm")) / 2000.0 for side in size])
+    half = np.array([float(in_range("size", side, *SIDE_RANGE_MM, "mm")) / 2000.0 for side in size])
     if half.size != 2:
         raise ValueError(f"size must be a thickness and a width; received {size!r}")
-    target = float(in_range("target_c", target_c, 20, 99, "°C"))
+    target = float(in_range("target_c", target_c, *TARGET_RANGE_C, "°C"))
     wet = np.atleast_1d(np.asarray(air.wet_bulb_c, float))
     minutes = np.atleast_1d(np.asarray(air.minutes, float))
     if wood.initial_c >= target:
@@ -135,7 +168,7 @@ def core_time(
         left = _slab(spread[0] * since) * _slab(spread[1] * since)
         return float(wood.initial_c + np.sum(jumps * (1.0 - left)))
 
-    times = np.unique(np.concatenate([minutes, np.geomspace(1.0, _LONGEST_MIN, 400)]))
+    times = np.unique(np.concatenate([minutes, np.geomspace(1.0, LONGEST_MIN, 400)]))
     reached = next((i for i, at in enumerate(times) if core(float(at)) >= target), None)
     if reached is None:
         why = (
@@ -145,8 +178,7 @@ def core_time(
         )
         raise ValueError(f"the core does not reach target_c, {target:g} °C: {why}")
     low, high = float(times[reached - 1]), float(times[reached])
-    while high - low > 1e-3:
-        middle = (low + high) / 2.0
+    while low < (middle := 0.5 * (low + high)) < high:
         low, high = (low, middle) if core(middle) >= target else (middle, high)
     return high
 
@@ -176,21 +208,22 @@ def thermal_diffusivity(wood: Timber, temp_c: float) -> float:
     Conductivity after MacLean, ``k = G (1.39 + 0.028 M) + 0.165`` Btu in/(h ft² °F), with 0.038 in
     place of 0.028 above 40 % [1]_; heat capacity of wood, water and, below FSP, their bond [2]_.
     """
-    temp_k = float(in_range("temp_c", temp_c, 0, 100, "°C")) + 273.15
+    temp_k = float(in_range("temp_c", temp_c, 0, 100, "°C")) + air.ZERO_CELSIUS_K
     gravity, mc = wood.basic_specific_gravity, wood.mc_pct
-    per_point = 0.038 if mc > _WET_MC_PCT else 0.028
-    conductivity = _BTU_IN * (gravity * (1.39 + per_point * mc) + 0.165)
-    dry = 0.1031 + 0.003867 * temp_k
+    of_air, of_wood, per_point, per_wet_point = CONDUCTIVITY
+    rise = (per_wet_point if mc > _WET_MC_PCT else per_point) * mc
+    conductivity = BTU_IN * (gravity * (of_wood + rise) + of_air)
+    at_zero, slope = water.DRY_WOOD_HEAT_CAPACITY
+    dry = at_zero + slope * temp_k
     bond = mc * (-0.06191 + 2.36e-4 * temp_k - 1.33e-4 * mc) if mc < 28.0 else 0.0
-    capacity = 1000.0 * ((dry + 4.18 * mc / 100.0) / (1.0 + mc / 100.0) + bond)
+    capacity = 1000.0 * ((dry + WATER_HEAT_CAPACITY * mc / 100.0) / (1.0 + mc / 100.0) + bond)
     return conductivity / (1000.0 * gravity * (1.0 + mc / 100.0) * capacity)
 
 
 def _slab(fourier: Floats) -> Floats:
     """Return the share of the initial temperature difference left in the middle of a slab [-]."""
-    n = np.arange(40)
+    n = np.arange(SERIES_TERMS)
     weights = 4.0 / math.pi * (-1.0) ** n / (2 * n + 1)
     rates = ((2 * n + 1) * math.pi / 2.0) ** 2
-    # Below 0.005 the middle has not changed yet, and the series converges badly.
-    left = np.exp(-rates * np.maximum(fourier, 0.005)[..., np.newaxis]) @ weights
-    return np.asarray(np.where(fourier < 0.005, 1.0, left))
+    left = np.exp(-rates * np.maximum(fourier, LEAST_FOURIER)[..., np.newaxis]) @ weights
+    return np.asarray(np.where(fourier < LEAST_FOURIER, 1.0, left))

@@ -9,7 +9,7 @@ from pathlib import Path
 from kilnfolio.adopt.cells import Cell
 from kilnfolio.adopt.sheets.columns import propose
 from kilnfolio.adopt.sheets.table import Kind, Options, Table, refusal
-from kilnfolio.adopt.sheets.values import is_day, without_unit
+from kilnfolio.adopt.sheets.values import is_day, number_in, without_unit
 from kilnfolio.adopt.tables import read_sheets
 from kilnfolio.records.sheet_words import role_of, roles
 
@@ -27,6 +27,7 @@ def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[
                 told = found_roles | _ignored(row, options)
                 extra = propose(row, body, told, wanted, {}, options.unit) if wanted else []
                 found_roles |= {one.role: one.column for one in extra}
+                found_roles = _with_hours(found_roles, body)
                 table = Table(sheet, row, body, found_roles, options, proposed=extra)
                 if kind.fits(table, known):
                     found.append(table)
@@ -70,6 +71,16 @@ def _heading_roles(row: list[Cell], options: Options) -> dict[str, int]:
     return found
 
 
+def _with_hours(found: dict[str, int], rows: list[list[Cell]]) -> dict[str, int]:
+    """Return the roles; if no column is a date, times that are plain numbers are hours."""
+    if "time" not in found or found.keys() & {"at", "hours"}:
+        return found
+    texts = [row[found["time"]].text for row in rows if found["time"] < len(row)]
+    if 2 * sum(number_in(text) is not None for text in texts) < len(texts):
+        return found
+    return {"hours" if role == "time" else role: column for role, column in found.items()}
+
+
 def _missing_headings(path: Path, kind: Kind, options: Options) -> str:
     """Return what the best matching headings lack; empty if no row has any known heading."""
     best: tuple[int, str] = (0, "")
@@ -105,7 +116,7 @@ def _proposed_tables(
             known = _heading_roles(row, options)
             fixed = known | _ignored(row, options)
             proposals = propose(row, body, fixed, kind.proposes, boards, options.unit)
-            told = known | {one.role: one.column for one in proposals}
+            told = _with_hours(known | {one.role: one.column for one in proposals}, body)
             table = Table(sheet, row, body, told, options, proposed=proposals)
             if any(set(needed) <= told.keys() for needed in kind.needs) and kind.fits(
                 table, list(boards)
@@ -164,5 +175,5 @@ def find_table(
         path.name,
         f"no sheet holds {kind.words}" + (f" (of '{options.sheet}')" if options.sheet else ""),
         f"one row of headings must name {needed}{_missing_headings(path, kind, options)}",
-        "Write these headings in the sheet",
+        f"Write these headings in the sheet{kind.otherwise}",
     )

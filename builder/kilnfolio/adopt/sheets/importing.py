@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from pydantic import TypeAdapter, ValidationError
 from pydantic_core import PydanticCustomError
 
 from kilnfolio.adopt.logs import zone_of
@@ -16,6 +18,7 @@ from kilnfolio.adopt.sheets.headings import find_table
 from kilnfolio.adopt.sheets.table import Kind, Options, refusal
 from kilnfolio.adopt.sheets.weighings import board_tags
 from kilnfolio.records.charge import Charge
+from kilnfolio.records.model import Moment
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.quantities import Mass
 from kilnfolio.records.sheet_words import roles
@@ -91,9 +94,12 @@ def import_sheet(root: Path, path: Path, kind: Kind, charge: str, options: Optio
     name, document, text = file.name, file.record.document, file.record.text
     table = find_table(path, kind, options, board_tags(document), _board_masses(file))
     table.leave_out_totals()
+    if kind.of_charges:
+        table.leave_out_others(charge)
+    table.started = began(root, document)
     part = kind.make(table, document)
     if table.problems:
-        raise RecordProblems(_first_of_each(table.problems))
+        raise RecordProblems(first_of_each(table.problems))
     if "\n" not in part.rstrip("\n"):
         raise refusal(
             path.name,
@@ -126,6 +132,15 @@ def import_sheet(root: Path, path: Path, kind: Kind, charge: str, options: Optio
     )
 
 
+def began(root: Path, charge: Document) -> dt.datetime | None:
+    """Return when heating of a charge began; None if its record does not say."""
+    value = charge.value.get("started") if isinstance(charge.value, dict) else None
+    try:
+        return TypeAdapter(Moment).validate_python(value, context={"zone": zone_of(root)})
+    except ValidationError:
+        return None
+
+
 def _board_masses(file: ChargeFile) -> dict[str, tuple[float, float]]:
     """Return oven-dry and green mass of each board of a charge, by tag [g]."""
     found = {}
@@ -145,7 +160,7 @@ def _board_masses(file: ChargeFile) -> dict[str, tuple[float, float]]:
     return found
 
 
-def _first_of_each(problems: list[Problem]) -> Iterator[Problem]:
+def first_of_each(problems: list[Problem]) -> Iterator[Problem]:
     """Yield each kind of problem in a column once, with the number of cells."""
     alike: dict[tuple[int, str, str], list[Problem]] = {}
     for one in problems:

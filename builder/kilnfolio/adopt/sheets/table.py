@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -57,6 +58,8 @@ class Table:
     """What a person must know about what was read, one sentence each."""
     proposed: list[Proposal] = field(default_factory=list)
     """Columns recognized by content, for a person to confirm."""
+    started: dt.datetime | None = None
+    """When heating of the charge began; a column of hours counts from it."""
 
     def read_as(self) -> list[str]:
         """Return how each column is read, one sentence each."""
@@ -89,6 +92,40 @@ class Table:
                     f"row {_row_number(label)} ('{label.text}') is a total and is left out"
                 )
         self.rows = kept
+
+    def leave_out_others(self, charge: str) -> None:
+        """Remove the rows of other charges, if a column names the charge.
+
+        Raises
+        ------
+        RecordProblems
+            No row is of this charge.
+        """
+        if "charge" not in self.roles:
+            return
+        named = [self.cell(row, "charge").text for row in self.rows]
+        others = sorted({name for name in named if name and name != charge})
+        self.rows = [row for row, name in zip(self.rows, named, strict=True) if name == charge]
+        if not self.rows:
+            head = self.heading[self.roles["charge"]]
+            raise RecordProblems(
+                [
+                    self.sheet.problem(
+                        head,
+                        f"column '{head.text}'",
+                        f"no row is of charge {charge}",
+                        f"It names {', '.join(others[:5])}{', …' if len(others) > 5 else ''}; if "
+                        f"all rows are of this charge, say --column '{head.text}=ignore'",
+                    )
+                ]
+            )
+        if others:
+            count = sum(name in others for name in named)
+            self.left_out.append(
+                f"{count} row{'s' if count > 1 else ''} of other charges "
+                f"({', '.join(others[:3])}{', …' if len(others) > 3 else ''}) "
+                f"{'are' if count > 1 else 'is'} left out"
+            )
 
     def _unused_rows(self) -> Iterator[str]:
         """Yield a sentence for each run of unused rows."""
@@ -139,6 +176,10 @@ class Kind:
     proposes: tuple[str, ...] = ()
     #: Those of them that are proposed even if the headings name all that is needed.
     completes: tuple[str, ...] = ()
+    #: Added to the message that no sheet holds it: what another command reads.
+    otherwise: str = ""
+    #: Whether a sheet may hold several charges, named in a column.
+    of_charges: bool = False
 
 
 def refusal(where: str, what: str, why: str, instead: str) -> RecordProblems:

@@ -11,9 +11,19 @@ from kilnfolio.adopt.cells import Cell
 from kilnfolio.adopt.sheets.table import Table
 from kilnfolio.records.quantities import Quantity
 
-_UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]|[,\s_]\s*(kgs?|g|lbs?|oz|%)\.?$", re.IGNORECASE)
+_UNIT = re.compile(
+    r"[\[(]\s*([^\])]+?)\s*[\])]|[,\s_]\s*(kgs?|g|lbs?|oz|%|pct|percent)\.?$", re.IGNORECASE
+)
 #: Spellings of units in headings that records do not use.
-_PLURAL = {"lbs": "lb", "kgs": "kg", "grams": "g", "pounds": "lb", "ounces": "oz"}
+_PLURAL = {
+    "lbs": "lb",
+    "kgs": "kg",
+    "grams": "g",
+    "pounds": "lb",
+    "ounces": "oz",
+    "pct": "%",
+    "percent": "%",
+}
 #: Most characters of a heading that are searched: patterns on a page of text take minutes.
 _LONGEST_HEADING = 200
 #: A time of day after a date, as people write it.
@@ -23,13 +33,17 @@ _SLASHED = re.compile(rf"(\d{{1,2}})[./-](\d{{1,2}})[./-](\d{{2}}|\d{{4}})(?:[, 
 #: Dates as spreadsheets number them, from 2009 to 2064.
 _SERIAL_DAY = re.compile(r"[45]\d{4}(?:\.\d+)?")
 
+#: Hours since heating began that a record can mean: boards are weighed before, thick oak takes a year.
+_HOURS = (-1000, 20_000)
+
 
 def without_unit(heading: str) -> str:
     """Return a heading without its unit."""
     return _UNIT.sub("", heading[:_LONGEST_HEADING])
 
 
-def _unit_of(cell: Cell) -> str | None:
+def unit_of(cell: Cell) -> str | None:
+    """Return the unit a heading names."""
     found = _UNIT.search(cell.text[:_LONGEST_HEADING])
     unit = next(filter(None, found.groups())) if found else None
     return unit and _PLURAL.get(unit.rstrip(".").lower(), unit)
@@ -41,7 +55,7 @@ def quantity_text(table: Table, cell: Cell, heading: Cell, kind: type[Quantity])
     if table.options.decimal:
         text = text.replace(",", "." if table.options.decimal == "," else "")
     if re.fullmatch(r"[-+]?\d+([.,]\d+)?", text):
-        unit = _unit_of(heading) or table.options.unit or kind.bare_unit
+        unit = unit_of(heading) or table.options.unit or kind.bare_unit
         if unit is None:
             table.refuse(
                 cell,
@@ -63,8 +77,46 @@ def quantity_text(table: Table, cell: Cell, heading: Cell, kind: type[Quantity])
 
 
 def row_time(table: Table, row: list[Cell]) -> str | None:
-    """Return the time of a row as a record writes it."""
+    """Return the time of a row as a record writes it, from its date or its hours."""
+    if "hours" in table.roles and "at" not in table.roles:
+        return _hours_text(table, table.cell(row, "hours"))
     return time_text(table, table.cell(row, "at"), table.cell(row, "time").text)
+
+
+def _hours_text(table: Table, cell: Cell) -> str | None:
+    """Return the local time some hours after heating began."""
+    hours = number_in(cell.text)
+    if hours is None or not _HOURS[0] <= hours <= _HOURS[1]:
+        table.refuse(
+            cell,
+            f"'{cell.text}'",
+            f"it is not a number of hours since heating began, {_HOURS[0]} to {_HOURS[1]}",
+            "Write it as in 24 or 37.5; a column of dates is named with --column 'HEADING=date'",
+        )
+        return None
+    if table.started is None:
+        table.refuse(
+            cell,
+            f"'{cell.text}' hours since heating began",
+            "the charge does not say when that was",
+            "Write 'started' in its record first, as in 2026-03-02T08:00",
+        )
+        return None
+    moment = moment_after(table.started, hours)
+    repeated = moment.utcoffset() != moment.replace(fold=1 - moment.fold).utcoffset()
+    return (moment if repeated else moment.replace(tzinfo=None)).isoformat("T", "minutes")
+
+
+def moment_after(started: dt.datetime, hours: float) -> dt.datetime:
+    """Return the moment some hours after another, to the minute, in the same zone."""
+    later = started.astimezone(dt.UTC) + dt.timedelta(minutes=round(60.0 * hours))
+    return later.astimezone(started.tzinfo)
+
+
+def number_in(text: str) -> float | None:
+    """Return the number in a cell; None if it is anything else."""
+    found = re.fullmatch(r"[-+]?\d{1,9}(?:[.,]\d{1,9})?", text)
+    return float(text.replace(",", ".")) if found else None
 
 
 def time_text(table: Table, cell: Cell, clock: str = "") -> str | None:

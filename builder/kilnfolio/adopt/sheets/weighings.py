@@ -1,17 +1,49 @@
-"""Reads weighings from a sheet with one mass per row, or a column for each board or day."""
+"""Reads rounds of masses or MC from a sheet: one value per row, or a column per board or day."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 from kilnfolio.adopt.cells import Cell
 from kilnfolio.adopt.record_text import scalar
 from kilnfolio.adopt.sheets.headings import given_roles
 from kilnfolio.adopt.sheets.table import Table
-from kilnfolio.adopt.sheets.values import is_day, quantity_text, row_time, time_text, without_unit
-from kilnfolio.records.quantities import Mass
+from kilnfolio.adopt.sheets.values import (
+    is_day,
+    quantity_text,
+    row_time,
+    time_text,
+    unit_of,
+    without_unit,
+)
+from kilnfolio.records.quantities import Mass, Percent, Quantity
 from kilnfolio.records.yaml_source import Document
+
+
+@dataclass(frozen=True)
+class _Rounds:
+    """What a round holds for each board, and where a record keeps it."""
+
+    key: str
+    inner: str
+    role: str
+    of: type[Quantity]
+    done: str
+    #: What may follow the tag in a board's heading.
+    suffix: str = ""
+
+    def takes(self, heading: Cell) -> bool:
+        """Return whether the heading's unit, if it has one, fits these values."""
+        unit = unit_of(heading)
+        return unit is None or (unit == "%") == (self.of is Percent)
+
+
+_MASSES = _Rounds("weighings", "masses", "mass", Mass, "weighed")
+_MC = _Rounds(
+    "mc_rounds", "mc", "mc", Percent, "read", r"[\s_]*(?:mc|m\.c\.|moisture(?: content)?)$"
+)
 
 
 def board_tags(charge: Document) -> list[str]:
@@ -22,46 +54,74 @@ def board_tags(charge: Document) -> list[str]:
 
 def weighings_text(table: Table, charge: Document) -> str:
     """Return the weighings of a table as the YAML of a record."""
-    known = board_tags(charge)
-    rounds: dict[str, dict[str, str]] = {}
+    return _rounds_text(_MASSES, table, board_tags(charge))
+
+
+def mc_text(table: Table, charge: Document) -> str:
+    """Return the rounds of MC of a table as the YAML of a record."""
+    return _rounds_text(_MC, table, board_tags(charge))
+
+
+def holds_weighings(table: Table, known: list[str]) -> bool:
+    """Return whether a table holds weighings."""
+    return _holds(_MASSES, table, known)
+
+
+def holds_mc(table: Table, known: list[str]) -> bool:
+    """Return whether a table holds rounds of MC."""
+    return _holds(_MC, table, known)
+
+
+def _holds(rounds: _Rounds, table: Table, known: list[str]) -> bool:
+    timed = bool({"at", "hours"} & table.roles.keys())
+    if timed and {"board", rounds.role} <= table.roles.keys():
+        return True
+    return bool(_board_columns(rounds, table, known) if timed else _day_columns(rounds, table))
+
+
+def _rounds_text(rounds: _Rounds, table: Table, known: list[str]) -> str:
+    found: dict[str, dict[str, str]] = {}
     who: dict[str, str] = {}
+    boards = _board_columns(rounds, table, known)
     for place, row in enumerate(table.rows):
-        for at, tag, cell, heading in _masses(table, row, known):
+        for at, tag, cell, heading in _values(rounds, table, row, known, boards):
             table.used_rows.add(place)
-            mass = quantity_text(table, cell, heading, Mass)
-            if mass and at:
-                if tag in rounds.setdefault(at, {}):
+            value = quantity_text(table, cell, heading, rounds.of)
+            if value and at:
+                if tag in found.setdefault(at, {}):
                     table.refuse(
                         cell,
                         f"'{cell.text}'",
-                        f"board {tag} was weighed already at {at}",
+                        f"board {tag} was {rounds.done} already at {at}",
                         "Keep the right one",
                     )
-                rounds[at][tag] = mass
+                found[at][tag] = value
                 who[at] = table.cell(row, "by").text or table.options.by or ""
-    lines = ["weighings:"]
-    for at in sorted(rounds):
+    lines = [f"{rounds.key}:"]
+    for at in sorted(found):
         lines.append(f"  - at: {at}")
         if who[at]:
             lines.append(f"    by: {scalar(who[at])}")
+        if rounds.key == "mc_rounds" and table.options.method:
+            lines.append(f"    method: {table.options.method}")
         lines.append(
-            "    masses: {"
-            + ", ".join(f"{scalar(tag)}: {mass}" for tag, mass in rounds[at].items())
+            f"    {rounds.inner}: {{"
+            + ", ".join(f"{scalar(tag)}: {value}" for tag, value in found[at].items())
             + "}"
         )
     return "\n".join(lines) + "\n"
 
 
-def _masses(
-    table: Table, row: list[Cell], known: list[str]
+def _values(
+    rounds: _Rounds, table: Table, row: list[Cell], known: list[str], boards: Mapping[int, str]
 ) -> Iterator[tuple[str | None, str, Cell, Cell]]:
-    """Yield time, board, cell and heading of each mass."""
-    if {"board", "mass"} <= table.roles.keys():
-        cell = table.cell(row, "mass")
+    """Yield time, board, cell and heading of each value."""
+    if {"board", rounds.role} <= table.roles.keys() and not (boards and rounds.suffix):
+        cell = table.cell(row, rounds.role)
         if cell.text and (board := _known_board(table, row, known)):
-            yield row_time(table, row), board, cell, table.heading[table.roles["mass"]]
+            yield row_time(table, row), board, cell, table.heading[table.roles[rounds.role]]
         return
-    if days := day_columns(table):
+    if days := _day_columns(rounds, table):
         filled = [index for index in days if index < len(row) and row[index].text]
         table.used.update(days)
         board = _known_board(table, row, known) if filled else ""
@@ -70,7 +130,6 @@ def _masses(
                 table.moments[index] = time_text(table, days[index])
             yield table.moments[index], board, row[index], days[index]
         return
-    boards = board_columns(table, known)
     table.used.update(boards)
     filled = [index for index in boards if index < len(row) and row[index].text]
     at = row_time(table, row) if filled else None
@@ -92,35 +151,41 @@ def _known_board(table: Table, row: list[Cell], known: list[str]) -> str:
     return tag.text
 
 
-def day_columns(table: Table) -> dict[int, Cell]:
+def _day_columns(rounds: _Rounds, table: Table) -> dict[int, Cell]:
     """Return the headings that are dates, if each row is about one board."""
-    if "board" not in table.roles or "mass" in table.roles:
+    if "board" not in table.roles or rounds.role in table.roles:
         return {}
     return {index: cell for index, cell in enumerate(table.heading) if is_day(cell.text)}
 
 
-def board_columns(table: Table, known: list[str]) -> dict[int, str]:
+def _board_columns(rounds: _Rounds, table: Table, known: list[str]) -> dict[int, str]:
     """Return the columns whose heading is a board's tag."""
-    taken = {table.roles[role] for role in ("at", "time", "by") if role in table.roles}
+    taken = {
+        table.roles[role] for role in ("at", "time", "hours", "by", "charge") if role in table.roles
+    }
     return {
         index: tag
         for index, head in enumerate(table.heading)
-        if index not in taken and head.text and (tag := _board_of_column(table, head, known))
+        if index not in taken
+        and head.text
+        and (tag := _board_of_column(rounds, table, head, known))
     }
 
 
-def _board_of_column(table: Table, heading: Cell, known: list[str]) -> str | None:
+def _board_of_column(rounds: _Rounds, table: Table, heading: Cell, known: list[str]) -> str | None:
     """Return the board of a column, by ``--column`` or by its heading."""
     said = given_roles(table.options).get(heading.text)
     if said is None:
-        return _board_of_heading(heading, known)
+        return _board_of_heading(rounds, heading, known) if rounds.takes(heading) else None
     return said.removeprefix("board:") if said.startswith("board:") else None
 
 
-def _board_of_heading(heading: Cell, known: list[str]) -> str | None:
+def _board_of_heading(rounds: _Rounds, heading: Cell, known: list[str]) -> str | None:
     """Return the board of a column; None if it is another kind of column."""
     text = without_unit(heading.text).strip()
-    short = re.sub(r"^(board|sample)\s+", "", text, flags=re.IGNORECASE)
+    if rounds.suffix:
+        text = re.sub(rounds.suffix, "", text, flags=re.IGNORECASE)
+    short = re.sub(r"^(board|sample)[\s_]+", "", text, flags=re.IGNORECASE)
     if known:
         return next((tag for tag in known if tag in (text, short)), None)
     return short if re.fullmatch(r"[A-Za-z]{0,3}[-. ]?\d{1,3}[A-Za-z]?", short) else None

@@ -293,6 +293,55 @@
       return perKilogram.reduce((sum, part) => sum + (part * dryMass) / given.kj_per_kwh, 0);
     }
 
+    /* ---- the warming of a core: physics/drying_core.py ------------------------------------------- */
+
+    /* How fast warmth spreads across the grain of green wood [m²/s]. */
+    function thermalDiffusivity(gravity, temp) {
+      const [ofAir, ofWood, , perPoint] = given.conductivity;
+      const [atZero, slope] = given.dry_wood_heat_capacity;
+      const mc = given.green_mc_pct / 100;
+      const conductivity = given.btu_in * (gravity * (ofWood + perPoint * 100 * mc) + ofAir);
+      const dry = atZero + slope * (temp + given.zero_celsius_k);
+      const capacity = (1000 * (dry + given.water_heat_capacity * mc)) / (1 + mc);
+      return conductivity / (1000 * gravity * (1 + mc) * capacity);
+    }
+
+    /* The share of the first difference that is left in the middle of a slab. */
+    function slab(fourier) {
+      if (fourier < given.least_fourier) return 1;
+      let left = 0;
+      for (let n = 0; n < given.slab_terms; n += 1) {
+        const odd = 2 * n + 1;
+        const weight = (n % 2 ? -2 : 2) / (0.5 * Math.PI * odd);
+        left += weight * Math.exp(-((0.5 * odd * Math.PI) ** 2) * fourier);
+      }
+      return left;
+    }
+
+    function coreTime(thickness, width, gravity, wet, start, target) {
+      if (start >= target) return 0;
+      if (wet <= target) {
+        throw new Refused(
+          "The core never gets there: a green face is no warmer than the wet bulb, which must stand " +
+            "above the core temperature wanted.",
+          ["wet_bulb", "target"],
+        );
+      }
+      const spread = 60 * thermalDiffusivity(gravity, 0.5 * (start + wet));
+      const rates = [thickness, width].map((side) => spread / (side / 2000) ** 2);
+      const core = (minutes) =>
+        start + (wet - start) * (1 - slab(rates[0] * minutes) * slab(rates[1] * minutes));
+      if (core(given.longest_heating_min) < target) {
+        throw new Refused("This would take over 14 days.", [
+          "thickness",
+          "width",
+          "wet_bulb",
+          "target",
+        ]);
+      }
+      return risingRoot((minutes) => core(minutes) - target, 0, given.longest_heating_min) / 60;
+    }
+
     const readingAtCalibration = (reading, wood, calibration) =>
       reading - (wood - calibration) * given.points_per_kelvin;
 
@@ -433,6 +482,7 @@
           a.start_temperature,
           a.temperature,
         ),
+      core_time: (a) => coreTime(a.thickness, a.width, a.gravity, a.wet_bulb, a.start, a.target),
       readings_needed: (a) => readingsNeeded(a.share / 100, a.confidence / 100),
       share_shown: (a) => 100 * shareShown(a.readings, a.failures, a.confidence / 100),
       meter_temperature_correction: (a) =>

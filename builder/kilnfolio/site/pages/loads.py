@@ -13,7 +13,7 @@ from kilnfolio.site.pages.phrases import plural
 
 _ORIGIN = {
     "own": "from {} of this wood and thickness",
-    "relative": "from {} of this wood in few charges or other thicknesses: a wide band",
+    "relative": "from {} of this wood, too few or of other thicknesses: a wide band",
     "formula": "from the published formula alone: no more than a hint",
     "clock": "by the hours of its steps",
 }

@@ -77,7 +77,9 @@ def open_view(context: SiteContext, number: str) -> BoardView | None:
     if found is None or found.trace.misfit > FOLLOWS_WITHIN:
         return None
     rows = [
-        effect_row(one.effect, f"done {one.end:%Y-%m-%d %H:%M}" if one.end else "")
+        effect_row(
+            one.effect, f"done {one.end:%d %b %H:%M}".replace(" ", figures.NBSP) if one.end else ""
+        )
         for one in found.effects
     ]
     return BoardView(
@@ -136,12 +138,17 @@ def effect_row(effect: Effect, becomes: str = "") -> EffectRow:
     return EffectRow(
         effect.what,
         routes.schedule(effect.schedule) if effect.schedule else "",
-        effect.days,
+        _held(effect.days),
         becomes,
-        effect.energy,
-        effect.peak,
+        _held(effect.energy),
+        _held(effect.peak),
         effect.miss,
     )
+
+
+def _held(words: str) -> str:
+    """Return words whose percent signs stay on the line of their number."""
+    return words.replace(" %", f"{figures.NBSP}%")
 
 
 def _days(days: float) -> str:
