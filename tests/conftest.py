@@ -146,6 +146,25 @@ def made_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path],
     return folder
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _few_books() -> Iterator[None]:
+    """Print no booklets of problems for the small mills: two take as long as all else of such a mill.
+
+    The demonstration's are printed, and read by the tests of them.
+    """
+    from kilnfolio.pipeline.pdfs import BOOKS, pdf
+
+    every = pdf.keys
+
+    def few(graph: "Graph") -> list[str]:
+        left_out = () if WHOLE or graph.folder == PROJECT else BOOKS[1:]
+        return [key for key in every(graph) if key not in left_out]
+
+    object.__setattr__(pdf, "keys", few)
+    yield
+    object.__setattr__(pdf, "keys", every)
+
+
 @pytest.fixture(scope="session")
 def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder of the demo mill's site, built once for the whole run.

@@ -5,7 +5,8 @@ import shutil
 from pathlib import Path
 
 import pytest
-from tests.conftest import PROJECT
+from tests.conftest import PROJECT, WHOLE
+from tests.cut import cut_of
 from tests.reviewed import reviewed_mill
 
 from demo.seals import WITNESSES, keep_witnesses, seal_mill
@@ -28,9 +29,13 @@ WITNESSED = PROJECT / "tests/data/rules"
 
 @pytest.fixture(scope="module")
 def sealed(tmp_path_factory):
+    """Seal the demonstration; by default two refused charges, the corrected one and the witnesses."""
     root = tmp_path_factory.mktemp("demo-mill")
-    for name in ("content", "schedules"):
-        shutil.copytree(PROJECT / name, root / name)
+    if WHOLE:
+        for name in ("content", "schedules"):
+            shutil.copytree(PROJECT / name, root / name)
+    else:
+        cut_of(PROJECT, root, {"HB-25-053", "HB-26-019", "HB-26-034", *WITNESSES})
     return root, seal_mill(root)
 
 
@@ -103,7 +108,12 @@ def test_only_an_invented_mills_ledger_is_written_anew(tmp_path):
 
 def test_the_ledger_that_comes_with_the_demonstration_is_what_the_command_makes(sealed):
     made, kept = files_below((sealed[0] / LEDGER).parent), files_below((PROJECT / LEDGER).parent)
-    assert sorted(made) == sorted(kept), RENEW
+    if WHOLE:
+        assert sorted(made) == sorted(kept), RENEW
+    else:
+        for name in ("ledger.jsonl", "heads.jsonl", "keys.yaml"):
+            del made[name]  # they tell of every seal
+        assert len(made) > 3
     assert [name for name in made if made[name] != kept[name]] == [], RENEW
 
 
