@@ -111,7 +111,7 @@ def test_new_keys_are_their_owners_alone_and_never_written_over(tmp_path):
     assert [stat.S_IMODE(path.stat().st_mode) for path in paths] == [0o600, 0o600]
     again = kilnfolio("new", "keys", tmp_path)
     assert again.returncode == 2
-    assert "there already" in again.stderr
+    assert "already exist" in again.stderr
     assert [path.read_bytes() for path in paths] == kept
     paths[1].unlink()
     assert kilnfolio("new", "keys", tmp_path).returncode == 0
