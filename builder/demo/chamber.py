@@ -1,9 +1,9 @@
-"""Kiln air minute by minute: heat, vapour, and a controller that moves valves.
+"""Kiln air minute by minute: heat, vapour, and a controller that operates valves.
 
 The air is one well-stirred volume with the inside of the walls, coupled to the mean temperature of
-the wood; the load takes heat from the air that passes and gives vapour to it. The controller sees
-its sensors, not the truth. Valves stick a little before they move, and that is what makes the air
-swing about its set-point.
+the wood; the load takes heat from the passing air and gives off vapour to it. The controller sees
+its sensors, not the true air. Valves stick a little before they move, which makes the air oscillate
+about its set-point.
 """
 
 from __future__ import annotations
@@ -21,20 +21,21 @@ from kilnfolio.physics.air import (
 
 #: Gas constant of water vapour [J/(kg K)], and heat capacity of kiln air [kJ/(kg K)].
 VAPOUR_GAS_CONSTANT, AIR_HEAT = 461.5, 1.02
-#: Minutes of one step of the wood, and of one step of the air.
+#: Time steps of the wood and of the air [min].
 TICK_MINUTES, AIR_MINUTES = 10, 1
-#: The most the dry bulb is raised, and the depression opened, in an hour [K/h].
+#: Fastest rise of the dry bulb, and of the depression [K/h].
 HEAT_RAMP, SOFTWOOD_RAMP = 2.0, 6.0
 DEPRESSION_RAMP_WET, DEPRESSION_RAMP_DRY = 0.9, 2.5
-#: What is left of the exchange of heat with the load when the air stands still.
+#: Share of the heat exchange with the load that remains in still air.
 STILL_HEAT_SHARE = 0.3
 
 
 @dataclass(frozen=True)
 class KilnPhysics:
-    """What one kiln can do, in m³, kJ/K, kW/K, kW, kg/s and m³/s.
+    """Physical properties of a kiln, in m³, kJ/K, kW/K, kW, kg/s and m³/s.
 
-    `drying_s` and `wetting_s` are how soon its controller means to mend air too humid or too dry.
+    `drying_s` and `wetting_s` are the times in which its controller aims to correct air that is too
+    humid or too dry.
     """
 
     chamber_m3: float
@@ -53,13 +54,13 @@ class KilnPhysics:
 
     @property
     def exchange(self) -> float:
-        """Heat given to the load per kelvin between entering air and wood [kW/K]."""
+        """Heat transfer to the load per kelvin between entering air and wood [kW/K]."""
         return 0.62 * self.air_flow * AIR_HEAT
 
 
 @dataclass
 class SensorErrors:
-    """What the controller's own bulbs add to the truth [K]."""
+    """Errors of the controller's own bulbs [K]."""
 
     dry: float = 0.0
     wet: float = 0.0
@@ -67,7 +68,7 @@ class SensorErrors:
 
 @dataclass
 class Trace:
-    """What the air did, five minutes a row."""
+    """The course of the air, one row for every five minutes."""
 
     minute: list[int]
     dry: list[float]
@@ -81,12 +82,12 @@ class Trace:
 
     @classmethod
     def empty(cls) -> Trace:
-        """Return a trace without rows."""
+        """Return an empty trace."""
         return cls(*([] for _ in range(9)))
 
 
 class Chamber:
-    """One kiln with its load, from the moment heating begins.
+    """A kiln with its load, from the start of heating.
 
     Parameters
     ----------
@@ -101,9 +102,9 @@ class Chamber:
     errors : SensorErrors
         Errors of the controlling sensors.
     chance : Generator
-        Steam pressure and stirring of the air.
+        Random steam pressure and stirring of the air.
     ramp : float
-        The most the dry bulb is raised in an hour. [K]
+        Fastest rise of the dry bulb. [K/h]
     """
 
     def __init__(
@@ -134,7 +135,7 @@ class Chamber:
 
     @property
     def fall_across_load(self) -> float:
-        """How much cooler the air leaves the load than it enters [K]."""
+        """Drop in air temperature across the load [K]."""
         flow = 1.0 if self.fans and self.power else 0.05
         return 0.62 * (self.dry - self.wood) * flow + self.stratified
 
@@ -148,7 +149,7 @@ class Chamber:
         *,
         wet_wood: bool,
     ) -> None:
-        """Run the air for one tick, given what the load evaporates [kg/s]."""
+        """Advance the air by one tick, given the evaporation of the load [kg/s]."""
         if not self.power:
             self._rest()
         set_before = self.set_dry
@@ -185,7 +186,7 @@ class Chamber:
         self._row((number + 1) * TICK_MINUTES)
 
     def _rest(self) -> None:
-        """During a stop the set-point follows the air: the kiln is brought up again from there."""
+        """Let the set-point follow the air during a stop, so that the kiln ramps up from there."""
         shown = wet_bulb(self.dry, self.humidity(), self.pressure)
         self.set_dry = self.dry
         self.set_depression = min(self.set_depression, max(self.dry - shown, 0.5))
@@ -201,10 +202,10 @@ class Chamber:
         self.set_depression = min(depression, self.set_depression + opening)
 
     def _vapour_wanted(self) -> tuple[float, float, float]:
-        """Return the vapour pressure the controller drives the truth to, now and a tick on.
+        """Return the vapour pressure the controller aims for, now and one tick later.
 
-        The third value is how much it rises per kelvin of wet bulb. While the air is still warming
-        the controller holds the depression, not the wet bulb of a dry bulb not yet reached.
+        The third value is its rise per kelvin of wet bulb. While the air is still heating up the
+        controller keeps the depression, not the wet bulb of a dry bulb not yet reached.
         """
         later = self.dry + (self.dry - self.dry_before)
         dry = np.array([self.dry, self.dry, later])
@@ -238,9 +239,9 @@ class Chamber:
         self.coil += (self.valve * self.steam - self.coil) * 0.3
         kelvin = self.dry + 273.15
         density = 1.0 / (VAPOUR_GAS_CONSTANT * kelvin)
-        # Walls, stickers and board faces hold as much vapour again as several chambers of air.
+        # walls, stickers and board faces hold as much vapour as several chambers of air
         room = 4.0 * k.chamber_m3 * density
-        # The vapour that would bring the air right [kg]: the controller asks no more.
+        # the vapour that would correct the air [kg]; the controller adds no more
         self._move_vents(
             (self.vapour - wanted) / slope,
             abs(self.vapour - wanted) * room,
@@ -295,17 +296,17 @@ class Chamber:
             self.valve = wanted
 
     def _move_vents(self, excess_k: float, enough: float, vent_removes: float, lost: float) -> None:
-        """Open vents or run the compressor when too humid; spray when too dry.
+        """Open vents or run the compressor if too humid; spray if too dry.
 
-        `excess_k` is how far the wet bulb is too high [K], `enough` the vapour that would mend it
-        [kg], `vent_removes` what open vents take out and `lost` what leaks and dry wood take in
-        the meantime [kg/s].
+        `excess_k` is the excess of the wet bulb [K], `enough` the vapour that would correct it
+        [kg], `vent_removes` what open vents remove and `lost` what leaks and dry wood remove
+        meanwhile [kg/s].
         """
         if not self.power:
             self.vent = self.spray = self.compressor = 0.0
             return
         k, excess = self.physics, excess_k + 0.2 * self.stir
-        # Far from the set-point the slow part of the controller waits, or it would overshoot.
+        # far from the set-point the integral part of the controller pauses, or it would overshoot
         if abs(excess) < 1.5:
             self.vent_integral = min(max(self.vent_integral + excess / 60.0, 0.0), 1.0)
         elif excess < 0.0:
@@ -316,7 +317,7 @@ class Chamber:
             if abs(wanted - self.compressor) > 0.03 or wanted == 0.0:
                 self.compressor = wanted
             hot = self.dry - self.set_dry - 0.6
-            # A compressor does little in cold air: until it can, vents let the first water out.
+            # a compressor does little in cold air, so vents let out the first water
             cold = wanted if self.vapour < 3500.0 else 0.0
             self.vent = min(max(hot / 1.2, cold, 0.0), 1.0)
         elif abs(wanted - self.vent) > 0.03 or wanted == 0.0:

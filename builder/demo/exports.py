@@ -1,4 +1,4 @@
-"""Logger files, each in the dress of its own profile, as the logger wrote them."""
+"""Logger files, each in the format of its profile."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ import numpy as np
 
 from kilnfolio.records.quantities import fahrenheit_from_celsius
 
-#: Share of cells the logger lost: a loose contact, a late answer.
+#: Share of cells the logger lost, as by a loose contact or a late reply.
 LOST_SHARE = 0.0006
-#: Channels that show a share or a switch, not a temperature.
+#: Channels with a percentage or a switch, not a temperature.
 SWITCHES = ("vent", "spray", "fan")
 
 
 @dataclass(frozen=True)
 class Sensor:
-    """One column's instrument: bias and noise in the house unit, smallest step in its own."""
+    """A column's instrument: bias and noise in the house unit, resolution in its own."""
 
     bias: float
     noise: float
@@ -27,7 +27,7 @@ class Sensor:
 
 
 def in_column_unit(values: np.ndarray, channel: str, unit: str) -> np.ndarray:
-    """Return values of a channel in the unit its column is written in."""
+    """Return values of a channel in the unit of its column."""
     if unit == "°F":
         return values * 1.8 if channel == "depression" else fahrenheit_from_celsius(values)
     return values / 100.0 if unit == "fraction" else values
@@ -43,24 +43,24 @@ def export(
     chance: np.random.Generator,
     extra: dict[str, np.ndarray],
 ) -> bytes:
-    """Return the bytes of one export.
+    """Return the bytes of an export.
 
     Parameters
     ----------
     profile : dict
         The logger profile's record.
     started : datetime
-        When minute 0 was.
+        Time of minute 0.
     minutes : ndarray of int
-        Minute of each row; rows the logger did not write are left out already.
+        Minute of each row, without rows the logger did not write.
     channels : dict of str to ndarray
-        What the sensors feel, without their errors. [°C, K, %, 0 or 1]
+        True values at the sensors. [°C, K, %, 0 or 1]
     sensors : dict of str to Sensor
         Their errors.
     zone : ZoneInfo
         The mill's zone, for a local clock.
     extra : dict of str to ndarray
-        Columns the profile ignores, by heading.
+        Columns that the profile ignores, by heading.
     """
     columns = [_times(profile, started, minutes, zone)]
     headings, units = [profile["time"]["heading"]], [""]

@@ -1,8 +1,8 @@
-"""What each planted fault should make an honest review say.
+"""The findings that each planted fault should cause.
 
-The slugs are the checks' own names. `must` are the checks that name the fault; `entails` are those
-that speak too because the same cause made what they see, each with the reason. A review that is
-honest says all of these and nothing else.
+The slugs are those of the checks. `must` are the checks that find the fault; `entails` are others
+that fail for the same cause, each with the reason. A correct review has all of these findings and no
+others.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Expected:
-    """What is expected of the review where a fault is planted."""
+    """The findings expected for a planted fault."""
 
     say: str
     must: tuple[str, ...]
@@ -83,7 +83,7 @@ EXPECTED = {
 
 
 def truth_of(made: MadeCharge) -> dict[str, Any]:
-    """Return what truly happened in a charge, for the file of truths."""
+    """Return what really happened in a charge, for the truth file."""
     truth: dict[str, Any] = {"load": made.truth}
     fault = made.plan.fault
     if fault is None:
@@ -100,7 +100,7 @@ def truth_of(made: MadeCharge) -> dict[str, Any]:
 
 
 def _planted(made: MadeCharge) -> dict[str, Any]:
-    """Return the details of the fault, minutes turned into times."""
+    """Return the details of the fault, with minutes converted to times."""
     found: dict[str, Any] = {}
     for key, value in made.planted.items():
         if key in ("minute", "first"):

@@ -1,9 +1,8 @@
-"""Core temperatures under probes, each in the middle of a thick piece.
+"""Core temperatures at probes, each in the middle of a thick piece.
 
-A core follows what drives its surface with the lag of a plane sheet's slowest mode,
-tau = 4 L² / (pi² alpha) (Crank 1975, ch. 4, with heat for matter). While the surface is wet it sits
-near the wet bulb; as it dries it comes up towards the dry bulb. A probe near a leak lives in air
-that is partly outside air.
+A core follows its surface with the lag of a plane sheet's slowest mode, tau = 4 L² / (pi² alpha)
+(Crank 1975, ch. 4, with heat for matter). While the surface is wet it stays near the wet bulb; as
+it dries it rises towards the dry bulb. A probe near a leak is in air mixed with outside air.
 """
 
 from __future__ import annotations
@@ -12,12 +11,12 @@ import numpy as np
 
 #: Thermal diffusivity of moist softwood across the grain [m²/s].
 THERMAL_DIFFUSIVITY = 1.5e-7
-#: Heat must also reach the face through the air film: how much slower that makes a core.
+#: Factor on the lag of a core, because heat must also pass through the air film at the face.
 FILM_FACTOR = 1.6
 
 
 def time_constant_minutes(thickness_mm: float) -> float:
-    """Return the lag of a core behind its surface [min]."""
+    """Return the time constant of a core behind its surface [min]."""
     half = thickness_mm / 2000.0
     return FILM_FACTOR * 4.0 * half**2 / (np.pi**2 * THERMAL_DIFFUSIVITY) / 60.0
 
@@ -37,19 +36,19 @@ def core_temperatures(
     Parameters
     ----------
     dry_c, wet_c, wood_c, outside_c : ndarray
-        Kiln bulbs, mean wood and outside temperature, a row each. [°C]
+        Kiln bulbs, mean wood and outside temperature at each row. [°C]
     mean_mc : ndarray
         Mean MC of the load. [%]
     thickness_mm : float
         Thickness of the piece.
     leak_share : float
-        How much of the air at the piece comes from outside.
+        Share of outside air at the piece.
     minutes : float
-        Between rows.
+        Time between rows.
     """
     warm = np.clip((30.0 - mean_mc) / 30.0, 0.0, 1.0) * 0.7 + 0.05
     surface = wet_c + warm * (dry_c - wet_c)
-    # A load that is still cold holds its own air down.
+    # a load that is still cold keeps its own air cool
     surface = np.minimum(surface, 0.5 * (surface + wood_c) + 3.0)
     driven = surface - leak_share * (surface - outside_c)
     share = 1.0 - np.exp(-minutes / time_constant_minutes(thickness_mm))

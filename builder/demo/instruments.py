@@ -8,24 +8,24 @@ import numpy as np
 
 from kilnfolio.physics.meters import POINTS_PER_KELVIN
 
-#: What the board scale and the section balance show [g].
+#: Resolution of the board scale and the section balance [g].
 SCALE_STEP_G, BALANCE_STEP_G = 1.0, 0.1
-#: Scatter of a section's MC about its board's: along the grain, as a share, and in points.
+#: Scatter of a section's MC about its board's, along the grain: relative, and in points.
 SECTION_SHARE, SECTION_POINTS = 0.006, 0.2
 #: Scatter of a meter reading about the board's MC, and of a hand-read bulb.
 METER_POINTS, HAND_KELVIN = 0.30, 0.12
-#: Wood temperature the meter's scale holds for [°C].
+#: Wood temperature for which the meter's scale is right [°C].
 METER_CALIBRATION_C = 20.0
 
 
 def rounded(value: float, step: float) -> float:
-    """Return a reading as an instrument with that smallest step shows it."""
+    """Return a reading rounded to an instrument's resolution."""
     return round(round(value / step) * step, 6)
 
 
 @dataclass(frozen=True)
 class CutSection:
-    """One moisture section: masses as the balance showed them [g]."""
+    """A moisture section: masses shown by the balance [g]."""
 
     id: str
     green_g: float
@@ -33,7 +33,7 @@ class CutSection:
 
     @property
     def mc_pct(self) -> float:
-        """MC worked out from the two masses [%]."""
+        """MC from the two masses [%]."""
         return 100.0 * (self.green_g - self.oven_dry_g) / self.oven_dry_g
 
 
@@ -42,14 +42,14 @@ def cut_sections(
 ) -> tuple[CutSection, CutSection]:
     """Return the two sections cut at the ends of a board before it is weighed.
 
-    A section is about one inch along the grain of a 760 mm board. Its MC differs from the board's
-    as wood differs along the grain, and a little water leaves before it reaches the balance.
+    A section is about one inch along the grain of a 760 mm board. Its MC differs from the board's,
+    because wood varies along the grain, and it loses a little water on the way to the balance.
     """
     sections = []
     for letter in "ab":
         dry = board_dry_g * 25.4 / 760.0 * chance.normal(1.0, 0.015)
         mc = board_mc * chance.normal(1.0, SECTION_SHARE) + chance.normal(-0.1, SECTION_POINTS)
-        # Oven-drying is stopped a hair before constant mass.
+        # oven-drying is stopped slightly before constant mass
         left = 1.0 + abs(chance.normal(0.0, 0.0006))
         sections.append(
             CutSection(
@@ -62,14 +62,14 @@ def cut_sections(
 
 
 def weigh(mass_g: float, chance: np.random.Generator) -> int:
-    """Return a mass as the board scale shows it [g]."""
+    """Return a mass shown by the board scale [g]."""
     return int(rounded(mass_g + chance.normal(0.0, 0.6), SCALE_STEP_G))
 
 
 def transposed(mass_g: int, least_drop: float, floor_g: float) -> int | None:
-    """Return the mass with two neighbouring digits swapped so that it reads too low, or None.
+    """Return a mass with two neighbouring digits swapped so that it is too low, or None.
 
-    Of the swaps that lower it by at least `least_drop` and leave it above `floor_g`, the smallest.
+    The swap is the smallest that lowers it by at least `least_drop` and leaves it above `floor_g`.
     """
     digits = str(mass_g)
     swaps = [
@@ -83,7 +83,7 @@ def transposed(mass_g: int, least_drop: float, floor_g: float) -> int | None:
 def meter_readings(
     mc: np.ndarray, wood_temp_c: float, chance: np.random.Generator, *, temperature_corrected: bool
 ) -> np.ndarray:
-    """Return what a resistance meter shows on boards of an MC [%].
+    """Return a resistance meter's readings on boards of given MCs [%].
 
     Warm wood conducts better, so an uncorrected reading is too high by half a point for each
     5.6 °C (Wood Handbook, FPL-GTR-190, p. 13-3).

@@ -1,4 +1,4 @@
-"""A load in a kiln: wood and air advanced together, tick by tick."""
+"""A load in a kiln: wood and air, advanced together tick by tick."""
 
 from __future__ import annotations
 
@@ -18,31 +18,31 @@ MOLAR_MASS_RATIO = 0.621945
 
 @dataclass(frozen=True)
 class Span:
-    """From one minute to another, counted from the start of heating."""
+    """An interval in minutes from the start of heating."""
 
     first: float
     last: float
 
     def holds(self, minute: float) -> bool:
-        """Return whether a minute lies within."""
+        """Return whether a minute is within the interval."""
         return self.first <= minute < self.last
 
 
 class KilnRun:
-    """The boards, the air they stand in, and what the operator asks of it.
+    """The boards, the air around them, and the operator's settings.
 
     Parameters
     ----------
     boards : Boards
         The load boards first, then the sample boards.
     load : int
-        How many of them stand for the load.
+        Number of load boards.
     chamber : Chamber
         The kiln.
     water_per_point : float
-        Water the whole load holds for each point of MC. [kg]
+        Water in the whole load per point of MC. [kg]
     reversal_minutes : float
-        Between fan reversals.
+        Time between fan reversals.
     """
 
     def __init__(
@@ -70,7 +70,7 @@ class KilnRun:
 
     @property
     def samples(self) -> slice:
-        """The sample boards' places among the boards."""
+        """Indices of the sample boards."""
         return slice(self.load, None)
 
     def ask(self, air: AirState) -> None:
@@ -99,7 +99,7 @@ class KilnRun:
         self.mean_history.append(after)
         self.emc_history.append(float(emc[0]))
         given = (before - after) * self.water_per_point / (60.0 * TICK_MINUTES)
-        # The air meets the vapour of the last tick or two, not of an instant.
+        # smooth evaporation over the last tick or two
         self.evaporation += 0.5 * (given - self.evaporation)
         chamber.tick(
             self.ticks,
@@ -123,7 +123,7 @@ class KilnRun:
         return equilibrium_moisture_content(temps, humidity)
 
     def cool_and_rest(self, hours: float, rest_hours: float) -> None:
-        """Let the load cool behind closed doors and lie: water moves only inside the boards."""
+        """Let the load cool and rest behind closed doors: water only moves inside the boards."""
         start = self.chamber.wood
         still = np.full(len(self.boards.half_thickness), 8.0)
         for step in range(int(hours + rest_hours)):

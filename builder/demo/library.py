@@ -1,4 +1,4 @@
-"""The book as the mill has it: species, schedules with their modifications, limits on the wood."""
+"""The mill's library: species, schedules with their modifications, limits of the wood."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 
-#: Height of the invented mill [m].
+#: Altitude of the invented mill [m].
 ALTITUDE_M = 310.0
 
 
@@ -27,7 +27,7 @@ class Library:
     pressure_pa: float
 
     def steps(self, schedule_id: str) -> tuple[PlannedStep, ...]:
-        """Return a schedule's steps with their air at the mill's pressure."""
+        """Return a schedule's steps, with their air at the mill's pressure."""
         schedule = self.schedules[schedule_id]
         written = tuple(schedule.steps) or expand(str(schedule.notation), self.notation)
         return planned_steps(schedule, written, self.pressure_pa)
@@ -35,9 +35,9 @@ class Library:
     def treatment(self, schedule_id: str, stage: str, target_pct: float) -> AirState:
         """Return equalizing or conditioning air: the schedule's own at its target, else by rule.
 
-        By the rule equalizing runs at an EMC two points under the target, conditioning at four
-        points above for a hardwood and three for a softwood, both at the last step's dry bulb
-        (USDA AH-188, ch. 7, from memory).
+        By the rule, equalizing has an EMC two points below the target, and conditioning four points
+        above it for a hardwood and three for a softwood, both at the last step's dry bulb (USDA
+        AH-188, ch. 7, from memory).
         """
         schedule = self.schedules[schedule_id]
         own = getattr(schedule, stage)

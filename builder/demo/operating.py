@@ -1,6 +1,6 @@
-"""The operator: weighs, works out MC as on the sheet, steps, equalizes, conditions.
+"""The operator: weighs, works out MCs as on the sheet, changes steps, equalizes, conditions.
 
-The operator knows the sections and the masses, never the truth. Steps follow the mean MC of the
+The operator knows the sections and the masses, not the true MCs. Steps follow the mean MC of the
 wettest half (the larger half of an odd number), never twice within a day, and the dry bulb is not
 raised above the species' ceiling while the wettest board is still wet.
 """
@@ -21,16 +21,16 @@ from kilnfolio.physics.moisture import controlling_moisture_content
 from kilnfolio.review.setpoints import AirState
 
 DAY = 1440
-#: How far from target − 2 the driest board may be when equalizing starts [points].
+#: Largest distance of the driest board from target − 2 when equalizing starts [points].
 START_MARGIN = 0.4
 
-#: How far under the target the wettest board must be before equalizing ends [points].
+#: How far below the target the wettest board must be before equalizing ends [points].
 SPARE = 0.2
 
 
 @dataclass(frozen=True)
 class SampleBoard:
-    """A sample board as the sheet knows it."""
+    """A sample board as on the sheet."""
 
     id: str
     sections: tuple[CutSection, CutSection]
@@ -41,14 +41,14 @@ class SampleBoard:
 
     @property
     def oven_dry_g(self) -> int:
-        """Oven-dry mass worked out from the sections' mean MC, to the gram."""
+        """Oven-dry mass from the sections' mean MC, to the gram."""
         mean = float(np.mean([section.mc_pct for section in self.sections]))
         return round(self.green_g / (1.0 + mean / 100.0))
 
 
 @dataclass
 class Round:
-    """One round of weighings as written."""
+    """A round of weighings as written."""
 
     minute: float
     by: str
@@ -58,12 +58,12 @@ class Round:
 
     @property
     def wettest(self) -> float:
-        """Wettest board on the sheet [%]."""
+        """MC of the wettest board on the sheet [%]."""
         return max(self.stated.values())
 
     @property
     def driest(self) -> float:
-        """Driest board on the sheet [%]."""
+        """MC of the driest board on the sheet [%]."""
         return min(self.stated.values())
 
 
@@ -85,7 +85,7 @@ class Sheet:
     equalizing: StageRun | None = None
     conditioning: StageRun | None = None
     ended: float = 0.0
-    #: What the planted fault did, for the file of truths.
+    #: Effects of the planted fault, for the truth file.
     planted: dict[str, object] = field(default_factory=dict)
 
 
@@ -114,7 +114,7 @@ class Operator:
         self.stepped_at = 0.0
 
     def run(self) -> Sheet:
-        """Run the charge and return what was written."""
+        """Run the charge and return the sheet."""
         self._set_step(
             0.0,
             self.step,
@@ -159,7 +159,7 @@ class Operator:
                 minute = self._routine(minute)
             start = end
         if self._equalizes():
-            # The last step is held until the driest board is due.
+            # the last step runs until the driest board is due
             written = self._weigh(start - 15.0)
             while not self._equalizing_is_due(written):
                 written = self._weigh(self._next(written))
@@ -193,7 +193,7 @@ class Operator:
         self._set_step(minute, self.step + 1, None)
 
     def _early(self, written: Round, trigger: float) -> float:
-        """Return how far above the trigger this operator will step: nothing, unless planted."""
+        """Return how far above the trigger this operator changes the step: 0 unless planted."""
         fault = self.plan.fault
         if (
             not fault
@@ -217,7 +217,7 @@ class Operator:
         start = self.plan.target_mc - 2.0
         if written.driest <= start + 0.2:
             return True
-        # Better a little early than late: the next round may find it too dry.
+        # a little early rather than late: at the next round it may be too dry
         soon = (
             written.driest
             - self._driest_loss() * (self._routine(written.minute) - written.minute) / DAY
@@ -225,7 +225,7 @@ class Operator:
         return written.driest <= start + START_MARGIN and soon < start - START_MARGIN
 
     def _driest_loss(self) -> float:
-        """Return the driest board's loss by the last two rounds [points a day]."""
+        """Return the driest board's loss between the last two rounds [points a day]."""
         if len(self.sheet.rounds) < 2:
             return 0.0
         before, last = self.sheet.rounds[-2:]
@@ -235,7 +235,7 @@ class Operator:
         )
 
     def _next(self, written: Round) -> float:
-        """Return when to weigh next: the routine, or sooner where the driest board is near due."""
+        """Return when to weigh next: by routine, or earlier if the driest board is nearly due."""
         routine = self._routine(written.minute)
         loss = self._driest_loss()
         over = written.driest - (self.plan.target_mc - 2.0)
@@ -247,7 +247,7 @@ class Operator:
         return max(written.minute + 150.0, self._awake(due) + float(self.chance.integers(1, 9)))
 
     def _awake(self, minute: float) -> float:
-        """Return the minute moved out of the night: the last round of the evening or the first."""
+        """Return a minute moved out of the night, to the last round of the evening or the first."""
         local = self._local(minute)
         late = local.hour - 24 if local.hour >= 23 else local.hour
         if late >= 5:
@@ -264,12 +264,12 @@ class Operator:
         self.kiln.ask(air)
         fault = self.plan.fault
         if fault and fault.kind == "equalizing cut short":
-            # So many hours by habit, whatever the boards say.
+            # a fixed number of hours, whatever the boards show
             written = self._weigh(start + 60.0 * fault.hours - 25.0)
             self.sheet.planted |= {"wettest": written.wettest, "minute": written.minute}
         else:
             written = self.sheet.rounds[-1]
-            # A little to spare: conditioning adds water, and the sheet is rounded.
+            # with a margin, because conditioning adds water and the sheet is rounded
             while written.wettest > self.plan.target_mc - SPARE or written.minute < start + 300:
                 written = self._weigh(self._routine(written.minute, twice=True))
         self.sheet.equalizing = StageRun(start, written.minute + 25.0, air)
@@ -286,7 +286,7 @@ class Operator:
         self.kiln.advance(end)
 
     def _morning(self, minute: float) -> float:
-        """Return the minute, or the next morning's 05:20 where it falls in the night."""
+        """Return the minute, or 05:20 the next morning if it is at night."""
         local = self._local(minute)
         if 5 <= local.hour < 23:
             return minute
@@ -295,7 +295,7 @@ class Operator:
     # --- weighing --------------------------------------------------------------------------------
 
     def _routine(self, after: float, *, twice: bool = False) -> float:
-        """Return the next routine round: mornings, evenings too while it matters."""
+        """Return the next routine round: every morning, and every evening while it matters."""
         latest = self.sheet.rounds[-1] if self.sheet.rounds else None
         wet = latest is None or latest.wettest > 30.0
         fast = latest is not None and len(self.sheet.rounds) > 1 and self._driest_loss() > 4.0
@@ -352,7 +352,7 @@ class Operator:
         )
 
     def _misread(self, minute: float, shown: dict[str, int]) -> None:
-        """Write one mass with two digits swapped, so that the next one seems a gain."""
+        """Write a mass with two digits swapped, so that the next one looks like a gain."""
         if not self._planted(minute, "mis-weighed board"):
             return
         before = self.sheet.rounds[-1]
@@ -374,7 +374,7 @@ class Operator:
                 return
 
     def _slip(self, minute: float, stated: dict[str, float]) -> None:
-        """Write one board's MC wrong by a slip of subtraction, though its mass is right."""
+        """Write a board's MC wrong by a slip in subtraction, although its mass is right."""
         if not self._planted(minute, "arithmetic slip"):
             return
         board = max(stated, key=stated.__getitem__)

@@ -1,4 +1,4 @@
-"""Plans: what a charge and a lot are meant to be, before chance has its say."""
+"""Plans of charges and lots, before random variation."""
 
 from __future__ import annotations
 
@@ -20,18 +20,18 @@ FaultKind = Literal[
 
 @dataclass(frozen=True)
 class Fault:
-    """Something that goes wrong in a charge, and when.
+    """A fault in a charge, and when it occurs.
 
     Attributes
     ----------
     kind : str
-        What goes wrong.
+        The kind of fault.
     day : float
-        Days from the start of heating at which it begins, where a time can be chosen.
+        Days from the start of heating until it begins, if the time can be chosen.
     hours : float
-        How long it lasts, where it lasts.
+        Duration, if it lasts.
     size : float
-        How large: kelvins of wick error, points of MC, number of readings.
+        Size: kelvins of wick error, points of MC, number of readings.
     """
 
     kind: FaultKind
@@ -51,7 +51,7 @@ class PowerStop:
 
 @dataclass(frozen=True)
 class HeatTreatmentPlan:
-    """Probes in the core of four pieces; `leaks` is the share of outside air at each."""
+    """Core probes in four pieces; `leaks` is the share of outside air at each."""
 
     claim: str = "ISPM 15"
     threshold_c: float = 56.0
@@ -61,7 +61,7 @@ class HeatTreatmentPlan:
 
 @dataclass(frozen=True)
 class SurveyPlan:
-    """The final survey: how many readings, and which corrections the sheet already holds."""
+    """The final survey: number of readings, and corrections already made on the sheet."""
 
     readings: int = 48
     days_after: int = 1
@@ -71,7 +71,7 @@ class SurveyPlan:
 
 @dataclass(frozen=True)
 class Miscopied:
-    """A survey reading typed wrongly from the sheet, and put right after the charge was sealed."""
+    """A survey reading mistyped from the sheet, and corrected after the charge was sealed."""
 
     reading: int
     typed: str
@@ -80,7 +80,7 @@ class Miscopied:
 
 @dataclass(frozen=True)
 class ChargePlan:
-    """One charge as planned.
+    """A charge as planned.
 
     Attributes
     ----------
@@ -123,24 +123,24 @@ class ChargePlan:
 
     @property
     def seed(self) -> int:
-        """Seed of the charge's own stream of chance: its number, read as bytes."""
+        """Seed of the charge's own random numbers: its number, read as bytes."""
         return int.from_bytes(self.id.encode(), "big") % (2**63)
 
 
 @dataclass(frozen=True)
 class RunningPlan:
-    """A charge that runs at the demonstration's present.
+    """A charge that is running at the demonstration's present.
 
     Attributes
     ----------
     charge : ChargePlan
         The charge as planned to its end.
     in_the_oven : tuple of str
-        Boards whose second section is still in the oven; the first is, too, where it is all.
+        Boards whose second section is still in the oven; if it is all boards, the first one is too.
     rounds_missed : int
-        The last rounds, which nobody weighed.
+        Number of last rounds that nobody weighed.
     note : str
-        What the last shift left for the next.
+        The last shift's note for the next.
     """
 
     charge: ChargePlan
@@ -151,10 +151,10 @@ class RunningPlan:
 
 @dataclass(frozen=True)
 class LotPlan:
-    """One lot as ordered, from the packs of a charge.
+    """A lot as ordered, from the packs of a charge.
 
-    `packs` are counted from 0 in the order of the kiln's positions. A lot issued again, days after
-    it was shipped, is in its second version.
+    `packs` are counted from 0 in the order of the kiln's positions. A lot that is issued again some
+    days after shipping is in its second version.
     """
 
     id: str
@@ -165,7 +165,7 @@ class LotPlan:
     customer: str
     order_number: str
     shipped_days_after: int | None
-    """None where it stays at the mill."""
+    """None if it stays at the mill."""
     width: str = "random widths"
     length: str = "2.4 m to 4.9 m"
     thickness: str | None = None

@@ -1,4 +1,4 @@
-"""The record of a charge and of a lot, as people at the mill wrote them down."""
+"""The records of charges and lots, as people at the mill would write them."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from demo.simulate import MadeCharge, Making
 
 HAND_STEP_C, HAND_STEP_F = 0.1, 0.5
-#: Stress left in green-dried 4/4 before conditioning, as the prongs' movement, and the limit [mm].
+#: Stress in green-dried 4/4 before conditioning, as movement of the prongs, and the limit [mm].
 STRESS_BEFORE_MM, STRESS_LIMIT = 5.5, "1/8 in"
 
 
@@ -50,7 +50,7 @@ def probe_thickness_mm(plan: ChargePlan) -> float:
 
 
 def written(moment: dt.datetime) -> str:
-    """Return a moment as written on the sheet; with its offset only where the clock repeats it."""
+    """Return a time as written on the sheet; with its offset only if the clock repeats it."""
     local = moment.astimezone(scenario.ZONE)
     plain = local.replace(tzinfo=None)
     other = plain.replace(tzinfo=scenario.ZONE, fold=1 - local.fold)
@@ -60,7 +60,7 @@ def written(moment: dt.datetime) -> str:
 
 
 def pack_numbers(plan: ChargePlan, positions: list[str]) -> dict[str, str]:
-    """Return pack numbers with the position each stands in."""
+    """Return pack numbers with their positions."""
     return {
         f"{plan.id}-{number:02d}": position for number, position in enumerate(positions, start=1)
     }
@@ -69,7 +69,7 @@ def pack_numbers(plan: ChargePlan, positions: list[str]) -> dict[str, str]:
 def charge_record(
     making: Making, cooled_hours: float
 ) -> tuple[dict[str, Any], dt.datetime, dt.datetime]:
-    """Return the record of a charge, when it was unloaded and when it was surveyed."""
+    """Return the record of a charge, and when it was unloaded and surveyed."""
     plan, sheet = making.plan, making.sheet
     ended = making.moment(sheet.ended)
     unloaded = _at(ended + dt.timedelta(hours=cooled_hours + 0.5))
@@ -142,7 +142,7 @@ def charge_record(
 
 
 def running_record(making: Making, running: RunningPlan, now: dt.datetime) -> dict[str, Any]:
-    """Return the record of a charge that runs: what is written of it by now."""
+    """Return the record of a running charge, as far as it is written."""
     plan = making.plan
     schedule = making.library.schedules[plan.schedule]
     boards = _boards(making, now)
@@ -160,7 +160,7 @@ def running_record(making: Making, running: RunningPlan, now: dt.datetime) -> di
             ]
             board["stated_oven_dry_mass"] = None
     weighings = _weighings(making)
-    if running.in_the_oven:  # nobody can work out an MC before the sections are out
+    if running.in_the_oven:  # no MC can be worked out before the sections are out of the oven
         weighings = [Line({key: one[key] for key in ("at", "by", "masses")}) for one in weighings]
     minute = (now - plan.started).total_seconds() / 60.0
     events = [
@@ -223,7 +223,7 @@ def _corrections(
 
 
 def _at(moment: dt.datetime) -> dt.datetime:
-    """Return the next working hour after a moment, on a ten-minute mark."""
+    """Return the next working hour after a time, on a ten-minute mark."""
     local = moment.astimezone(scenario.ZONE)
     if not 6 <= local.hour < 17:
         day = local.date() + dt.timedelta(days=local.hour >= 17)
@@ -317,7 +317,7 @@ def _sections(sections: tuple[CutSection, ...]) -> list[Line]:
 
 
 def _resection(making: Making, number: int, unloaded: dt.datetime) -> dict[str, Any]:
-    """Return the sections cut from a sample board once the charge was drawn."""
+    """Return the sections cut from a sample board after unloading."""
     boards, place = making.kiln.boards, making.kiln.load + number
     mc, mass = float(boards.mean_mc[place]), float(boards.mass_g[place])
     sections = cut_sections(
@@ -434,7 +434,7 @@ def _events(making: Making) -> list[Line]:
 
 
 def _condensate(making: Making) -> str | None:
-    """Return the water the compressor's tray measured: a little is lost on its way."""
+    """Return the water measured at the compressor's tray; a little is lost on the way."""
     collected = making.kiln.chamber.condensed_kg
     return f"{0.97 * collected:.0f} L" if collected > 0 else None
 
@@ -487,7 +487,7 @@ def _oven_pairs(making: Making, mc: np.ndarray) -> list[Line]:
 
 
 def _stress(making: Making, at: dt.datetime, shell: float, core: float) -> dict[str, Any] | None:
-    """Return the prong test: the stress that conditioning left, less if warm and long."""
+    """Return the prong test: the stress left by conditioning, less after a long, warm one."""
     stage = making.sheet.conditioning
     if stage is None:
         return None
@@ -509,7 +509,7 @@ def _stress(making: Making, at: dt.datetime, shell: float, core: float) -> dict[
     }
 
 
-#: Defects looked for at the grading of every charge, with the share usually found.
+#: Defects looked for when grading every charge, with the share usually found.
 _DEFECTS = (
     ("end-checks", 0.030),
     ("surface-checks", 0.012),
@@ -592,7 +592,7 @@ def lot_record(plan: LotPlan, made: MadeCharge) -> dict[str, Any]:
             number=numbers[index],
             charge=charge.id,
             pieces=pieces - (3 * index + len(plan.id)) % 9,
-            # Shrinkage and culls: what leaves is less than what went in.
+            # because of shrinkage and culls, less leaves than went in
             volume=f"{volume * (0.93 - 0.004 * (index % 4)):.2f} m³",
         )
         for index in plan.packs

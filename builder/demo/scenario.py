@@ -55,7 +55,7 @@ def _stock(species: str, thickness: str, volume: str) -> dict[str, str]:
     return {"species": species, "thickness": thickness, "volume": volume}
 
 
-#: Orders with dates: two in the charges that run, one of them tight; the others go in next.
+#: Orders with due dates: two in running charges, one of them tight; the others go in next.
 ORDERS = (
     _order(
         "26-291",
@@ -94,10 +94,10 @@ ORDERS = (
 
 @dataclass(frozen=True)
 class KilnScene:
-    """One kiln as built: what it can do, where packs stand, and how its sensors err.
+    """A kiln as built: its properties, the positions of packs, and the errors of its sensors.
 
-    `warmer_k` is what each position adds to the kiln's mean air; it never changes, so a wet spot
-    shows in every survey.
+    `warmer_k` is the temperature of each position relative to the kiln's mean. It never changes, so
+    a wet spot shows in every survey.
     """
 
     physics: KilnPhysics
@@ -428,7 +428,7 @@ LOGGERS: dict[str, dict[str, Any]] = {
 def outside_temperatures(
     started: dt.datetime, chance: np.random.Generator, days: int = 75
 ) -> np.ndarray:
-    """Return the outside temperature at each tick from the start: season, day and weather [°C]."""
+    """Return the outside temperature at each tick, from season, time of day and weather [°C]."""
     ticks = np.arange(days * 1440 // TICK_MINUTES)
     day = started.timetuple().tm_yday + started.hour / 24.0 + ticks * TICK_MINUTES / 1440.0
     season = 6.0 - 15.5 * np.cos(2 * np.pi * (day - 21.0) / 365.25)

@@ -1,10 +1,11 @@
 """`python -m demo.seals [ROOT]`: seal the invented mill's charges and lots with its own key.
 
-Times come from the records and the key is the one everybody has, so the same records give the same
-ledger. It is written anew: only an invented mill may do so. A real mill amends.
+Times come from the records, and the key is the demonstration key that everybody has, so the same
+records give the same ledger. The ledger is rewritten, which only an invented mill may do; a real
+mill amends.
 
-What a record says was corrected since is undone for its first seal, so that the ledger holds what
-it would hold had the mill been there: a seal, and an amendment with its reason.
+For its first seal, later corrections in a record are undone, so that the ledger looks like that of
+a real mill: a seal, then an amendment with its reason.
 """
 
 from __future__ import annotations
@@ -36,17 +37,17 @@ from kilnfolio.site.sealed import enter_lot
 
 #: Who seals at the demonstration mill; invented.
 BY = "R. Quill (invented)"
-#: The office seals a charge in the morning after the last word of its record, and a lot before
-#: noon of the day it is issued.
+#: The office seals a charge on the morning after the last entry of its record, and a lot before
+#: noon on the day of issue.
 _MORNING, _BEFORE_NOON = dt.time(10, 0), dt.time(11, 30)
-#: Charges kept as witnesses of a version of the rules: between them boards sectioned again,
+#: Charges kept as witnesses of a version of the rules. Together they cover boards sectioned again,
 #: equalizing, conditioning, stress, a corrected survey, a timed schedule, heat treatment, a waiver.
 WITNESSES = ("HB-25-048", "HB-26-034")
 
 
 @dataclass
 class _Event:
-    """A charge or lot to be sealed, or one to be amended."""
+    """A charge or lot to seal or amend."""
 
     at: dt.datetime
     noun: str
@@ -59,16 +60,16 @@ class _Event:
 
 @dataclass
 class Done:
-    """What became of the mill's charges and lots."""
+    """The result of sealing a mill's charges and lots."""
 
     sealed: list[str] = field(default_factory=list)
     amended: list[str] = field(default_factory=list)
     left: list[str] = field(default_factory=list)
-    """What was not sealed, each with its reason."""
+    """Records that were not sealed, each with the reason."""
 
 
 def seal_mill(root: Path) -> Done:
-    """Write the ledger of an invented mill anew.
+    """Rewrite the ledger of an invented mill.
 
     Parameters
     ----------
@@ -78,7 +79,7 @@ def seal_mill(root: Path) -> Done:
     Raises
     ------
     ValueError
-        The mill is not invented: its ledger is only ever added to.
+        If the mill is not invented: entries may only be added to its ledger.
     """
     now = _reviewed(root)
     if not now.mill.record.invented:
@@ -98,7 +99,7 @@ def seal_mill(root: Path) -> Done:
 
 
 def _reviewed(root: Path) -> MillFolder:
-    """Return a mill whose every record was read, checked and reviewed."""
+    """Return a mill with all records read, checked and reviewed."""
     mill = open_mill(root)
     review_all(mill)
     return mill
@@ -107,7 +108,7 @@ def _reviewed(root: Path) -> MillFolder:
 def _enter_all(
     yard: Path, root: Path, now: MillFolder, earlier: dict[str, str], done: Done
 ) -> None:
-    """Go through the mill's year: what was corrected later is put in place when it is amended."""
+    """Seal in order of time, restoring each later correction when it is amended."""
     keys, mill = find_keys(yard), _reviewed(yard)
     events = [*_events(mill), *_amendments(now, earlier)]
     for event in sorted(events, key=lambda event: event.at):
@@ -163,7 +164,7 @@ def _amendments(now: MillFolder, earlier: dict[str, str]) -> Iterator[_Event]:
 
 
 def _morning_after(record: BaseModel, zone: dt.tzinfo) -> dt.datetime:
-    """Return the morning after the last moment a record names."""
+    """Return the morning after the last time in a record."""
     last = max(_days(record.model_dump(), zone))
     return dt.datetime.combine(last + dt.timedelta(days=1), _MORNING, zone)
 
@@ -182,7 +183,7 @@ def _days(value: Any, zone: dt.tzinfo) -> Iterator[dt.date]:
 
 
 def _earlier(folder: MillFolder) -> dict[str, str]:
-    """Return, by file, the records that were corrected since, as they were before."""
+    """Return records that were corrected later, by file, as they were before."""
     found = {}
     for number in folder.charges:
         charge = folder.located_charge(number)
@@ -205,7 +206,7 @@ def _earlier(folder: MillFolder) -> dict[str, str]:
 
 
 def _without(lines: list[str], key: str) -> Iterator[str]:
-    """Yield the lines of a record without what stands below a key of its own level."""
+    """Yield the lines of a record without a top-level key and its value."""
     inside = False
     for line in lines:
         inside = line.startswith(key) or (inside and line[:1] in " -")

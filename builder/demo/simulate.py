@@ -1,6 +1,6 @@
-"""One charge from plan to record, export and truth.
+"""A charge from plan to record, export and truth.
 
-`make_charge` is all that tests and benchmarks need: the same plan and seed give the same bytes.
+Tests and benchmarks only need `make_charge`; the same plan and seed give the same bytes.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ from demo.timber import Boards, Stand, choose, draw_boards, together
 from kilnfolio.physics.air import saturation_pressure, wet_bulb
 from kilnfolio.records.quantities import Length
 
-#: Boards the sample boards are picked from.
+#: Number of boards from which the sample boards are chosen.
 CANDIDATES = 60
-#: Minutes between rows of the simulation's own trace.
+#: Minutes between rows of the simulation's trace.
 TRACE_MINUTES = 5
 
 
@@ -50,7 +50,7 @@ class Air:
 
 @dataclass(frozen=True)
 class MadeCharge:
-    """A charge as made: its record, its files, and what truly happened."""
+    """A simulated charge: its record, its files, and what really happened."""
 
     plan: ChargePlan
     record: dict[str, Any]
@@ -61,13 +61,13 @@ class MadeCharge:
     surveyed: dt.datetime
 
     def moment(self, minute: float) -> dt.datetime:
-        """Return the local time of a minute since heating began."""
+        """Return the local time of a minute after heating began."""
         return _moment(self.plan, minute)
 
 
 @dataclass
 class Making:
-    """What is known while a charge is being made."""
+    """The state of a charge being simulated."""
 
     plan: ChargePlan
     library: Library
@@ -91,16 +91,16 @@ def _moment(plan: ChargePlan, minute: float) -> dt.datetime:
 
 
 def make_charge(plan: ChargePlan, library: Library, seed: int | None = None) -> MadeCharge:
-    """Return a charge run as planned.
+    """Return a charge simulated as planned.
 
     Parameters
     ----------
     plan : ChargePlan
-        What is to happen.
+        The plan.
     library : Library
         Species and schedules.
     seed : int, optional
-        Stream of chance; the plan's own where not given.
+        Seed of the random numbers; by default the plan's own.
     """
     making = _load(plan, library, np.random.default_rng(plan.seed if seed is None else seed))
     making.sheet = Operator(
@@ -121,7 +121,7 @@ def make_charge(plan: ChargePlan, library: Library, seed: int | None = None) -> 
 
 
 def make_running(running: RunningPlan, library: Library, now: dt.datetime) -> MadeCharge:
-    """Return a charge as it stands at a moment, with the truth of how it will end."""
+    """Return a charge as it stands at a given time, with the truth of how it will end."""
     plan = running.charge
     making = _load(plan, library, np.random.default_rng(plan.seed))
     making.sheet = Operator(
@@ -152,7 +152,7 @@ def make_running(running: RunningPlan, library: Library, now: dt.datetime) -> Ma
 
 
 def _stop_at(making: Making, minute: float, rounds_missed: int) -> None:
-    """Leave of a charge only what was written by a minute."""
+    """Remove everything written after a minute from a charge."""
     sheet = making.sheet
     sheet.rounds = [done for done in sheet.rounds if done.minute <= minute]
     if rounds_missed:
@@ -216,7 +216,7 @@ def _ten(minutes: float) -> float:
 
 
 def _pick(candidates: Boards, count: int, chance: np.random.Generator) -> tuple[Boards, list[str]]:
-    """Choose sample boards as a sampler does: wet ones, the thickest, some typical, a dry one."""
+    """Choose sample boards as people do: wet ones, the thickest, some typical ones, a dry one."""
     mc, slow = candidates.mean_mc, candidates.half_thickness / candidates.diffusivity**0.5
     wet_first = list(np.argsort(-(mc / mc.std() + slow / slow.std())))
     picks = {"wettest": wet_first[1 : 1 + max(2, count // 4)], "driest": [wet_first[-2]]}
@@ -256,7 +256,7 @@ def _samples(
 
 
 def _note_planted(making: Making) -> None:
-    """Note when a fault of wick or fan began and ended; the wick is changed at a morning round."""
+    """Record when a fault of wick or fan began and ended; wicks are changed at a morning round."""
     fault, planted = making.plan.fault, making.sheet.planted
     if fault and fault.kind == "dry wick":
         first = fault.day * DAY
@@ -296,9 +296,9 @@ def _air(making: Making) -> Air:
 def wick_error(
     minutes: np.ndarray, depression: np.ndarray, first: float, hours: float
 ) -> np.ndarray:
-    """Return how much too warm a drying wick reads [K].
+    """Return the error of a drying wick, which reads too warm [K].
 
-    It loses its hold on the wet bulb slowly while it crusts, then in two hours once it runs dry.
+    The error grows slowly while the wick crusts, then within two hours once it runs dry.
     """
     crusting = np.clip((minutes - first) / (60.0 * (hours - 2.0)), 0.0, 1.0)
     dry_through = np.clip((minutes - first - 60.0 * (hours - 2.0)) / 60.0, 0.0, 1.0)
@@ -388,7 +388,7 @@ def _truth(making: Making, at_end: np.ndarray) -> dict[str, Any]:
 
 
 def survey_of(making: Making) -> tuple[np.ndarray, np.ndarray, np.ndarray, float, float]:
-    """Return the pieces surveyed: indices, true MC, readings; and mean shell and core MC."""
+    """Return the surveyed pieces (indices, true MCs, readings) and the mean shell and core MC."""
     plan, kiln = making.plan, making.kiln
     count = plan.survey.readings
     if plan.fault and plan.fault.kind == "small survey":

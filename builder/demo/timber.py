@@ -1,15 +1,15 @@
-"""Boards that dry: one-dimensional diffusion to a surface in kiln air, many boards at once.
+"""Drying boards: one-dimensional diffusion to a surface in kiln air, many boards at once.
 
-Each board is half a sheet of `CELLS` layers from face to mid-plane. Between layers moisture moves
+Each board is a half sheet of `CELLS` layers from face to mid-plane. Between layers moisture moves
 by Fick's law with a diffusivity that rises with temperature (Arrhenius) and falls as the wood dries
-below the fibre saturation point [1]_. At the face it leaves against a skin resistance, driven by
-the surface MC, but never by more than the FSP: free water on the surface cannot pull harder than
-saturated air. While the surface is wet the board therefore loses about the same each day, and the
-loss falls off once the surface has dried [2]_.
+below the fibre saturation point [1]_. At the face it leaves through a surface resistance, driven by
+the surface MC up to the FSP, because free water on the surface does not evaporate faster than from
+saturated wood. While the surface is wet the board therefore loses about the same each day, and the
+loss decreases once the surface has dried [2]_.
 
-Diffusivities and skins are not book values. They were fitted so that boards in the mill's own
-schedules stay a little under the safe daily loss and the charges take the weeks such charges take
-(common practice, no source).
+Diffusivities and surface conductances are not published values. They were fitted so that boards in
+the mill's own schedules stay a little below the safe daily loss and charges take as many weeks as
+such charges do (common practice, no source).
 
 References
 ----------
@@ -27,20 +27,20 @@ import numpy as np
 CELLS = 6
 #: Rough-sawn green thickness over nominal thickness: shrinkage and planing allowance.
 ROUGH_OVER_NOMINAL = 1.10
-#: Activation energy of diffusion, and of escape through the skin [J/mol].
+#: Activation energy of diffusion, and of transfer at the surface [J/mol].
 DIFFUSION_ENERGY, SKIN_ENERGY = 36_000.0, 40_000.0
 GAS_CONSTANT = 8.314462618
-#: Temperature the kinetics below hold for [°C].
+#: Temperature of the kinetics below [°C].
 REFERENCE_C = 45.0
-#: Fall of the diffusivity for each point of MC below the FSP [1/% MC].
+#: Decrease of the diffusivity per point of MC below the FSP [1/% MC].
 BOUND_WATER_SLOPE = 0.027
-#: What is left of the skin's conductance in still air.
+#: Share of the surface conductance that remains in still air.
 STILL_AIR_SHARE = 0.12
 
 
 @dataclass(frozen=True)
 class Kinetics:
-    """How fast a wood gives up water at `REFERENCE_C`: diffusivity [m²/s] and skin [m/s]."""
+    """Drying kinetics of a wood at `REFERENCE_C`: diffusivity [m²/s], surface conductance [m/s]."""
 
     diffusivity: float
     skin: float
@@ -62,7 +62,7 @@ KINETICS = {
 
 @dataclass
 class Boards:
-    """Many boards of one species, each its own.
+    """Many individual boards of one species.
 
     Attributes
     ----------
@@ -73,9 +73,9 @@ class Boards:
     oven_dry_g : ndarray
         True oven-dry mass of the board. [g]
     across : ndarray
-        Where along the air's path through the load, 0 one side, 1 the other.
+        Position along the air's path through the load, from 0 on one side to 1 on the other.
     warmer_k : ndarray
-        How much warmer the air at its position is than the kiln's mean. [K]
+        Temperature of the air at its position relative to the kiln's mean. [K]
     """
 
     moisture: np.ndarray
@@ -89,7 +89,7 @@ class Boards:
 
     @property
     def mean_mc(self) -> np.ndarray:
-        """MC of each whole board [%]."""
+        """Mean MC of each board [%]."""
         return self.moisture.mean(axis=1)
 
     @property
@@ -98,29 +98,29 @@ class Boards:
         return self.oven_dry_g * (1.0 + self.mean_mc / 100.0)
 
     def shell_and_core(self) -> tuple[np.ndarray, np.ndarray]:
-        """Return the MC of the outer and of the inner third of each board [%]."""
+        """Return the MC of the outer and the inner third of each board [%]."""
         third = CELLS // 3
         return self.moisture[:, :third].mean(axis=1), self.moisture[:, -third:].mean(axis=1)
 
     def dry(
         self, wood_temp_c: np.ndarray, emc_pct: np.ndarray, seconds: float, conductance: float = 1.0
     ) -> None:
-        """Let the boards exchange water with the air for a while.
+        """Let the boards exchange water with the air for some time.
 
         Parameters
         ----------
         wood_temp_c, emc_pct : ndarray
             Temperature of each board and EMC of the air at it. [°C, %]
         seconds : float
-            How long. [s]
+            Duration. [s]
         conductance : float
-            Share of the skin's conductance at full air speed.
+            Surface conductance relative to that at full air speed.
         """
         warm = 1.0 / (REFERENCE_C + 273.15) - 1.0 / (wood_temp_c + 273.15)
         quick = self.diffusivity * np.exp(DIFFUSION_ENERGY / GAS_CONSTANT * warm)
         skin = self.skin * np.exp(SKIN_ENERGY / GAS_CONSTANT * warm) * conductance
         layer = self.half_thickness / CELLS
-        # Explicit steps stay stable while D dt / dx² is below one half.
+        # explicit steps are stable while D dt / dx² is below one half
         pieces = int(np.ceil(np.max(quick * seconds / layer**2) / 0.4))
         for _ in range(max(1, pieces)):
             self._exchange(quick, skin, layer, emc_pct, seconds / max(1, pieces))
@@ -146,7 +146,7 @@ class Boards:
 
 @dataclass(frozen=True)
 class Stand:
-    """The timber boards are drawn from."""
+    """The timber from which boards are drawn."""
 
     species: str
     basic_density: float
@@ -162,7 +162,7 @@ def draw_boards(
 ) -> Boards:
     """Return boards drawn from a stand, spread evenly across the air's path.
 
-    Air-dried boards start with a dry face and a wet core; green ones are even throughout.
+    Air-dried boards start with a dry face and a wet core; green ones are uniform.
     """
     kinetics = KINETICS[stand.species]
     rough = stand.nominal_mm * ROUGH_OVER_NOMINAL
@@ -180,7 +180,7 @@ def draw_boards(
         moisture = 14.0 + np.maximum(green - 14.0, 1.0)[:, None] * shape / shape.mean()
     else:
         moisture = np.repeat(green[:, None], CELLS, axis=1)
-    # Denser boards dry more slowly: their cell walls leave less room to move through.
+    # denser boards dry more slowly: moisture has more cell wall to pass through
     slow = (stand.basic_density / density) ** 1.5
     return Boards(
         moisture=moisture,
@@ -205,7 +205,7 @@ def choose(boards: Boards, picked: np.ndarray) -> Boards:
 
 
 def together(first: Boards, second: Boards) -> Boards:
-    """Return two sets of boards as one, so that one step dries both."""
+    """Return two sets of boards joined, so that one step dries both."""
     return Boards(
         **{
             name: (

@@ -1,4 +1,4 @@
-"""The whole mill onto disk: records, exports, and apart from them the file of truths."""
+"""Writing the whole mill: records, exports and, separately, the truth file."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ Written by builder/demo."""
 def write_mill(
     out: Path, library: Library, told: Callable[[str], None], truth: Path | None = None
 ) -> None:
-    """Write the mill's folder; what an earlier run left of the same kind is removed first.
+    """Write the mill's folder, after removing such files of an earlier run.
 
     Parameters
     ----------
@@ -33,9 +33,9 @@ def write_mill(
     library : Library
         Species and schedules.
     told : callable
-        Is told what was done, a line at a time.
+        Called with each line of progress.
     truth : Path, optional
-        Where to write what truly happened.
+        Path of the truth file.
     """
     for name in ("kilns", "loggers", "charges", "orders", "lots"):
         shutil.rmtree(out / name, ignore_errors=True)

@@ -1,4 +1,4 @@
-"""Records as YAML a person can read and edit: one round of weighings is one line."""
+"""Records as YAML that people can read and edit: a round of weighings is one line."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-#: Text that needs no quotes: no mark of YAML's own, nothing it would read as something else.
+#: Text that needs no quotes: no special characters, nothing YAML would read as another type.
 _PLAIN = re.compile(r"(?![-?%@`!&*|>'\" #~])(?:[^:#\[\]{},\"'\n]|:(?=\S))*[^:#\[\]{},\"'\s]")
 _NUMBER = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 _WORDS = {"true", "false", "null", "~"}
-#: Width at which a folded text breaks.
+#: Line width of folded text.
 WIDTH = 100
 
 
@@ -24,7 +24,7 @@ def dump(record: dict[str, Any], heading: str = "") -> str:
     Parameters
     ----------
     record : dict
-        Plain values; a `Line` is written on one line; a list of scalars too.
+        Plain values; a `Line`, or a list of scalars, is written on one line.
     heading : str
         Comment lines to put first.
     """

@@ -358,9 +358,9 @@ CHARGES = (
 )
 
 
-#: The demonstration's present: what is on record ends here.
+#: The demonstration's present: the records end here.
 NOW = _on(2026, 10, 15, 7, 50)
-#: Charges that run at that time: one going well, one in trouble, one with sections in the oven.
+#: Charges running at that time: one going well, one in trouble, one with sections in the oven.
 RUNNING = (
     RunningPlan(
         ChargePlan(
@@ -698,7 +698,7 @@ LOTS = (
         "PO 8177-Q",
         7,
     ),
-    # Offered from stock to an order that asks for drier timber: it fails, and stays at the mill.
+    # offered from stock for an order of drier timber: it fails, and stays at the mill
     LotPlan(
         "HBL-26-017",
         "HB-26-038",
