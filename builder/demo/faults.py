@@ -1,8 +1,8 @@
 """The findings that each planted fault should cause.
 
 The slugs are those of the checks. `must` are the checks that find the fault; `entails` are others
-that fail for the same cause, each with the reason. A correct review has all of these findings and no
-others.
+that fail for the same cause, each with the reason. A correct review has all of these findings and
+no others.
 """
 
 from __future__ import annotations

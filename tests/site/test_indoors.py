@@ -22,7 +22,7 @@ def test_movement_is_that_of_the_handbook(red_oak):
     """Wood Handbook table 4-2: 6.2 % EMC at 21.1 °C (70 °F) and 30 % RH; table 4-3: northern red
     oak shrinks 8.6 % tangentially, 4.0 % radially; eq. 13-3: ΔD = D (MF - MI)/(3000/S - 30 + MI).
     """
-    winter = rooms(12.0, red_oak)[0].told
+    winter = rooms(12.0, red_oak)[0].words
     assert re.search(r"settles at about 6\s% MC", winter)
     wide, narrow = (100 * (6.2 - 12.0) / (3000 / total - 30 + 12.0) for total in (8.6, 4.0))
     told = re.findall(r"(\S+) shrinks by about ([\d.]+)\smm \(([\d.]+)\sin\)", winter)
@@ -34,7 +34,7 @@ def test_movement_is_that_of_the_handbook(red_oak):
 
 def test_damp_swells_and_its_own_air_leaves_it_as_it_is(red_oak):
     """Wood Handbook table 4-2: 9.2 % EMC at 21.1 °C (70 °F) and 50 % RH."""
-    _, lived_in, damp = (room.told for room in rooms(9.25, red_oak))
+    _, lived_in, damp = (room.words for room in rooms(9.25, red_oak))
     assert "flat-sawn stays as it is; quarter-sawn stays as it is" in lived_in
     assert "swells" in damp
     assert "shrinks" not in damp
@@ -42,12 +42,12 @@ def test_damp_swells_and_its_own_air_leaves_it_as_it_is(red_oak):
 
 def test_air_is_told_in_both_unit_systems(red_oak):
     # 21 °C is 69.8 °F, 20 °C is 68 °F.
-    winter, lived_in, _ = (room.told for room in rooms(9.25, red_oak))
+    winter, lived_in, _ = (room.words for room in rooms(9.25, red_oak))
     assert "21\u00a0°C (70\u00a0°F), 30\u00a0% humidity" in winter
     assert "20\u00a0°C (68\u00a0°F), 50\u00a0% humidity" in lived_in
 
 
 def test_nothing_is_told_of_a_width_where_the_shrinkage_is_unknown(red_oak):
     for room in rooms(12.0, red_oak.model_copy(update={"shrinkage": None})):
-        assert "width" not in room.told
-        assert "settles" in room.told
+        assert "width" not in room.words
+        assert "settles" in room.words

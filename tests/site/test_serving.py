@@ -177,7 +177,7 @@ def test_only_this_computer_may_do_without_encryption(edition, monkeypatch, addr
     """Loopback is 127.0.0.0/8 and ::1 (RFC 5735, section 3; RFC 4291, section 2.5.3)."""
     from kilnfolio.site import serving as served
 
-    monkeypatch.setattr(served, "_fetch", lambda *_: served._Answer(404, Message(), b""))
+    monkeypatch.setattr(served, "_fetch", lambda *_: served._Response(404, Message(), b""))
     said = [one.what for one in compare(f"http://{address}", edition).differences if not one.path]
     assert bool(said) is not own
 
