@@ -5,10 +5,9 @@ import random
 from collections.abc import Iterable
 from pathlib import Path
 
-from tests.conftest import PROJECT
+from tests.reviewed import demo_mill
 from tests.site_assets import copy_assets
 
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.reading import ALL, month_of, quarter_of
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.lot_state import STATES
@@ -112,7 +111,7 @@ class Registers:
     """Rows by group, as the context of a mill keep them."""
 
     def __init__(self, charges: list[ChargeRow], lots: list[LotRow]):
-        self.folder = checked_mill(PROJECT)
+        self.folder = demo_mill()
         mill = self.folder.mill.record
         self.env, self.regional = environment(mill), regional_format(mill)
         self.open_reviews: dict[str, OpenReview] = {}

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from playwright.sync_api import expect
-from tests.conftest import PROJECT, WHOLE
+from tests.conftest import WHOLE
+from tests.reviewed import demo_mill
 
 import kilnfolio.site
 from kilnfolio.calculators.accepted import ALL_FORMULAS, RANGES
@@ -16,7 +17,6 @@ from kilnfolio.calculators.catalogue import calculators
 from kilnfolio.calculators.form import Calculator, Field
 from kilnfolio.calculators.script import constants, script_data
 from kilnfolio.calculators.worked import Answer, worked
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import Mass
 from kilnfolio.review import figures
@@ -31,7 +31,7 @@ CLOSE = 1e-9
 @pytest.fixture(scope="module")
 def folder() -> MillFolder:
     """Return the demonstration mill."""
-    return checked_mill(PROJECT)
+    return demo_mill()
 
 
 @pytest.fixture(scope="module")

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import given
 from hypothesis.strategies import floats, sampled_from
-from tests.conftest import PROJECT
 from tests.handbook.chapters import body_of
+from tests.reviewed import demo_mill
 from tests.site.site import Mill, Outline, small_mill
 
 from kilnfolio.cli import main
@@ -16,7 +16,6 @@ from kilnfolio.handbook.pages import plain_words
 from kilnfolio.paper.sheet import kiln_sheet
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.sorption import equilibrium_moisture_content
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.quantities import Length, Quantity, Temperature, TemperatureDifference
 from kilnfolio.records.region import regions
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
@@ -311,7 +310,7 @@ def test_only_pairs_of_the_two_systems_are_turned(written, turned):
 
 
 def test_words_keep_their_capital_and_their_plural():
-    mill = checked_mill(PROJECT).mill.record.model_copy(update={"practice": "Australasian"})
+    mill = demo_mill().mill.record.model_copy(update={"practice": "Australasian"})
     regional = regional_format(mill)
     assert [regional.term(word) for word in ("Stickers", "sticker", "Timber", "Charge")] == [
         "Strips",

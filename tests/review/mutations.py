@@ -19,10 +19,10 @@ from typing import Any
 
 import numpy as np
 from tests.review.inline import _set
+from tests.reviewed import demo_mill
 
 from kilnfolio.physics.moisture import controlling_moisture_content
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.log import Log, read_log
@@ -81,7 +81,7 @@ class Mutation:
 @cache
 def mill() -> MillFolder:
     """Return the demonstration mill."""
-    return checked_mill(PROJECT)
+    return demo_mill()
 
 
 @cache

@@ -14,6 +14,7 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+from tests.reviewed import demo_mill
 
 from demo.library import Library, read_library
 from demo.plans import ChargePlan
@@ -48,7 +49,7 @@ def library() -> Library:
 
 @pytest.fixture(scope="module")
 def mill() -> MillFolder:
-    return checked_mill(PROJECT)
+    return demo_mill()
 
 
 def with_charge(mill: MillFolder, made: MadeCharge, home: Path) -> MillFolder:

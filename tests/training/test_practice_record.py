@@ -6,6 +6,7 @@ import json
 
 import pytest
 from tests.conftest import PROJECT
+from tests.reviewed import demo_mill
 
 from kilnfolio.cli import main
 from kilnfolio.records.checking import checked_mill
@@ -18,7 +19,7 @@ LOAD = "white-maple-27mm"
 
 @pytest.fixture(scope="module")
 def scenario():
-    return bench_data(checked_mill(PROJECT))["scenarios"][LOAD]
+    return bench_data(demo_mill())["scenarios"][LOAD]
 
 
 def run_by_the_sheet(scenario, *, early: float = 0.0) -> list[dict]:
