@@ -89,7 +89,7 @@ def review_charge(folder: MillFolder, charge_id: str) -> d.Dossier:
     Raises
     ------
     RecordProblems
-        A logger file does not fit its profile.
+        A logger file does not match its profile.
     KeyError
         There is no complete charge of this number.
     """
@@ -106,7 +106,7 @@ def read_logs(folder: MillFolder, located: Located[Charge]) -> Log | None:
     Raises
     ------
     RecordProblems
-        A logger file does not fit its profile.
+        A logger file does not match its profile.
     """
     home, logs = Path(located.file).parent, []
     problems: list[Problem] = []

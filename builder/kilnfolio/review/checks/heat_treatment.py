@@ -1,5 +1,5 @@
 """Heat treatment: the evidence only. Its value is for the plant-health authority to decide."""
-# The decorator of a check says what it asks and why; its page is made from that.
+# Checks need no docstrings: their decorators describe them, and their pages are made from those.
 # ruff: noqa: D103
 
 from __future__ import annotations

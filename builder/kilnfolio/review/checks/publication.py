@@ -3,7 +3,7 @@
 The pipeline inspects the pages and the archive and passes the results as plain text, since the
 review knows neither.
 """
-# The decorator of a check says what it asks and why; its page is made from that.
+# Checks need no docstrings: their decorators describe them, and their pages are made from those.
 # ruff: noqa: D103
 
 from __future__ import annotations

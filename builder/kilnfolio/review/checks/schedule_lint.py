@@ -1,5 +1,5 @@
 """The schedule itself: whether it can be run and does what it says."""
-# The decorator of a check says what it asks and why; its page is made from that.
+# Checks need no docstrings: their decorators describe them, and their pages are made from those.
 # ruff: noqa: D103
 
 from __future__ import annotations
