@@ -130,7 +130,7 @@ BOMBS = {
         lambda path: with_sheet(
             path, '<row r="1"><c r="A1"><v>1</v></c><c r="A1"><v>2</v></c></row>'
         ),
-        "cell A1 stands in row 1 behind column 1",
+        "cell A1 comes after column 1 in row 1",
     ),
     "a cell of no column": (
         lambda path: with_sheet(path, '<row r="1"><c r="ZZZ1"><v>1</v></c></row>'),

@@ -301,8 +301,7 @@ def test_a_value_older_than_its_cells_is_named(mill, tmp_path, capsys):
     before = (mill / "content/charges/2026/C1/charge.yaml").read_bytes()
     assert weighings(mill, tared(tmp_path, 2410)) == 2
     assert (
-        "sheet.xlsx [Sheet]:2:4: D2 '2410': its formula =B2-C2 gives 2380 from the cells as "
-        "they stand, so one of them was changed since. Open the file in the spreadsheet "
+        "sheet.xlsx [Sheet]:2:4: D2 '2410': its formula =B2-C2 gives 2380 from the present cells, so one of them has changed since. Open the file in the spreadsheet "
         "program, let it compute, and save it again."
     ) in capsys.readouterr().err
     assert (mill / "content/charges/2026/C1/charge.yaml").read_bytes() == before

@@ -442,7 +442,7 @@ MISTAKES = [
     Mistake(
         "the end of a stop that never began",
         lambda _: None,
-        "stop:1:1: no cause is given: and no stop is open that this could end. Say why: kilnfolio stop C1 'power cut' --from 03:10.",
+        "stop:1:1: no cause is given: there is no open stop to end. Say why: kilnfolio stop C1 'power cut' --from 03:10.",
         "gives the cause, as in the example",
         ("stop", "C1", "--folder", "ROOT"),
     ),

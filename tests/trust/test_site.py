@@ -338,5 +338,5 @@ def test_a_report_is_never_written_into_what_is_audited(built):
         text=True,
     )
     assert run.returncode == 2
-    assert "inside what is audited" in run.stderr
+    assert "inside the audited folder" in run.stderr
     assert not (bag / "report.html").exists()

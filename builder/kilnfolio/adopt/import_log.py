@@ -120,7 +120,7 @@ def export_files(named: Sequence[Path]) -> list[Path]:
                     Problem(
                         Place("import log"),
                         f"'{path}'",
-                        "no export is there by this name",
+                        "there is no export of this name",
                         "Name the file, its folder, or a pattern such as 'logs/*.csv'",
                     )
                 ]

@@ -400,7 +400,7 @@ def _agreeing_times(new: Log, old: Log, name: str, other_name: str, zone: ZoneIn
             first = differ[0]
             raise _refused(
                 f"file '{name}'",
-                f"{other_name} lies beside the charge, and at "
+                f"{other_name} is already beside the charge, and at "
                 f"{as_datetime(both[first], zone):%Y-%m-%d %H:%M} it says {channel} "
                 f"{other[first]:.1f}; this file says {one[first]:.1f}",
                 "Find out which is right; to keep both, rename this one",

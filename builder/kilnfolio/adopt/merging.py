@@ -183,7 +183,7 @@ def _put_rounds(
         if lacking:
             words = ", ".join(f"{tag}: {value}" for tag, value in lacking.items())
             merging.added += [
-                f"  - at: {at:%Y-%m-%dT%H:%M}  # stands already",
+                f"  - at: {at:%Y-%m-%dT%H:%M}  # already in the record",
                 f"    {inner}: {{{words}}}",
             ]
             merging.new += len(lacking)
@@ -255,8 +255,7 @@ def _put_boards(merging: Merge, old: list[Board], new: list[Board], brought: lis
                         f"section {section.id} of board {board.id}",
                         f"{merging.sheet} has it, and the record does not",
                         "If it was cut with the others, add a line '- {id: "
-                        f"{section.id}, green: {section.green.entered}, oven_dry: …}}' here, with "
-                        "its mass where it is out of the oven",
+                        f"{section.id}, green: {section.green.entered}, oven_dry: …}}' here, with its mass once it is out of the oven",
                     )
                 )
 

@@ -160,7 +160,7 @@ def mill_files(answers: Mapping[str, str], kilns: Sequence[str]) -> dict[str, st
                         parse_yaml(b"", f"kiln {number}").place(),
                         f"'{words}'",
                         f"another kiln is called '{identity}' too",
-                        "Give every kiln a name of its own",
+                        "Give every kiln a different name",
                     )
                 ]
             )

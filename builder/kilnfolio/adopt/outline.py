@@ -171,8 +171,7 @@ class _PartHandler(ContentHandler):
         row, column = place_of(told["r"]) if "r" in told else (self.row, self.column + 1)
         if row != self.row or not self.column < column <= LAST_COLUMN:
             raise OutlineError(
-                f"cell {told.get('r', column)} stands in row {self.row} behind "
-                f"column {self.column}",
+                f"cell {told.get('r', column)} comes after column {self.column} in row {self.row}",
                 "one of the cells would be lost",
             )
         self.column = column

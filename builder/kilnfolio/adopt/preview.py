@@ -164,7 +164,7 @@ def _problems_page(root: Path, problems: Iterable[Problem]) -> bytes:
             + (f"<pre>{html.escape(line)}</pre>" if line else "")
             + "</li>"
         )
-    return _page("To mend before the pages can be made", f"<ol>{''.join(items)}</ol>")
+    return _page("Problems to mend before the pages can be made", f"<ol>{''.join(items)}</ol>")
 
 
 def _seal_notice(broken: Iterable[str]) -> str:
@@ -325,7 +325,7 @@ def serve(root: Path, port: int, say: Callable[[str], None], lan: LanChoice | No
                     say(
                         f"made in {preview.seconds:.1f} s; "
                         + (
-                            "to mend, as the page says"
+                            "there are problems; see the page"
                             if preview.problems
                             else "the pages are up to date"
                         )

@@ -256,8 +256,7 @@ def _old_values(
                 place,
                 f"'{value_cell(kept, '').text}'",
                 f"its {shown} "
-                f"gives {gives:.10g} from the cells as they stand, so one of them "
-                "was changed since",
+                f"gives {gives:.10g} from the present cells, so one of them has changed since",
                 instead,
             )
         elif gives is None and not computed:

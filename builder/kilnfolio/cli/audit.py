@@ -128,8 +128,7 @@ def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
         return ERROR
     if out.resolve().is_relative_to(audited.resolve()):
         print(
-            f"kilnfolio: {out}: it lies inside what is audited, where nothing is written; name a "
-            "file elsewhere",
+            f"kilnfolio: {out}: it is inside the audited folder, where nothing is written; name a file elsewhere",
             file=sys.stderr,
         )
         return ERROR

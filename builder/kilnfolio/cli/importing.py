@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="+",
         metavar="FILE",
         help="the logger's export; several, a folder of them or a pattern such as "
-        "'logs/*.csv' where the logger begins a file each day; last, the mill "
+        "'logs/*.csv' if the logger begins a new file each day; last, the mill "
         "folder (default: the one you are in)",
     )
     log.add_argument("--kiln", required=True, help="id of the kiln it is from")

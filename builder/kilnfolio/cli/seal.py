@@ -39,7 +39,7 @@ def add_subject(parser: argparse.ArgumentParser) -> None:
     add_folder(parser)
     parser.add_argument("--by", required=True, help="who seals it; printed with the seal")
     parser.add_argument(
-        "--lot", action="store_true", help="seal the lot, where a charge has the same number"
+        "--lot", action="store_true", help="seal the lot, if a charge has the same number"
     )
 
 

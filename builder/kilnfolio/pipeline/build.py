@@ -358,7 +358,7 @@ def _damage_warnings(damage: Damage) -> Iterator[str]:
         ),
         (
             damage.strange,
-            "lie in the site and no build wrote them: look at them, and remove what is not yours",
+            "are in the site but no build wrote them: look at them, and remove what is not yours",
         ),
     ):
         if paths:

@@ -421,7 +421,7 @@ def stop(
                 Problem(
                     Place("stop"),
                     "no cause is given",
-                    "and no stop is open that this could end",
+                    "there is no open stop to end",
                     f"Say why: kilnfolio stop {task.number} 'power cut' --from 03:10",
                 )
             ]

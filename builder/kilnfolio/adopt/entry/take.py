@@ -187,7 +187,7 @@ def read_entries(raw: bytes, name: str, zone: ZoneInfo) -> EntryFile:
         )
         raise _refused(
             name,
-            "the file is incomplete" if cut else "this is no entry file",
+            "the file is incomplete" if cut else "this is not an entry file",
             "it was cut off on the way" if cut else str(error).lower()[:80],
             "Hand it over again from the device, which keeps it",
         ) from None
