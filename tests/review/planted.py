@@ -28,7 +28,9 @@ from tests.review.mutations import (
     weighed,
 )
 
+from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.moisture import wet_basis
+from kilnfolio.physics.sorption import equilibrium_moisture_content
 
 DRY_BULBS = "dry-bulb dry-bulb-entering dry-bulb-leaving"
 ALL_BULBS = f"{DRY_BULBS} wet-bulb"
@@ -157,6 +159,19 @@ def _wick_runs_dry(hours: np.ndarray, channels: Channels) -> None:
     channels["wet-bulb"] += share * (channels["dry-bulb"] - channels["wet-bulb"])
 
 
+def _pins_work_loose(hours: np.ndarray, channels: Channels) -> None:
+    """Leave pins in a board like the others, which read too dry once the timber has shrunk."""
+    mc = np.interp(hours, [0.0, 365.0, 450.0, 599.0, 700.0], [80.0, 40.0, 30.0, 12.0, 8.0])
+    channels["pin-1"] = np.where(mc < 25.0, mc - 9.0, mc) + 0.1 * np.sin(hours)
+
+
+def _wafer_drifts(hours: np.ndarray, channels: Channels) -> None:
+    """Let an EMC sensor gain three points in a month on the bulbs."""
+    dry, wet = channels["dry-bulb"], channels["wet-bulb"]
+    emc = equilibrium_moisture_content(dry, relative_humidity(dry, np.minimum(wet, dry)))
+    channels["emc"] = emc + 3.0 * np.clip(hours, 0.0, None) / 700.0
+
+
 def _probe_out(hours: np.ndarray, channels: Channels) -> None:  # noqa: ARG001
     """Let a probe hang in the air beside its piece."""
     channels["core-1"] = channels["dry-bulb"] - 0.3
@@ -199,6 +214,8 @@ PLANTED: Mapping[str, Mutation] = {
     "clock-against-hand": Mutation(log=_clock_ahead),
     "drop-across-load": Mutation(log=stretch("dry-bulb-leaving", 470, 700, by=-1.4, ramp=6)),
     "zone-spread": Mutation(log=stretch("dry-bulb-leaving", 500, 503, by=-4.5)),
+    "pins-against-boards": Mutation(log=_pins_work_loose),
+    "emc-sensor-against-bulbs": Mutation(log=_wafer_drifts),
     # --- sample boards
     "sample-count": Mutation(record=_only(("S6", "S9", "S10"))),
     "sample-coverage": Mutation(

@@ -17,6 +17,7 @@ from tests.review import (
     rows_heat_treatment,
     rows_instruments,
     rows_lots,
+    rows_moisture_sensors,
     rows_publication,
     rows_rate,
     rows_records,
@@ -47,6 +48,7 @@ TABLES = (
     rows_heat_treatment,
     rows_instruments,
     rows_lots,
+    rows_moisture_sensors,
     rows_publication,
     rows_rate,
     rows_records,
@@ -69,10 +71,18 @@ NEED_NO_MORE = {
 }
 
 
-#: Checks of what the clean charge is not: air-dried, stopped, mixed, timed.
+#: Checks of what the clean charge is not: air-dried, stopped, mixed, timed, with moisture sensors.
 NOT_OF_THE_CLEAN = {
     **dict.fromkeys(
-        ("sample-coverage", "regain-in-stop", "start-step", "step-hours"), "not applicable"
+        (
+            "sample-coverage",
+            "regain-in-stop",
+            "start-step",
+            "step-hours",
+            "pins-against-boards",
+            "emc-sensor-against-bulbs",
+        ),
+        "not applicable",
     ),
     "boards-against-survey": "no data",  # no weighing at the end of conditioning
 }
@@ -153,6 +163,12 @@ def test_the_check_says_what_data_is_missing(row: Blank) -> None:
     assert [(f.outcome, f.message) for f in findings_of(case_of(row), row.slug)] == [
         (row.outcome, row.says)
     ]
+
+
+@pytest.mark.parametrize(("slug", "log", "says"), rows_moisture_sensors.AGREEING)
+def test_sensors_that_agree_pass(slug: str, log: Any, says: str) -> None:
+    (found,) = findings_of(make_case(log=log), slug)
+    assert (found.outcome, found.message) == ("pass", says)
 
 
 @pytest.mark.parametrize("row", EDGES, ids=lambda row: f"{row.slug}: {row.keys}")

@@ -66,8 +66,8 @@ CHANGES: tuple[RulesChange, ...] = (
         "Findings have new outcomes, ids and times, and a pass says what was looked at. Limits "
         "fit the thickness, the target and the uncertainty of a board; following the schedule is "
         "judged step by step, both ways; checks were added, from loss by running hour to the shape "
-        "of the survey. Pins in the timber and EMC sensors are corrected by the kiln's record, and "
-        "pins stand for boards where none is weighed.",
+        "of the survey. Pins in the timber and EMC sensors are corrected by the kiln's record and "
+        "compared with boards, survey and bulbs; pins stand for boards where none is weighed.",
         places=(
             "/findings",
             "/adherence",

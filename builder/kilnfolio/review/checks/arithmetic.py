@@ -106,7 +106,8 @@ def humidity_disagrees(case: Case) -> Results:
     )
 
 
-def _hand_air(case: Case, reading: HandReading) -> tuple[float, float] | None:
+def hand_air(case: Case, reading: HandReading) -> tuple[float, float] | None:
+    """Return RH and EMC [%] of bulbs read by hand; None where both cannot be right."""
     if reading.wet_bulb.value > reading.dry_bulb.value:
         return None
     try:
@@ -139,7 +140,7 @@ def stated_emc(case: Case) -> Results:
     high_from = case.limits.value("stated-emc-high-from")
     for index, reading, said in readings:
         place = (case.place("hand_readings", index, "stated_emc"),)
-        found = _hand_air(case, reading)
+        found = hand_air(case, reading)
         if found is None:
             yield Breach(
                 f"The bulbs of {case.clock(reading.at)} cannot both be right: "
