@@ -1,8 +1,12 @@
 """Entry files as QR codes: put together whole, or not at all. zxing-cpp writes what is read here."""
 
+import http.client
+import json
 import random
 import sys
+import threading
 import zlib
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,6 +18,7 @@ from zxingcpp import BarcodeFormat, create_barcode
 from kilnfolio.adopt.entry.codes import files_in
 from kilnfolio.adopt.entry.pictures import NoCodesError, codes_in
 from kilnfolio.adopt.entry.take import take_codes
+from kilnfolio.adopt.preview import make_server
 from kilnfolio.cli import main
 
 
@@ -113,3 +118,67 @@ def test_a_file_that_is_no_picture_is_named(tmp_path, capsys, raw):
     assert "a.jpg:1:1: no entries were read from this picture" in capsys.readouterr().out
     assert main(["take", "--scan", str(tmp_path / "b.jpg"), "--folder", str(root)]) == 1
     assert "b.jpg:1:1: the file cannot be read" in capsys.readouterr().out
+
+
+# --- the page of the preview that takes pictures ---------------------------------------------------
+
+
+@pytest.fixture
+def served(tmp_path):
+    """Give a mill with an open charge, and what its preview answers to requests of its own page."""
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING)
+    server = make_server(SimpleNamespace(root=root, file=lambda _: None), 0)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+
+    def ask(method, path, body=None, kind="", **more):
+        own = f"127.0.0.1:{server.server_port}"
+        connection = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=120)
+        headers = {"Host": own, "Origin": f"http://{own}", "Content-Type": kind, **more}
+        connection.request(method, path, body, headers)
+        answer = connection.getresponse()
+        text = answer.read().decode()
+        connection.close()
+        return answer.status, text.strip()
+
+    yield root, ask
+    server.shutdown()
+    server.server_close()
+
+
+def test_pictures_chosen_on_the_page_are_taken_like_entries(served, tmp_path):
+    root, ask = served
+    texts = texts_of(entry_file(tmp_path / "a.json", DAY[:3]).read_bytes())
+    assert len(texts) > 1
+    said = []
+    for number, text in enumerate(texts):
+        raw = picture(tmp_path / f"{number}.png", text, angle=4 * number).read_bytes()
+        status, words = ask("POST", "/_picture", raw, "image/*")
+        assert status == 200, words
+        said += json.loads(words)
+    assert said == texts
+    before = value_of(root)
+    status, words = ask("POST", "/_codes", json.dumps(said[:-1]), "application/json")
+    assert (status, value_of(root)) == (422, before)
+    assert f"of {len(texts)} codes, {len(texts)} is missing" in words
+    status, words = ask("POST", "/_codes", json.dumps(said), "application/json")
+    assert (status, words) == (200, "Taken: 3 new, 0 there already.")
+    assert value_of(root)["weighings"][-1]["masses"]["S1"] == "2215 g"
+    status, words = ask("POST", "/_codes", json.dumps(said), "application/json")
+    assert (status, words) == (200, "Taken: 0 new, 3 there already.")
+
+
+def test_the_page_says_what_is_no_code_and_is_for_this_computer_alone(served):
+    _, ask = served
+    status, words = ask("GET", "/_codes")
+    assert (status, "Pictures of codes" in words) == (200, True)
+    assert ask("GET", "/_codes", Host="kiln.example")[0] == 403
+    assert ask("POST", "/_picture", b"no picture", "image/*") == (
+        422,
+        "no codes: it is no picture, or was cut off",
+    )
+    assert ask("POST", "/_codes", "[]", "application/json", Origin="http://x.example")[0] == 403
+    for body in ("[", "{}", "[1]"):
+        status, words = ask("POST", "/_codes", body, "application/json")
+        assert (status, words) == (422, "Not taken: this is no list of codes.")
+    assert ask("POST", "/_picture", b"x", "text/plain")[0] == 413
+    assert ask("POST", "/_picture", b"", "image/*", **{"Content-Length": "99999999"})[0] == 413

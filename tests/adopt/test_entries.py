@@ -4,6 +4,7 @@ import datetime as dt
 import json
 import os
 import random
+from typing import get_args
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from tests.minimal import DROP, FILES, minimal_mill
 
+from kilnfolio.adopt.entry.entries import Entry
 from kilnfolio.adopt.entry.take import read_entries, take, watch
 from kilnfolio.adopt.entry.times import moment, written
 from kilnfolio.adopt.record_file import ChargeFile, history
@@ -291,6 +293,7 @@ def a_command(chance, hour, findings, folder):
             ["equalize", "C1", "begin", "--at", when],
             ["equalize", "C1", "end", "--at", later],
             ["condition", "C1", "begin", "--at", when],
+            ["condition", "C1", "end", "--at", later],
             # after all else, or most of what follows would be refused
             ["finish", "C1", "--ended", at(201), "--unloaded", at(202)],
             ["sign", "C1", "--role", text],
@@ -302,7 +305,15 @@ def a_command(chance, hour, findings, folder):
 
 
 def an_entry(chance, hour, text):
-    """Return an entry of a phone."""
+    """Return an entry of a phone, of any kind."""
+    stage = {
+        "kind": "stage",
+        "stage": chance.choice(["equalizing", "conditioning"]),
+        # few beginnings, so that ends find theirs
+        "start": at(100 + 20 * chance.randint(0, 2)),
+        "dry_bulb": "55 °C",
+        "emc": chance.choice(["10 %", "11.5 %"]),
+    }
     return {"id": f"{chance.getrandbits(96):024x}"} | chance.choice(
         [
             {
@@ -312,9 +323,26 @@ def an_entry(chance, hour, text):
             },
             {"kind": "weighing", "at": at(hour), "mc": {"S3": "11.5 %"}},
             {"kind": "stop", "start": at(hour), "end": at(hour + 1), "cause": text},
+            {"kind": "weighing", "at": at(hour), "mc": {"S1": "12.5 %"}, "by": "Night shift"},
+            {"kind": "stop", "start": at(hour), "cause": text},
             {"kind": "event", "at": at(hour), "event": "note", "note": text},
+            {"kind": "event", "at": at(hour), "event": "fans reversed"},
+            {"kind": "step", "at": at(hour), "step": chance.randint(1, 3), "reason": text},
+            stage,
+            stage | {"end": at(175)},
+            # after all else, as the command
+            {"kind": "finish", "ended": at(201), "unloaded": at(202)},
         ]
     )
+
+
+def test_the_random_entries_are_of_every_kind():
+    kinds = {an_entry(random.Random(seed), 5, "x")["kind"] for seed in range(200)}
+    assert kinds == {one.model_fields["kind"].annotation.__args__[0] for one in entry_kinds()}
+
+
+def entry_kinds():
+    return get_args(get_args(Entry)[0])
 
 
 #: What each command is told beside its own words.

@@ -21,7 +21,9 @@ from pathlib import Path
 from typing import ClassVar
 from urllib.parse import parse_qs, unquote, urlsplit
 
+from kilnfolio.adopt import scanning
 from kilnfolio.adopt.entry.entries import MAX_BYTES
+from kilnfolio.adopt.entry.pictures import MAX_BYTES as MAX_PICTURE
 from kilnfolio.adopt.hand_over import LENGTH, Lan, make_lan, own_address, receive, with_mark
 from kilnfolio.adopt.local_only import HEADERS, why_refused
 from kilnfolio.graph.inputs import Stamps, stamps
@@ -176,6 +178,43 @@ def _seal_notice(broken: Iterable[str]) -> str:
     )
 
 
+#: Stands at the foot of the front page.
+_TO_CODES = (
+    f'<p><a href="/{scanning.PAGE}">Hand over pictures of entry codes</a> that a phone showed.</p>'
+).encode()
+
+
+def _codes_page() -> bytes:
+    """Return the page that takes pictures of entry codes."""
+    return _page("Hand over pictures of entry codes", scanning.page_body())
+
+
+@dataclass(frozen=True)
+class _Taker:
+    """What is taken from the pages: its media type, its most bytes, and what is done with it."""
+
+    type: str
+    most: int
+    refusal: str
+    take: Callable[[Path, bytes], tuple[int, str]]
+
+
+_TAKERS = {
+    "/_entries": _Taker(
+        "application/json", MAX_BYTES, "an entry file is JSON of at most 1 MB", receive
+    ),
+    "/_picture": _Taker(
+        "image/",
+        MAX_PICTURE,
+        "a picture has at most 40 MB",
+        lambda _, raw: scanning.look_at(raw),
+    ),
+    "/_codes": _Taker(
+        "application/json", MAX_BYTES, "codes are JSON of at most 1 MB", scanning.receive_codes
+    ),
+}
+
+
 # --- the server -----------------------------------------------------------------------------------
 
 
@@ -198,6 +237,8 @@ class _Handler(BaseHTTPRequestHandler):
                 _file_of(asked.get("page", ["/"])[0]), asked.get("has", [""])[0]
             )
             return self._answer(200 if newer else 204, "text/plain", b"saved\n" if newer else b"")
+        if path == scanning.PAGE:
+            return self._answer(200, "text/html; charset=utf-8", _codes_page())
         data = self.preview.file(path)
         if data is None:
             gone = f"there is no {html.escape(path)}".encode()
@@ -206,31 +247,34 @@ class _Handler(BaseHTTPRequestHandler):
         if path.startswith("kiln-side/"):
             data = with_mark(data)  # without reloading, which would discard what is being typed
         elif path.endswith(".html"):
+            if path == "index.html":
+                data = data.replace(b"</main>", _TO_CODES + b"</main>", 1)
             head, body, tail = data.rpartition(b"</body>")
             data = head + _reload(data) + body + tail
         text = "; charset=utf-8" if kind.startswith("text/") else ""
         return self._answer(200, kind + text, data)
 
     def do_POST(self) -> None:
-        """Accept an entry file from the kiln-side page."""
+        """Accept an entry file from the kiln-side page, or pictures of its codes."""
         port = self.server.server_port  # type: ignore[attr-defined]
         why = why_refused(self.headers, port) or (
             "" if self.headers.get("Origin") else "only for this computer's own pages"
         )
-        length = self.headers.get("Content-Length", "")
-        if why or urlsplit(self.path).path != "/_entries":
+        taker = _TAKERS.get(urlsplit(self.path).path)
+        if why or taker is None:
             self.close_connection = True
             return self._answer(
                 403, "text/plain", f"{why or 'nothing is accepted here'}\n".encode()
             )
+        length = self.headers.get("Content-Length", "")
         if (
             not LENGTH.fullmatch(length)
-            or int(length) > MAX_BYTES
-            or self.headers.get_content_type() != "application/json"
+            or int(length) > taker.most
+            or not self.headers.get_content_type().startswith(taker.type)
         ):
             self.close_connection = True
-            return self._answer(413, "text/plain", b"an entry file is JSON of at most 1 MB\n")
-        status, words = receive(self.preview.root, self.rfile.read(int(length)))
+            return self._answer(413, "text/plain", f"{taker.refusal}\n".encode())
+        status, words = taker.take(self.preview.root, self.rfile.read(int(length)))
         return self._answer(status, "text/plain; charset=utf-8", f"{words}\n".encode())
 
     def _answer(self, status: int, kind: str, body: bytes) -> None:

@@ -85,6 +85,11 @@ def files_in(texts: Iterable[str]) -> Iterator[tuple[str, bytes | Problem]]:
             )
 
 
+def entry_codes(texts: Iterable[str]) -> list[str]:
+    """Return the texts that are codes of a kiln-side page."""
+    return [text for text in texts if _CODE.fullmatch(text)]
+
+
 def texts_in(pictures: Sequence[Path]) -> Iterator[str | Problem]:
     """Yield the texts of the QR codes in pictures; a problem for a picture without any."""
     for path in pictures:
@@ -99,7 +104,7 @@ def texts_in(pictures: Sequence[Path]) -> Iterator[str | Problem]:
         except OSError as error:
             yield cannot_read(path.name, error)
             continue
-        said = [code for code in codes if _CODE.fullmatch(code)]
+        said = entry_codes(codes)
         if not said:
             yield _no_code(path, "no code of a kiln-side page can be recognized in it")
         yield from said
