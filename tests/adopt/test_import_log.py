@@ -245,6 +245,43 @@ def test_a_second_file_is_added_and_the_same_one_is_not(mill):
     ]
 
 
+def test_what_a_grown_export_brings_is_added_to_the_profile_and_can_be_undone(mill, capsys):
+    """The first event and the first autumn come long after the profile was written."""
+    assert importing(mill, "plain.csv", *BOTH, *GIVEN, "--charge", "C1") == 0
+    profile = mill / "content/loggers/k1-export.yaml"
+    profile.write_text("# ours\n" + profile.read_text("utf-8"), "utf-8")
+    before = profile.read_text("utf-8")
+    grown = minimal_log() + "2026-06-07 08:30,EVENT door,\n2026-06-07 09:00,55.0,n/a\n"
+    (mill.parent / "plain.csv").write_text(grown)
+    assert importing(mill, "plain.csv", "--charge", "C1", "--skip-rows", "EVENT") == 2
+    assert profile.read_text("utf-8") == before  # 'n/a' is still no number
+    said = ["--skip-rows", "EVENT", "--missing=n/a", "--repeated-hour", "by-row-order"]
+    assert importing(mill, "plain.csv", "--charge", "C1", *said) == 0
+    assert "left out: 1 row the profile ignores" in capsys.readouterr().out
+    told = checked_mill(mill).loggers["k1-export"].record
+    assert (told.ignored_rows, told.missing, told.time.repeated_hour) == (
+        ["EVENT"],
+        ["n/a"],
+        "by row order",
+    )
+    after = profile.read_text("utf-8")
+    assert [line for line in before.splitlines() if line not in after.splitlines()] == []
+    assert importing(mill, "plain.csv", "--charge", "C1", *said) == 0  # said once more
+    assert profile.read_text("utf-8") == after
+    assert main(["undo", str(mill)]) == 0  # the export beside the charge
+    assert main(["undo", str(mill)]) == 0
+    assert profile.read_text("utf-8") == before
+
+
+@pytest.mark.parametrize(
+    ("option", "stands"), [(["--clock", "utc"], "local"), (["--time-format", "%d"], "%Y-%m-%d")]
+)
+def test_another_clock_than_the_profile_has_is_refused(mill, capsys, option, stands):
+    assert importing(mill, "plain.csv", *BOTH, *GIVEN) == 0
+    assert importing(mill, "plain.csv", *option) == 2
+    assert f"k1-export.yaml says {stands}" in capsys.readouterr().err
+
+
 def test_in_a_terminal_each_column_is_asked_for(mill, monkeypatch, capsys):
     answers = iter(["", "wrong", "wet-bulb:°C", "local", "y"])
     asked = []

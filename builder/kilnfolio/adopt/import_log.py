@@ -55,7 +55,7 @@ def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, 
         skipped_rows=arguments.skip_rows,
     )
     if not (arguments.column or arguments.ignore):
-        known = logs.profile_that_reads(root, files[0], decided.identity)
+        known = logs.profile_that_reads(root, files, decided)
         if known:
             say(f"{known[0]} reads it:")
             return _done(arguments, files, decided.identity, known[1], say)

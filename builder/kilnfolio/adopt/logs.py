@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -11,8 +12,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from kilnfolio.adopt.log_columns import FoundColumn, Guess, Sample
-from kilnfolio.adopt.record_file import ChargeFile, lock, replace_file
-from kilnfolio.adopt.record_text import scalar
+from kilnfolio.adopt.record_file import ChargeFile, decoded, lock, replace_file, replace_files
+from kilnfolio.adopt.record_text import RecordText, scalar
 from kilnfolio.adopt.starter import schema_comment
 from kilnfolio.adopt.writing import write_new
 from kilnfolio.records.export import export_bytes
@@ -272,19 +273,51 @@ def write_profile(root: Path, file: Path, sample: Sample, decided: Decided) -> t
     return name, log
 
 
-def profile_that_reads(root: Path, file: Path, identity: str) -> tuple[str, Log] | None:
-    """Return an existing profile and the log it reads; None if there is none.
+def profile_that_reads(
+    root: Path, files: Sequence[Path], decided: Decided
+) -> tuple[str, Log] | None:
+    """Return an existing profile and the log of the first file; None if there is none.
+
+    Marks of missing values, rows to leave out and the repeated hour are added to the profile where
+    they were said now: an export has its first event, or its first autumn, when it has grown.
 
     Raises
     ------
     RecordProblems
-        The profile exists but does not read the file.
+        The profile does not read a file, or has another clock or format of time than was
+        said now; nothing is written.
     """
-    name = f"content/loggers/{identity}.yaml"
+    name = f"content/loggers/{decided.identity}.yaml"
     if not (root / name).exists():
         return None
-    profile = validate(read_yaml(root / name, name), LoggerProfile)
-    return name, read_log(file, file.name, profile.record, zone_of(root))
+    before = (root / name).read_bytes()
+    old = decoded(before, name)
+    text = RecordText(old.replace("\r\n", "\n"), name, list(LoggerProfile.model_fields))
+    there = validate(parse_yaml(before, name), LoggerProfile).record
+    for key, said, stands in (
+        ("--clock", decided.clock, there.time.clock),
+        ("--time-format", decided.time_format, there.time.format),
+    ):
+        if said is not None and said != stands:
+            raise _refused(
+                f"{key} {said}",
+                f"the profile {name} says {stands}, and charges are read by it",
+                f"Leave {key} out, or begin another profile with --id",
+            )
+    for list_key, marks in (("missing", decided.missing), ("ignored_rows", decided.skipped_rows)):
+        known = getattr(there, list_key)
+        for number, mark in enumerate(mark for mark in marks if mark not in known):
+            text.insert((list_key,), len(known) + number, mark)
+    if decided.repeated_hour and decided.repeated_hour != there.time.repeated_hour:
+        text.put(("time", "repeated_hour"), decided.repeated_hour)
+    after = text.text.replace("\n", "\r\n" if "\r\n" in old else "\n").encode()
+    profile, zone = validate(parse_yaml(after, name), LoggerProfile).record, zone_of(root)
+    log = read_log(files[0], files[0].name, profile, zone)
+    if text.text != old.replace("\r\n", "\n"):
+        for file in files[1:]:
+            read_log(file, file.name, profile, zone)
+        replace_files(root, {name: after}, {name: before}, f"options for {decided.identity}")
+    return name, log
 
 
 def zone_of(root: Path) -> ZoneInfo:
@@ -307,7 +340,14 @@ def log_lines(log: Log, zone: ZoneInfo) -> list[str]:
                 f"  {channel}: {known.min():.1f} to {known.max():.1f}, median "
                 f"{np.median(known):.1f}"
             )
-    return [*lines, *(f"  left out: {count} {reason}" for reason, count in log.left_out.items())]
+    for reason, count in log.left_out.items():
+        lines.append(f"  left out: {count} {reason if count != 1 else _of_one(reason)}")
+    return lines
+
+
+def _of_one(reason: str) -> str:
+    """Return why one row or cell was left out, from the words for several."""
+    return re.sub(r"^(row|cell)s\b", r"\1", reason)
 
 
 def attach(root: Path, file: Path, identity: str, charge: str) -> str:

@@ -6,15 +6,17 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import get_args
 
 from kilnfolio.adopt.countries import zones_of
 from kilnfolio.adopt.starter import schema_comment, schema_files, starter_files
 from kilnfolio.adopt.writing import filled, write_new
 from kilnfolio.records.formats import FORMAT
-from kilnfolio.records.kiln import Kiln
+from kilnfolio.records.kiln import Kiln, KilnKind
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Record
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.sheet_words import plain
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 
@@ -69,8 +71,7 @@ _WHERE = Question(
     "place", "Town, region and country, with commas between", "Heron Bend, Ontario, Canada"
 )
 KILN_WORDS = (
-    "Kiln: name, kind (steam, dehumidification, hot-water, vacuum, solar), capacity, "
-    "hottest dry bulb"
+    f"Kiln: name, kind ({', '.join(get_args(KilnKind))}), capacity, hottest dry bulb"
 )
 KILN_EXAMPLE = "Kiln 1, steam, 42 m³, 85 °C"
 
@@ -122,7 +123,7 @@ def kiln_text(words: str, number: int) -> tuple[str, str]:
         It does not have four parts, or a part is not valid.
     """
     parts = [part.strip() for part in words.split(",")]
-    identity = re.sub(r"[^a-z0-9]+", "-", parts[0].lower()).strip("-") or f"kiln-{number}"
+    identity = re.sub(r"[^a-z0-9]+", "-", plain(parts[0])).strip("-") or f"kiln-{number}"
     if len(parts) != 4:
         raise RecordProblems(
             [

@@ -8,10 +8,12 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import get_args
 
 from kilnfolio.adopt.starter import schema_comment, schema_files
 from kilnfolio.adopt.writing import filled, write_new
 from kilnfolio.records.drafts import only_absent
+from kilnfolio.records.kiln import KilnKind
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import TO_FILL, Record
 from kilnfolio.records.problems import Place, Problem, RecordProblems
@@ -61,8 +63,7 @@ TEMPLATES = {
             "kilnfolio new kiln kiln-2 --kind steam --capacity '42 m³' --hottest '85 °C'",
             {
                 "name": "the name people use",
-                "kind": "steam, dehumidification, hot-water, vacuum, solar, progressive, pre-dryer, "
-                "dryer shed or air-drying yard",
+                "kind": ", ".join(get_args(KilnKind)),
                 "capacity": "as in '42 m³'",
                 "hottest": "as in '85 °C'",
             },

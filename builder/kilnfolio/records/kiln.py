@@ -58,6 +58,20 @@ Channel = Literal[
 ]
 
 
+KilnKind = Literal[
+    "steam",
+    "dehumidification",
+    "hot-water",
+    "vacuum",
+    "solar",
+    "progressive",
+    "pre-dryer",
+    "dryer shed",
+    "air-drying yard",
+]
+"""Kinds of kiln, and plant that a load dries in without one."""
+
+
 class Calibration(Record):
     """One calibration of an instrument."""
 
@@ -114,17 +128,7 @@ class Kiln(Record):
     """Name in records and addresses."""
     name: Name
     """The name people use."""
-    kind: Literal[
-        "steam",
-        "dehumidification",
-        "hot-water",
-        "vacuum",
-        "solar",
-        "progressive",
-        "pre-dryer",
-        "dryer shed",
-        "air-drying yard",
-    ]
+    kind: KilnKind
     """How it heats and removes water, or what kind of plant it is."""
     capacity: Volume
     """Stacked timber it holds."""

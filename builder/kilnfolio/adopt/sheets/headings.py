@@ -170,7 +170,8 @@ def find_table(
             "only you can tell which one is meant",
             "Give it with --sheet NAME",
         )
-    needed = kind.told or " and ".join(roles()[role].means for role in kind.needs[0])
+    *most, last = (roles()[role].means for role in kind.needs[0])
+    needed = kind.told or " and ".join(filter(None, (", ".join(most), last)))
     raise refusal(
         path.name,
         f"no sheet holds {kind.words}" + (f" (of '{options.sheet}')" if options.sheet else ""),
