@@ -10,11 +10,9 @@ from tests.review.inline import (
     DAILY_MC,
     INTERVAL,
     NO_LOG,
-    both,
     clean_channels,
     limit,
     line,
-    without,
 )
 from tests.review.table import Blank, Edge, Fault, NotRun, charge
 

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 from tests.minimal import DROP, STARTED, minimal_log, minimal_mill, minimal_records
 
+from kilnfolio.paper.sheet import kiln_sheet
 from kilnfolio.records.folder import open_mill
+from kilnfolio.review.kiln_state import kiln_state
 from kilnfolio.review.review import build_case, read_logs, review_charge
 from kilnfolio.site.context import mill_context
 from kilnfolio.site.pages.home import home_page
@@ -102,3 +104,38 @@ def test_kiln_side_pages_give_the_sensors_readings_and_their_uncertainty(tmp_pat
     shown = "EMC sensor 9.9\N{NO-BREAK SPACE}% ± 0.8 on"
     assert shown in kiln_side_page(context, "C1").html
     assert shown in home_page(context).html
+    assert shown in kiln_sheet(context.folder, "C1").rounds.standing
+    (state,) = state_of(context.folder).sensors
+    assert (state.channel, state.at, state.uncertainty_points) == (
+        "emc",
+        "2026-06-07T08:00-04:00",
+        0.8,
+    )
+    assert state.value_pct == pytest.approx(9.9)
+
+
+def state_of(folder):
+    return kiln_state(folder, folder.open_charges["C1"].so_far.record)
+
+
+def test_an_open_charge_without_boards_stands_where_its_pins_say(tmp_path):
+    """14 at the end and 35 K above the scale: 3.125 points less (Wood Handbook 2010, p. 13-3)."""
+    pins = {"id": "pins", "kind": "MC pins", "channel": "pin-1", "calibration_temperature": "20 °C"}
+    without = ("ended", "unloaded", "survey", "signatures", "boards", "weighings")
+    root = mill_with(
+        tmp_path,
+        [pins | {"corrected_for": ["species"]}],
+        channel="pin-1",
+        values=np.linspace(24.0, 14.0, rows()),
+        **dict.fromkeys(without, DROP),
+    )
+    folder = open_mill(root)
+    state = state_of(folder)
+    assert state.controlling_pct == pytest.approx(14.0 - 35 * 0.5 / 5.6, abs=0.05)
+    assert (state.controlling_boards, state.last_round) == (("pin-1",), "2026-06-07T08:00-04:00")
+    # the second step runs until 12 %, the target
+    assert (state.next_due.label, state.is_due) == ("equalize", False)
+    assert "Sensors: pin-1 10.9" in kiln_sheet(folder, "C1").rounds.standing
+    # a log that cannot be read is for check to name, and keeps nobody from writing a round down
+    (root / "content/charges/2026/C1/bulbs.csv").write_text("?")
+    assert state_of(open_mill(root)).sensors == ()

@@ -70,9 +70,7 @@ QUESTIONS = (
 _WHERE = Question(
     "place", "Town, region and country, with commas between", "Heron Bend, Ontario, Canada"
 )
-KILN_WORDS = (
-    f"Kiln: name, kind ({', '.join(get_args(KilnKind))}), capacity, hottest dry bulb"
-)
+KILN_WORDS = f"Kiln: name, kind ({', '.join(get_args(KilnKind))}), capacity, hottest dry bulb"
 KILN_EXAMPLE = "Kiln 1, steam, 42 m³, 85 °C"
 
 

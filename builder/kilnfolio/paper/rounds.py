@@ -18,6 +18,9 @@ from kilnfolio.review.round_check import mass_words
 
 #: Columns of rounds on a page, and number of past rounds printed.
 COLUMNS, PAST = 12, 12
+#: Height that the bands of a page share, of the head of a band with the space below it, and of a
+#: row at least and at most; Letter is the shorter paper [mm].
+_PAGE_MM, _HEAD_MM, _LEAST_ROW_MM, _MOST_ROW_MM = 234.0, 19.0, 8.0, 13.0
 #: Number of free columns without a forecast, and the most with one.
 _FREE, _MOST = 14, 72
 
@@ -42,18 +45,22 @@ class Rounds:
         When the next steps and the end are expected; empty without a forecast.
     boards : tuple of (str, str)
         Tag and unit of each board.
-    pages : tuple of tuple of RoundColumn
-        The columns, by page.
+    pages : tuple of tuple of tuple of RoundColumn
+        The columns, by page and by band: as many bands, one below the other, as a page has room
+        for.
+    row_mm : float
+        Height of a row, so that the bands fill the page [mm].
     """
 
     standing: str
     expected: str
     boards: tuple[tuple[str, str], ...]
-    pages: tuple[tuple[RoundColumn, ...], ...]
+    pages: tuple[tuple[tuple[RoundColumn, ...], ...], ...]
+    row_mm: float
 
 
 def rounds_of(folder: MillFolder, charge: Charge) -> Rounds | None:
-    """Return the rounds of an open charge; None before the first.
+    """Return the rounds of an open charge; None before the first, unless sensors show MC.
 
     Parameters
     ----------
@@ -62,20 +69,26 @@ def rounds_of(folder: MillFolder, charge: Charge) -> Rounds | None:
     charge : Charge
         The charge, as far as it is recorded.
     """
-    if not charge.weighings:
-        return None
     state = kiln_state(folder, charge)
+    if not (charge.weighings or state.sensors):
+        return None
     forecast = _forecast(folder, charge)
     units = [(board.tag, board.unit) for board in state.boards]
     columns = [_column(weighing, units) for weighing in charge.weighings[-PAST:]]
-    free = _free(state, forecast)
-    columns += [RoundColumn(("", "", ""), ("",) * len(units))] * free
-    short = -len(columns) % COLUMNS
-    columns += [RoundColumn(("", "", ""), ("",) * len(units))] * short
-    pages = tuple(
-        tuple(columns[start : start + COLUMNS]) for start in range(0, len(columns), COLUMNS)
+    columns += [RoundColumn(("", "", ""), ("",) * len(units))] * _free(state, forecast)
+    bands = max(1, int(_PAGE_MM // (_HEAD_MM + _LEAST_ROW_MM * len(units))))
+    row = min(_MOST_ROW_MM, (_PAGE_MM / bands - _HEAD_MM) / max(1, len(units)))
+    # the last page is filled with columns to write in
+    columns += [RoundColumn(("", "", ""), ("",) * len(units))] * (-len(columns) % (bands * COLUMNS))
+    table = [tuple(columns[start : start + COLUMNS]) for start in range(0, len(columns), COLUMNS)]
+    pages = tuple(tuple(table[start : start + bands]) for start in range(0, len(table), bands))
+    return Rounds(
+        _standing(state),
+        _expected(forecast),
+        tuple(units),
+        pages,
+        max(_LEAST_ROW_MM, round(row, 1)),
     )
-    return Rounds(_standing(state), _expected(forecast), tuple(units), pages)
 
 
 def _forecast(folder: MillFolder, charge: Charge) -> Forecast | None:
@@ -109,8 +122,9 @@ def _free(state: KilnState, forecast: Forecast | None) -> int:
 
 
 def _standing(state: KilnState) -> str:
+    sensors = f"Sensors: {'; '.join(one.words for one in state.sensors)}." if state.sensors else ""
     if state.controlling_pct is None or not state.last_round:
-        return ""
+        return sensors
     at = dt.datetime.fromisoformat(state.last_round)
     step = f"step {state.step} of {len(state.steps)}" if state.stage == "drying" else state.stage
     due = state.next_due
@@ -118,6 +132,7 @@ def _standing(state: KilnState) -> str:
         f"At the round of {at:%d %b %H:%M}: {step}, controlling MC "
         f"{measure(state.controlling_pct, '%', 1)}"
         + (f"; next, {due.label} at {measure(due.mc_pct, '%', 0)}." if due else ".")
+        + (f" {sensors}" if sensors else "")
     )
 
 

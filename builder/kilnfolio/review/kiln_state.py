@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from itertools import pairwise
 from typing import Any
@@ -17,12 +18,22 @@ from kilnfolio.physics.moisture import mass_at
 from kilnfolio.physics.rules import equalizing_start
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.log import Log
+from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.quantities import Mass
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.review.boards import BoardHistory, Control, board_histories, controls
 from kilnfolio.review.checks.rate import safe_loss
+from kilnfolio.review.figures import measure
 from kilnfolio.review.limits import LimitTable, NoLimit, Subject, limit_table
-from kilnfolio.review.review import mill_pressure
+from kilnfolio.review.review import mill_pressure, read_logs
+from kilnfolio.review.sensors import (
+    SensorReading,
+    corrected_log,
+    has_moisture_sensors,
+    last_readings,
+    pin_rounds,
+)
 from kilnfolio.review.setpoints import (
     AirState,
     PlannedStep,
@@ -93,6 +104,27 @@ class BoardState:
 
 
 @dataclass(frozen=True)
+class SensorState:
+    """What a moisture sensor showed last, corrected.
+
+    Attributes
+    ----------
+    channel, at : str
+        The log channel, and the time, local with offset.
+    value_pct, uncertainty_points : float, float or None
+        MC or EMC [%], and its expanded uncertainty where the kiln's record gives one [points].
+    words : str
+        All of it, as in ``pin-1 14.2 % MC ± 1.5 on 08 Jun 07:00``.
+    """
+
+    channel: str
+    at: str
+    value_pct: float
+    uncertainty_points: float | None
+    words: str
+
+
+@dataclass(frozen=True)
 class StepState:
     """A step of the schedule, with its air not rounded [°C, %]."""
 
@@ -141,6 +173,7 @@ class KilnState:
     #: Whether the MC of `next_due` has been reached.
     is_due: bool
     resolution_g: float
+    sensors: tuple[SensorState, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """Return plain values for the kiln-side page."""
@@ -168,7 +201,8 @@ def kiln_state(folder: MillFolder, charge: Charge) -> KilnState:
     steps = planned_steps(schedule, folder.steps_of(schedule), pressure)
     limits = charge_limits(folder, charge)
     histories = board_histories(charge)
-    rounds = controls(charge, histories)
+    log = _sensor_log(folder, charge)
+    rounds = controls(charge, histories, pin_rounds(log, folder.mill.record.zone))
     asked = asked_air(charge, steps, pressure) if charge.step_changes else ()
     changes = [change for change in charge.step_changes if change.step <= len(steps)]
     step = steps[changes[-1].step - 1] if changes else None
@@ -206,7 +240,39 @@ def kiln_state(folder: MillFolder, charge: Charge) -> KilnState:
         _timed_due(schedule, step, since),
         bool(nearest and last and _deciding(nearest, last) <= nearest.mc_pct),
         charge.scale_resolution.value if charge.scale_resolution else 1.0,
+        tuple(
+            _sensor_state(one)
+            for one in last_readings(log, folder.kilns[charge.kiln].record, folder.mill.record.zone)
+        )
+        if log
+        else (),
     )
+
+
+def _sensor_log(folder: MillFolder, charge: Charge) -> Log | None:
+    """Return the log of an open charge, its moisture sensors corrected; None without any.
+
+    A log that cannot be read is for `check` to name, and keeps nobody from writing a round down.
+    """
+    kiln = folder.kilns[charge.kiln].record
+    if not (charge.log and has_moisture_sensors(kiln)):
+        return None
+    opened = folder.open_charges.get(charge.id)
+    log = None
+    with suppress(RecordProblems):
+        log = read_logs(folder, opened.so_far) if opened and opened.so_far else None
+    if log is None or not len(log.times):
+        return None
+    return corrected_log(log, kiln, folder.species[charge.stock[0].species].record)
+
+
+def _sensor_state(one: SensorReading) -> SensorState:
+    doubt = f" ± {one.uncertainty_points:g}" if one.uncertainty_points else ""
+    what = "EMC" if one.kind == "EMC sensor" else "MC"
+    name = "EMC sensor" if one.channel == "emc" else one.channel
+    value = measure(one.value_pct, "%", 1)
+    words = f"{name} {value}{'' if what in name else f' {what}'}{doubt} on {one.at:%d %b %H:%M}"
+    return SensorState(one.channel, _stamp(one.at), one.value_pct, one.uncertainty_points, words)
 
 
 def charge_limits(folder: MillFolder, charge: Charge) -> LimitTable:

@@ -60,25 +60,20 @@ def _moisture_sensors(kiln: Kiln) -> Iterator[tuple[Instrument, str]]:
             yield instrument, instrument.channel
 
 
-def last_readings(
-    log: Log, kiln: Kiln, species: Species, zone: ZoneInfo
-) -> Iterator[SensorReading]:
+def last_readings(log: Log, kiln: Kiln, zone: ZoneInfo) -> Iterator[SensorReading]:
     """Yield the last usable reading of each moisture sensor.
 
     Parameters
     ----------
     log : Log
-        As the logger wrote it.
+        Corrected, as `corrected_log` returns it.
     kiln : Kiln
         Its instruments name the channels they feed.
-    species : Species
-        The timber that pins are in.
     zone : ZoneInfo
         The mill's zone.
     """
-    corrected = corrected_log(log, kiln, species)
     for instrument, channel in _moisture_sensors(kiln):
-        values = corrected.channels.get(channel)
+        values = log.channels.get(channel)
         if values is None:
             continue
         known = np.flatnonzero(np.isfinite(values))

@@ -26,25 +26,21 @@
       : `${picture.name}: ${words}. Fill the picture with the code, straight and sharp, and take it again.`;
   };
 
-  document
-    .getElementById("pictures")
-    .addEventListener("change", async ({ target }) => {
-      const pictures = [...target.files];
-      target.disabled = true;
-      taken.textContent = "";
-      try {
-        for (const picture of pictures) await lookAt(picture);
-        if (codes.size) {
-          const all = JSON.stringify([...codes]);
-          taken.textContent = (
-            await send("/_codes", "application/json", all)
-          ).words;
-        }
-      } catch {
-        taken.textContent =
-          "Not taken: the preview does not answer. Start it again and choose the pictures once more.";
+  document.getElementById("pictures").addEventListener("change", async ({ target }) => {
+    const pictures = [...target.files];
+    target.disabled = true;
+    taken.textContent = "";
+    try {
+      for (const picture of pictures) await lookAt(picture);
+      if (codes.size) {
+        const all = JSON.stringify([...codes]);
+        taken.textContent = (await send("/_codes", "application/json", all)).words;
       }
-      target.disabled = false;
-      target.value = "";
-    });
+    } catch {
+      taken.textContent =
+        "Not taken: the preview does not answer. Start it again and choose the pictures once more.";
+    }
+    target.disabled = false;
+    target.value = "";
+  });
 })();

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Iterator, Sequence
 
 from kilnfolio.adopt.entry.commands import TaskContext, Terminal
 from kilnfolio.adopt.entry.times import moment, written
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import open_mill
 from kilnfolio.records.model import localize
+from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.review.boards import Weighed, board_histories
 from kilnfolio.review.checks.record_keeping import path_of
 
 #: A mass in a round, as in S3@07:10 or S3@2026-03-03T07:10.
@@ -67,6 +72,8 @@ def correct(
     )
     task.file.check()
     terminal.say(f"{task.number}, by {by}: {named} from {old} to {new}, because: {reason}")
+    for line in _mass_lines(task, path):
+        terminal.say(line)
     if terminal.dry_run:
         terminal.say("nothing was written; without --dry-run it would have been")
         return 0
@@ -107,3 +114,29 @@ def _of_round(task: TaskContext, board: str, at: str, now: dt.datetime) -> str:
 
 def _refused(what: str, why: str, instead: str) -> RecordProblems:
     return RecordProblems([Problem(Place("correct"), what, why, instead)])
+
+
+def _mass_lines(task: TaskContext, path: tuple[str | int, ...]) -> Iterator[str]:
+    """Yield what a corrected mass makes of a board's MC, and of the rounds beside it."""
+    if not (len(path) == 4 and path[0] == "weighings" and path[2] == "masses" and task.charge):
+        return
+    proposed = open_mill(task.root, proposed={task.file.name: task.file.after})
+    read = proposed.located_charge(task.number)
+    located = read.so_far if isinstance(read, OpenCharge) else read
+    if located is None:
+        return
+    tag, at = str(path[3]), located.record.weighings[int(path[1])].at
+    before, after = _points(task.charge, tag), _points(located.record, tag)
+    for one in after:
+        old = next((point for point in before if point.at == one.at), None)
+        if one.at != at and (old is None or old.daily_loss_pct == one.daily_loss_pct):
+            continue
+        loss = "" if one.daily_loss_pct is None else f", {one.daily_loss_pct:.1f} points a day"
+        was = f" (was {old.mc_pct:.1f} %)" if old and one.at == at else ""
+        yield f"  {tag} at {one.at:%Y-%m-%d %H:%M}: {one.mc_pct:.1f} %{was}{loss}"
+        if one.daily_loss_pct is not None and one.daily_loss_pct < 0.0:
+            yield f"  ? {tag} gained"
+
+
+def _points(charge: Charge, tag: str) -> Sequence[Weighed]:
+    return next((one.points for one in board_histories(charge) if one.board.id == tag), ())

@@ -82,6 +82,8 @@ def state_lines(state: KilnState, regional: RegionalFormat) -> Iterator[str]:
         yield (
             f"  controlling MC {number(state.controlling_pct, 1)} % at {_clock(state.last_round)}"
         )
+    for sensor in state.sensors:
+        yield f"  {sensor.words}"
     yield from due_lines(state, regional, is_due=state.is_due)
 
 

@@ -90,7 +90,7 @@ def pins_against_boards(case: Case) -> Results:
         most = max([most, *finite])
         apart = _long_apart(pairs, allowed, round(value("pins-apart-rounds")))
         if apart:
-            yield _pins_breach(case, name, apart, allowed)
+            yield _pins_breach(name, apart, allowed)
     if not compared:
         raise NoData(
             f"the log holds nothing within {value('pins-apart-hours'):g} h of a round of boards "
@@ -163,7 +163,7 @@ def _long_apart(pairs: Sequence[_Compared], allowed: float, rounds: int) -> list
     return []
 
 
-def _pins_breach(case: Case, name: str, apart: Sequence[_Compared], allowed: float) -> Breach:
+def _pins_breach(name: str, apart: Sequence[_Compared], allowed: float) -> Breach:
     first, last = apart[0], apart[-1]
     when = first.known.what if first is last else f"{first.known.what} to {last.known.what}"
     clear = [one for one in apart if np.isfinite(one.off_pct)]

@@ -12,8 +12,6 @@ from kilnfolio.review import figures
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.kiln_state import KilnState, kiln_state
 from kilnfolio.review.open_review import OpenReview
-from kilnfolio.review.review import read_logs
-from kilnfolio.review.sensors import has_moisture_sensors, last_readings
 from kilnfolio.review.setpoints import AirState
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.kiln_forecast import KilnForecast, kiln_forecast
@@ -128,7 +126,7 @@ def kiln_today(context: SiteContext, review: OpenReview, as_of: dt.datetime) -> 
         as_of > due + _LATE * dt.timedelta(hours=state.every_hours),
         tuple(board.tag for board in state.boards),
         tuple(board.tag for board in state.boards if board.oven_dry_g is None),
-        tuple(_sensors(context, review)),
+        tuple(one.words for one in state.sensors),
         tuple(
             OpenQuestion(finding.check, CHECKS[finding.check].title, finding.message)
             for finding in questions
@@ -138,25 +136,6 @@ def kiln_today(context: SiteContext, review: OpenReview, as_of: dt.datetime) -> 
         tuple(_notes(charge, as_of)),
         kiln_forecast(context, state.charge, state, as_of),
     )
-
-
-def _sensors(context: SiteContext, review: OpenReview) -> Iterator[str]:
-    """Yield each moisture sensor's last reading: ``pin-1 14.2 % MC ± 1.5 on 08 Jun 07:00``."""
-    assert review.located
-    charge = review.located.record
-    kiln = context.folder.kilns[charge.kiln].record
-    if not has_moisture_sensors(kiln):
-        return
-    log = read_logs(context.folder, review.located)
-    if log is None or not len(log.times):
-        return
-    species = context.folder.species[charge.stock[0].species].record
-    for one in last_readings(log, kiln, species, context.folder.mill.record.zone):
-        doubt = f" ± {one.uncertainty_points:g}" if one.uncertainty_points else ""
-        what = "EMC" if one.kind == "EMC sensor" else "MC"
-        name = "EMC sensor" if one.channel == "emc" else one.channel
-        value = figures.measure(one.value_pct, "%", 1)
-        yield f"{name} {value}{'' if what in name else f' {what}'}{doubt} on {one.at:%d %b %H:%M}"
 
 
 def due_words(state: KilnState) -> str:
