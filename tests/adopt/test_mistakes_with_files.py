@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import re
 import shutil
 from collections.abc import Callable
@@ -27,6 +28,7 @@ class Mistake:
     says: str
     acts: str
     words: tuple[str, ...] = field(default=("check", "ROOT"))
+    code: int = 2
 
 
 def changed(file: str, old: str, new: str) -> Callable[[Path], object]:
@@ -63,6 +65,29 @@ def workbook(root: Path) -> None:
     openpyxl.Workbook().save(root / LOG)
 
 
+WEIGHED = {"kind": "weighing", "at": "2026-06-06T20:00:00-04:00", "masses": {"S1": "2250 g"}}
+
+
+def entries(
+    *made: dict[str, object], cut: int | None = None, **more: object
+) -> Callable[[Path], object]:
+    """Write the entry file of a phone, with one round where none is given."""
+    file = {
+        "kilnfolio_entries": 1,
+        "charge": "C1",
+        "by": "R. Quill",
+        "device": "phone",
+        "saved": "2026-06-08T08:01:00-04:00",
+        "zone": "America/Toronto",
+        "entries": list(made) or [WEIGHED],
+    }
+    return lambda root: (root / "a.json").write_text(json.dumps(file | more)[:cut], "utf-8")
+
+
+TAKE = ("take", "ROOT/a.json", "--folder", "ROOT")
+LOG_AGAIN = ("import", "log", "ROOT/x.csv", "ROOT", "--kiln", "k1", "--id", "two-bulbs", "--yes")
+ROWS = b"time,DB,WB\n2026-06-01 08:00,50.0,41.0\n2026-06-01 08:30,50.1,41.0\n"
+SURVEY = ("import", "survey", "ROOT/s.csv", "ROOT", "--charge", "C1", "--at", "2026-06-07T12:00")
 IMPORT = ("import", "weighings", "ROOT/s.csv", "ROOT", "--charge", "C1")
 MISTAKES = [
     Mistake(
@@ -405,13 +430,6 @@ MISTAKES = [
         ("new", "charge", "C2", "ROOT", "--kiln", "k9"),
     ),
     Mistake(
-        "a colon for the equals sign in a round",
-        lambda _: None,
-        "weigh:1:1: 'S1:2230': a mass is written as BOARD=MASS. Write it as in S1=3.978.",
-        "an example stands there",
-        ("weigh", "C1", "S1:2230", "--folder", "ROOT"),
-    ),
-    Mistake(
         "a board twice in a round",
         lambda _: None,
         "weigh:1:1: board 'S1': it is named twice. Give each board once.",
@@ -505,6 +523,144 @@ MISTAKES = [
         "the one that is offered",
         ("note", "C1", "--kind", "wick change", "--folder", "ROOT"),
     ),
+    Mistake(
+        "a step the schedule has not",
+        lambda _: None,
+        f"{CHARGE}:109:32: step '9': schedule 'red-oak-4-4' has 2 steps. Check the number.",
+        "looks at the schedule, whose steps are counted",
+        ("step", "C1", "9", "--at", "2026-06-05T08:00", "--folder", "ROOT"),
+    ),
+    Mistake(
+        "a schedule to copy that there is not",
+        lambda _: None,
+        "schedules:1:1: schedule 'red-oak-44': there is no schedule of this id. Did you mean "
+        "'red-oak-4-4'?",
+        "the one there is, is offered",
+        ("new", "schedule", "ours", "ROOT", "--from", "red-oak-44"),
+    ),
+    Mistake(
+        "a pattern that fits no export",
+        lambda _: None,
+        "import log:1:1: 'ROOT/day-*.csv': no export is there by this name. Name the file, its "
+        "folder, or a pattern such as 'logs/*.csv'.",
+        "the folder that was looked in is named",
+        ("import", "log", "ROOT/day-*.csv", "ROOT", "--kiln", "k1"),
+    ),
+    Mistake(
+        "a row of an event in an export that has grown",
+        sheet("x.csv", ROWS + b"2026-06-01 09:00,EVENT door,\n"),
+        "x.csv:4:18: DB 'EVENT door': it is not a number as the profile 'two-bulbs' says they are "
+        "written. If it marks a missing value, write \"missing: ['EVENT door']\" in the profile; if "
+        "the row records an event, write the word its cell begins with under ignored_rows.",
+        "knows that it is an event, and the key is named",
+        LOG_AGAIN,
+    ),
+    Mistake(
+        "another clock than the profile's",
+        sheet("x.csv", ROWS),
+        "import log:1:1: --clock utc: the profile content/loggers/two-bulbs.yaml says local, and "
+        "charges are read by it. Leave --clock out, or begin another profile with --id.",
+        "both ways are given",
+        (*LOG_AGAIN, "--clock", "utc"),
+    ),
+    Mistake(
+        "a survey that ends with an average nobody named",
+        sheet("s.csv", b"Pack,Position,MC %\nP1,door,12.2\nP1,back,12.4\nP2,door,12.0\n,,12.2\n"),
+        "s.csv:5:3: C5 '12.2': it is the mean of the rows above and names no pack. Is it their "
+        "average? Then delete the row or label it 'Average'; if it is a piece, name its pack.",
+        "the question has two answers, and each says what to do",
+        (*SURVEY, "--by", "A", "--method", "resistance meter", "--corrected-for", "species"),
+    ),
+    Mistake(
+        "entries that were cut off on the way",
+        entries(cut=-30),
+        "not taken: a.json:1:1: the file ends before its end: it was cut off on the way. Hand it "
+        "over again from the device, which keeps it.",
+        "the device still has them",
+        TAKE,
+        1,
+    ),
+    Mistake(
+        "a sheet handed over as entries",
+        lambda root: (root / "a.json").write_text("S1=2250", "utf-8"),
+        "not taken: a.json:1:1: this is no entry file: expecting value: line 1 column 1 (char 0). "
+        "Hand it over again from the device, which keeps it.",
+        "sees that it is another file",
+        TAKE,
+        1,
+    ),
+    Mistake(
+        "entries for a charge nobody has begun",
+        entries(charge="C9"),
+        "not taken: content/charges:1:1: charge 'C9': there is no charge of this number. Did you "
+        "mean 'C1'? Otherwise begin it with 'kilnfolio new charge C9'.",
+        "the command is given",
+        TAKE,
+        1,
+    ),
+    Mistake(
+        "entries of a board the charge has not",
+        entries(WEIGHED | {"masses": {"S9": "2250 g"}}),
+        f"not taken: a.json, entry 1: {CHARGE}:95:12: board 'S9': there is no board of this name. "
+        "Did you mean 'S3'?",
+        "the entry and the tag are named",
+        TAKE,
+        1,
+    ),
+    Mistake(
+        "entries of a kind that this version does not know",
+        entries(WEIGHED | {"kind": "weighting"}),
+        "not taken: a.json:1:1: entries.0.kind 'weighting': an entry is one of weighing, step, stop, "
+        "event, stage, finish. Bring the kiln-side page on the device up to date, and hand over again.",
+        "what to do with the device is said",
+        TAKE,
+        1,
+    ),
+    Mistake(
+        "entries without a unit",
+        entries(WEIGHED | {"masses": {"S1": "2250"}}),
+        "not taken: a.json:1:1: entries.0.weighing.masses.S1 '2250': has no unit. Write '2250 g' if "
+        "that is its unit; a mass may be in g, kg, lb, oz.",
+        "the words to write stand there",
+        TAKE,
+        1,
+    ),
+    Mistake(
+        "entries of a time that the record tells otherwise",
+        entries(WEIGHED | {"at": "2026-06-04T08:00:00-04:00"}),
+        "not taken: a.json, entry 1: round of 2026-06-04T08:00, board S1: the record says 2306 g, the "
+        "entry 2250 g",
+        "both masses stand side by side; the sheet decides",
+        TAKE,
+        1,
+    ),
+    Mistake(
+        "entries of a step the schedule has not",
+        entries({"kind": "step", "at": "2026-06-05T08:00:00-04:00", "step": 9}),
+        f"not taken: a.json, entry 1: {CHARGE}:109:32: step '9': schedule 'red-oak-4-4' has 2 steps. "
+        "Check the number.",
+        "the number of steps is said",
+        TAKE,
+        1,
+    ),
+    Mistake(
+        "a picture without a code",
+        sheet("a.png", b"x"),
+        "not taken: a.png:1:1: no entries were read from this picture: it is no picture, or was cut "
+        "off. Fill the picture with the code, straight and sharp, and take it again.",
+        "how to take it again is said",
+        ("take", "--scan", "ROOT/a.png", "--folder", "ROOT"),
+        1,
+    ),
+    Mistake(
+        "an export that no open charge expects",
+        sheet("x.csv", ROWS),
+        "not taken: x.csv:1:1: no open charge is known by this export: none has a logger profile that "
+        "reads it. Say whose it is: kilnfolio import log FILE --kiln KILN --charge CHARGE.",
+        "the command is given",
+        ("take", "ROOT/x.csv", "--folder", "ROOT"),
+        1,
+    ),
 ]
 
 
@@ -513,8 +669,9 @@ def test_the_mistake_is_told_and_nothing_is_written(tmp_path, capsys, one):
     root = minimal_mill(tmp_path / "mill")
     one.make(root)
     before = {path: path.read_bytes() for path in root.rglob("*") if path.is_file()}
-    assert main([word.replace("ROOT", str(root)) for word in one.words]) == 2
-    said = capsys.readouterr().err.replace(str(root), "ROOT").split("\n")
+    assert main([word.replace("ROOT", str(root)) for word in one.words]) == one.code
+    told = capsys.readouterr()
+    said = (told.out + told.err).replace(str(root), "ROOT").split("\n")
     assert one.says in said, said
     assert one.acts
     assert not one.acts.startswith("weak")

@@ -200,6 +200,13 @@ def read_entries(raw: bytes, name: str, zone: ZoneInfo) -> EntryFile:
 def _problem(name: str, error: Any) -> Problem:
     context = error.get("ctx") or {}
     where = ".".join(map(str, error["loc"]))
+    if error["type"] == "union_tag_invalid":
+        return Problem(
+            Place(name),
+            f"{where}.kind '{str(context.get('tag'))[:60]}'",
+            f"an entry is one of {str(context.get('expected_tags')).replace(chr(39), '')}",
+            "Bring the kiln-side page on the device up to date, and hand over again",
+        )
     return Problem(
         Place(name),
         f"{where} '{str(context.get('entered', error.get('input')))[:60]}'",
@@ -296,7 +303,9 @@ def _words(entry: Any) -> str:
 
 def _span(time_: dt.timedelta) -> str:
     minutes = int(time_.total_seconds() // 60)
-    return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h"
+    if minutes < 120:
+        return f"{minutes} min"
+    return f"{minutes // 60} h" if minutes < 2 * 24 * 60 else f"{minutes // (24 * 60)} days"
 
 
 def _refused(name: str, what: str, why: str, instead: str) -> RecordProblems:
