@@ -387,6 +387,19 @@ def test_random_commands_keep_comments_and_order_and_read_back(mill, seed, capsy
     capsys.readouterr()
 
 
+def test_a_corrected_mass_says_what_it_makes_of_the_board_before_it_is_written(mill, capsys):
+    """Oven-dry 2110 g: 2427 g are 15.0 %, 2417 g 14.5 %; 2456 g the day before were 16.4 %."""
+    before = (mill / FILES["charge"]).read_bytes()
+    words = ["correct", "C1", "S2@2026-06-04T08:00", "2417 g", "--reason", "misread"]
+    assert main([*words, "--dry-run", "--folder", str(mill)]) == 0
+    said = capsys.readouterr().out
+    assert "S2 at 2026-06-04 08:00: 14.5 % (was 15.0 %), 1.8 points a day\n" in said
+    assert (mill / FILES["charge"]).read_bytes() == before
+    words[3] = "2470 g"
+    assert main([*words, "--dry-run", "--folder", str(mill)]) == 0
+    assert "  ? S2 gained\n" in capsys.readouterr().out
+
+
 def test_undo_goes_back_step_by_step_and_not_over_somebody_elses_work(mill, capsys):
     path = mill / FILES["charge"]
     before = path.read_bytes()

@@ -6,7 +6,7 @@ import http.server
 import json
 import random
 import threading
-from dataclasses import asdict, replace
+from dataclasses import asdict
 
 import pytest
 from playwright.sync_api import expect
@@ -104,9 +104,16 @@ STATES = {
     "drying": RUNNING,
     "green": RUNNING | {"weighings": DROP},
     "equalizing": RUNNING | {"equalizing": STAGE},
+    "conditioning": RUNNING | {"conditioning": STAGE},
     "wettest board": RUNNING | {"control_rule": "wettest board"},
     "pounds": in_pounds,
 }
+
+#: Steps by the clock, set in °F.
+TIMED = [
+    {"dry_bulb": "122 °F", "depression": "16 °F", "hours": "72 h"},
+    {"dry_bulb": "131 °F", "depression": "23 °F", "hours": "90 h"},
+]
 
 
 def random_rounds(state, count):
@@ -134,9 +141,14 @@ def test_the_page_says_what_python_says_to_the_digit(made, phone, tmp_path):
     for name, charge in STATES.items():
         folder = open_mill(minimal_mill(tmp_path / name, charge=charge))
         states[name] = kiln_state(folder, folder.open_charges["C1"].so_far.record)
-    # in a timed schedule nothing falls due by MC
-    states["timed"] = replace(states["drying"], due=(), next_due=None)
+    by_the_clock = minimal_mill(tmp_path / "timed", charge=RUNNING, schedule={"steps": TIMED})
+    folder = open_mill(by_the_clock)
+    states["timed"] = kiln_state(folder, folder.open_charges["C1"].so_far.record)
+    # the second step was set on 4 June at 08:00
+    assert states["timed"].next_due_at == "2026-06-08T02:00-04:00"
+    assert states["timed"].air.dry_bulb_c == pytest.approx(55.0)
     assert states["equalizing"].stage == "equalizing"
+    assert states["conditioning"].next_due is None
     assert states["pounds"].boards[0].unit == "lb"
     opened(phone, made[1])
     kinds = set()
