@@ -145,7 +145,9 @@ def preview_of(root: Path) -> Iterator[Preview]:
 def _page(title: str, body: str) -> bytes:
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
-        f'<title>{title}</title><link rel="stylesheet" href="/assets/site.css"></head>'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f'<title>{title}</title><link rel="stylesheet" href="/assets/site.css">'
+        "<style>main{padding:1rem;max-width:44rem}input{max-width:100%}</style></head>"
         f"<body><main><h1>{title}</h1>{body}<p>{html.escape(SAFETY)}</p></main></body></html>"
     ).encode()
 

@@ -70,9 +70,11 @@ def receive_codes(root: Path, raw: bytes) -> tuple[int, str]:
         return 422, "Not taken: this is no list of codes."
     worst, words = 200, []
     for _, found in files_in(texts):
-        status, said = (
-            (422, f"Not taken: {found}") if isinstance(found, Problem) else receive(root, found)
-        )
+        if isinstance(found, Problem):
+            status = 422
+            said = f"Not taken yet: {found.what}, {found.why}. Choose that picture as well."
+        else:
+            status, said = receive(root, found)
         worst = max(worst, status)
         words.append(said)
     return worst, "\n".join(words) or "Nothing to take: no codes were given."
