@@ -174,7 +174,7 @@ def test_the_page_says_what_is_no_code_and_is_for_this_computer_alone(served):
     assert ask("GET", "/_codes", Host="kiln.example")[0] == 403
     assert ask("POST", "/_picture", b"no picture", "image/*") == (
         422,
-        "no codes: it is no picture, or was cut off",
+        "no codes: it is not a picture, or is incomplete",
     )
     assert ask("POST", "/_codes", "[]", "application/json", Origin="http://x.example")[0] == 403
     for body in ("[", "{}", "[1]"):

@@ -574,7 +574,7 @@ MISTAKES = [
     Mistake(
         "entries that were cut off on the way",
         entries(cut=-30),
-        "not taken: a.json:1:1: the file ends before its end: it was cut off on the way. Hand it "
+        "not taken: a.json:1:1: the file is incomplete: it was cut off on the way. Hand it "
         "over again from the device, which keeps it.",
         "the device still has them",
         TAKE,
@@ -646,8 +646,8 @@ MISTAKES = [
     Mistake(
         "a picture without a code",
         sheet("a.png", b"x"),
-        "not taken: a.png:1:1: no entries were read from this picture: it is no picture, or was cut "
-        "off. Fill the picture with the code, straight and sharp, and take it again.",
+        "not taken: a.png:1:1: no entries were read from this picture: it is not a picture, or is "
+        "incomplete. Fill the picture with the code, straight and sharp, and take it again.",
         "how to take it again is said",
         ("take", "--scan", "ROOT/a.png", "--folder", "ROOT"),
         1,
@@ -655,8 +655,8 @@ MISTAKES = [
     Mistake(
         "an export that no open charge expects",
         sheet("x.csv", ROWS),
-        "not taken: x.csv:1:1: no open charge is known by this export: none has a logger profile that "
-        "reads it. Say whose it is: kilnfolio import log FILE --kiln KILN --charge CHARGE.",
+        "not taken: x.csv:1:1: this export fits no open charge: none has a logger profile that "
+        "reads it. Say which charge it belongs to: kilnfolio import log FILE --kiln KILN --charge CHARGE.",
         "the command is given",
         ("take", "ROOT/x.csv", "--folder", "ROOT"),
         1,
