@@ -148,6 +148,7 @@ def test_air_by_dates_in_fahrenheit_with_what_was_told(mill, tmp_path):
         ("mc", "Date,Time,S1 (g)\n2026-06-02,07:10,2380\n", "no sheet holds the MC of boards"),
         ("weighings", MC, "kilnfolio import mc"),
         ("air", "hour,dry_bulb_c\n4,40\n8,41\n", "do not name the humidity"),
+        ("air", "Date,Time,dry_bulb_c,emc_pct\n", "do not name a dry bulb"),
         ("air", "hour,dry_bulb_c,emc_pct\n4,x,12\n8,41,12\n", "'x'"),
         ("air", "hour,dry_bulb_c,emc_pct\n4,40,12\n12,41,12\n", "480 min apart"),
         ("air", "hour,dry_bulb_c,emc_pct\n4,40,12\n4,41,12\n", "an earlier row has this time too"),

@@ -454,7 +454,7 @@ def _found_column(heading: str, texts: list[str], decimal: str) -> FoundColumn:
 
 def _guesses(column: FoundColumn, words: str) -> list[Guess]:
     known = column.values[np.isfinite(column.values)]
-    if len(known) < 0.2 * len(column.values):
+    if not len(known) or len(known) < 0.2 * len(column.values):
         return []
     spaced = plain(re.sub(r"[_\-]+", " ", words))
     named = [channel for channel, pattern in _NAMES if re.search(pattern, spaced, re.IGNORECASE)]
