@@ -386,8 +386,8 @@ MISTAKES = [
         "a role of a column that does not exist",
         sheet("s.csv", b"Date,Time,S1 (g)\n2026-06-08,07:10,2230\n"),
         "--column:1:1: 'Date=day': a column is given as HEADING=ROLE. ROLE is one of oven-dry, "
-        "board-mass, section, green, mc, pack, position, board, mass, by, date, time, ignore, or "
-        "board:TAG for the masses of a board.",
+        "board-mass, section, green, mc, pack, position, board, hours, mass, by, date, time, "
+        "charge, ignore, or board:TAG for the masses of a board.",
         "the roles are listed",
         (*IMPORT, "--column", "Date=day"),
     ),
@@ -541,7 +541,7 @@ MISTAKES = [
     Mistake(
         "a pattern that fits no export",
         lambda _: None,
-        "import log:1:1: 'ROOT/day-*.csv': no export is there by this name. Name the file, its "
+        "import log:1:1: 'ROOT/day-*.csv': there is no export of this name. Name the file, its "
         "folder, or a pattern such as 'logs/*.csv'.",
         "the folder that was looked in is named",
         ("import", "log", "ROOT/day-*.csv", "ROOT", "--kiln", "k1"),
@@ -583,7 +583,7 @@ MISTAKES = [
     Mistake(
         "a sheet handed over as entries",
         lambda root: (root / "a.json").write_text("S1=2250", "utf-8"),
-        "not taken: a.json:1:1: this is no entry file: expecting value: line 1 column 1 (char 0). "
+        "not taken: a.json:1:1: this is not an entry file: expecting value: line 1 column 1 (char 0). "
         "Hand it over again from the device, which keeps it.",
         "sees that it is another file",
         TAKE,
