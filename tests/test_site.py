@@ -16,7 +16,7 @@ from PIL import Image
 from tests.browser.nu import check_html
 from tests.conftest import PRINTED_LOTS, PROJECT, WHOLE
 from tests.pdf_reading import read_pages
-from tests.site_reading import Reading, dead_links, read_edition
+from tests.site_reading import Reading, dead_links, has_lone_celsius, read_edition
 
 from kilnfolio.pipeline.build import build_site
 from kilnfolio.rendering.safety import SAFETY
@@ -211,9 +211,13 @@ def test_a_copy_of_the_mill_on_another_computer_makes_the_same_bytes(request, tm
 
 def test_check_prints_findings_for_a_person_and_for_a_program():
     command = [sys.executable, "-m", "kilnfolio", "check", str(PROJECT)]
-    words = subprocess.run(command, capture_output=True, text=True)
+    words = subprocess.run([*command, "--all"], capture_output=True, text=True)
     assert words.returncode == 1, words.stderr  # the demonstration has planted faults
     assert re.search(r"content/charges/\d{4}/[\w-]+/charge\.yaml:\d+:\d+", words.stdout)
+    # its region is North American: no °C without a °F before it
+    lines = [" ".join(line.split()) for line in words.stdout.splitlines()]
+    assert sum("°F (" in line for line in lines) > 20
+    assert [line for line in lines if has_lone_celsius(line)] == []
     data = subprocess.run([*command, "--format", "json"], capture_output=True, text=True)
     assert data.returncode == 1
     findings = json.loads(data.stdout)["findings"]

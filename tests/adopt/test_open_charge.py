@@ -175,7 +175,7 @@ def test_check_names_what_is_still_to_be_filled_in(tmp_path, capsys):
     root = minimal_mill(tmp_path, charge=RUNNING)
     assert main(["check", str(root)]) == 1
     said = capsys.readouterr().out
-    assert "Still to fill in: ended, unloaded. Looked at up to 2026-06-07 08:00" in said
+    assert "Still to fill in: ended, unloaded. Read up to 2026-06-07 08:00" in said
     assert "lot L1: 1 no data" in said
     assert "it waits for charge C1, which is not complete" in said
     assert main(["check", str(root), "--charge", "C1", "--format", "json"]) == 1

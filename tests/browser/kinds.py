@@ -49,6 +49,7 @@ MILL_PAGES = {
     "records": "records.html",
     "guide": "guide/look-it-up.html",
     "guide-of-commands": "guide/publish.html",
+    "guide-of-formulas": "guide/method.html",
     "practice": "practice.html",
     "drills": "drills.html",
     "bench": "bench.html",
@@ -60,6 +61,7 @@ AUDITOR_PAGES = {
     "audit-index": "index.html",
     "audit-charge": f"charges/{CHARGE_WITH_FINDINGS}.html",
     "audit-check": "checks/dry-wick.html",
+    "audit-kiln": "kilns/kiln-1.html",
 }
 
 

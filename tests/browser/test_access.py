@@ -54,6 +54,8 @@ DARK = {
     "customer",
     "calculators",
     "drills",
+    "bench",
+    "plan",
     "audit-charge",
 }
 

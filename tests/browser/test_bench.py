@@ -18,8 +18,9 @@ def bench_page(demo_site: Path) -> str:
 
 
 def set_air(page, dry: float, depression: float) -> None:
-    page.fill("#charge-dry", str(dry))
-    page.fill("#charge-depression", str(depression))
+    """Set the air, given in °C and K, in the demonstration's own °F."""
+    page.fill("#charge-dry", str(dry * 1.8 + 32))
+    page.fill("#charge-depression", str(depression * 1.8))
     page.click("#charge-set")
 
 
@@ -116,6 +117,23 @@ def test_the_air_figure_says_what_the_handbook_table_says(page, bench_page):
     assert abs(float(high) - 19.2) <= 0.4
 
 
+def test_the_units_chosen_on_the_page_of_calculators_count_here(page, bench_page):
+    """The demonstration's region is North American; by definition, °F = 1.8 °C + 32."""
+    page.goto(bench_page)
+    assert page.inner_text("#air-dry-out").endswith("°F")
+    page.click("#charge-start")
+    fields = [page.locator(f"#charge-{name}") for name in ("dry", "depression")]
+    customary = [float(field.input_value()) for field in fields]
+    page.goto(bench_page.replace("bench.html", "calculators.html"))
+    page.get_by_label("metric").check()
+    page.goto(bench_page)
+    assert page.inner_text("#air-dry-out").endswith("°C")
+    page.click("#charge-start")
+    metric = [float(field.input_value()) for field in fields]
+    assert abs(metric[0] * 1.8 + 32 - customary[0]) <= 0.6
+    assert abs(metric[1] * 1.8 - customary[1]) <= 0.6
+
+
 def test_the_survey_figure_says_what_the_binomial_table_says(page, bench_page):
     """With no failure among n the share is 0.05 to the power 1/n: 93.6 % for 45, 90.5 % for 30."""
     page.goto(bench_page)
@@ -162,7 +180,7 @@ def test_what_cannot_be_set_is_said_and_changes_nothing(page, bench_page):
     set_air(page, 500, 2)
     expect(page.locator("#charge-log")).to_contain_text("takes a dry bulb of", use_inner_text=True)
     page.click("[data-wait='2']")
-    assert number(page.inner_text("#charge-reads-dry")) < 25
+    assert number(page.inner_text("#charge-reads-dry")) < 77  # °F
 
 
 def test_without_script_the_figures_stand_and_no_knob_does_nothing(browser, bench_page):

@@ -5,6 +5,7 @@ drawings and code may scroll in a box of their own, which 1.4.10 allows; the pag
 """
 
 import pytest
+from playwright.sync_api import expect
 from tests.browser.kinds import AUDITOR_PAGES, MILL_PAGES, addresses
 
 WIDTH = 320
@@ -41,6 +42,18 @@ def test_no_page_moves_sideways(phone, demo_site, kind):
     assert phone.evaluate(WIDER, WIDTH) == [], "folds open"
     phone.add_style_tag(content=SPACED)
     assert phone.evaluate(WIDER, WIDTH) == [], "folds open, text spaced"
+
+
+def test_the_contents_of_a_page_stay_in_sight_and_mark_the_section(phone, demo_site):
+    phone.goto(addresses(demo_site)["chapter"])
+    wanted = phone.locator(".onpage a").nth(3)
+    phone.goto(phone.url + wanted.get_attribute("href"))
+    expect(wanted).to_have_attribute("aria-current", "location")
+    expect(wanted).to_be_in_viewport(ratio=0.9)
+    strip = phone.locator(".onpage").bounding_box()
+    heading = phone.locator(wanted.get_attribute("href")).bounding_box()
+    assert strip["y"] == 0
+    assert heading["y"] >= strip["height"] - 1
 
 
 def test_a_word_too_long_is_told(phone, demo_site):

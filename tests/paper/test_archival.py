@@ -7,6 +7,7 @@ import datetime as dt
 import pikepdf
 import pytest
 from pdfua.validator import validate
+from tests.pdf_reading import breaches
 from tests.reviewed import demo_mill
 
 from kilnfolio.paper.printing import Attached, pdf_of
@@ -19,7 +20,8 @@ PAGE = """<html lang="en"><head><title>A record</title></head><body><h1>A record
 <path d="M0 0L9 9" stroke="black"/></svg>
 <table><caption>Boards</caption><thead><tr><th>Board</th><th>MC</th></tr></thead>
 <tbody><tr><th>S1</th><td>8.1 %</td></tr><tr><th>S2</th><td>8.3 %</td></tr></tbody></table>
-<ul><li>one</li><li>two</li></ul><dl><dt>term</dt><dd>meaning</dd></dl></body></html>"""
+<ol><li>one</li><li><a href="https://mill.example/"><b>two</b> and <i>more</i></a><ul><li>in it</li></ul>
+</li></ol><dl><dt>term</dt><dd>meaning</dd></dl><dl><div><dt>MC</dt><dd>8 %</dd></div></dl></body></html>"""
 
 
 @pytest.fixture(scope="module")
@@ -53,10 +55,41 @@ def test_both_conformances_are_stated(pdfs, name):
 
 
 @pytest.mark.parametrize("name", ["page", "attached", "sheet"])
-def test_an_independent_checker_finds_nothing(pdfs, name):
-    """pdfua: twelve checks of the machine-checkable rules of PDF/UA-1 (ISO 14289-1)."""
+def test_independent_checkers_find_nothing(pdfs, name):
+    """pdfua: twelve checks of the machine-checkable rules of PDF/UA-1 (ISO 14289-1); breaches."""
     report = validate(str(pdfs[name]))
     assert [str(finding) for finding in report.findings] == []
+    assert breaches(pdfs[name]) == []
+
+
+def test_the_second_checker_finds_nothing_in_any_pdf_of_the_demonstration(demo_site):
+    paths = [path for path in demo_site.rglob("*.pdf") if ".staging" not in path.parts]
+    found = {path.relative_to(demo_site): breaches(path) for path in paths}
+    assert len(found) > 10
+    assert {path: faults for path, faults in found.items() if faults} == {}
+
+
+def test_the_second_checker_finds_planted_faults(pdfs, tmp_path):
+    """One against each standard: ISO 14289-1, 7.3, a figure's text; ISO 19005-3, 6.5.1, a script."""
+    with pikepdf.open(pdfs["page"]) as pdf:
+        figure = next(
+            one
+            for one in pdf.objects
+            if isinstance(one, pikepdf.Dictionary) and one.get("/S") == "/Figure"
+        )
+        del figure.Alt
+        pdf.Root.OpenAction = pikepdf.Dictionary(S=pikepdf.Name.JavaScript, JS="app.alert(1)")
+        pdf.save(tmp_path / "faulty.pdf")
+    found = " ".join(breaches(tmp_path / "faulty.pdf"))
+    assert "PDFUA1-FIGURE-ALTERNATIVE-TEXT" in found
+    assert "PDFA3B-ACTION" in found
+
+
+def test_a_link_is_met_once(pdfs):
+    """What stands inside a link is no link again; ISO 14289-1, 7.18.5, from memory."""
+    with pikepdf.open(pdfs["page"]) as pdf:
+        found = [str(note.A.URI) for page in pdf.pages for note in page.get("/Annots", [])]
+    assert found == ["https://mill.example/"] * 2
 
 
 def test_every_header_says_what_it_heads(pdfs):

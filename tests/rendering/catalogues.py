@@ -1,7 +1,8 @@
-"""Every string that customers read, and catalogues brought up to date: a tool for translators.
+"""Every string of the interface, and catalogues brought up to date: a tool for translators.
 
-``python -m tests.rendering.catalogues fr`` rewrites a catalogue: what is new stands in it empty, what
-is said no longer is gone.
+``python -m tests.rendering.catalogues fr`` rewrites the catalogue of what customers read: what is new
+stands in it empty, what is said no longer is gone. ``python -m tests.rendering.catalogues mill`` does
+so with ``mill.pot``, the strings of the mill's own pages, which no language has yet.
 """
 
 import io
@@ -15,6 +16,7 @@ from babel.messages.pofile import read_po, write_po
 from tests.conftest import PROJECT
 
 from kilnfolio.rendering.phrases import LABEL, PAGE, RECORD
+from kilnfolio.rendering.routes import AUDITOR_MENU, FOOT, MENU
 from kilnfolio.rendering.safety import SAFETY
 
 TEMPLATES = PROJECT / "builder/kilnfolio/site/templates"
@@ -34,8 +36,24 @@ def messages() -> Iterator[str | tuple[str, str]]:
     yield SAFETY
     yield from (*RECORD, *LABEL, *PAGE)
     for name in READ:
-        for _, message, _, _ in extract_from_file("jinja2", TEMPLATES / name):
-            yield tuple(message[:2]) if isinstance(message, tuple) else message
+        yield from _extracted(TEMPLATES / name)
+
+
+def _extracted(path: Path) -> Iterator[str | tuple[str, str]]:
+    for _, message, _, _ in extract_from_file("jinja2", path):
+        yield tuple(message[:2]) if isinstance(message, tuple) else message
+
+
+def mill_catalogue() -> Catalog:
+    """Return the strings of the mill's own pages: menus, and what their templates mark."""
+    found = Catalog(charset="utf-8", fuzzy=False)
+    for words, _ in (*MENU, *AUDITOR_MENU, *FOOT):
+        found.add(words)
+    for path in sorted(TEMPLATES.rglob("*.html")):
+        if path.name not in READ:
+            for message in _extracted(path):
+                found.add(message)
+    return found
 
 
 def catalogue(tag: str) -> Catalog:
@@ -53,12 +71,18 @@ def write(path: Path, found: Catalog) -> None:
     """Write a catalogue without dates, so that it changes only with its words."""
     text = io.BytesIO()
     write_po(text, found, width=100, omit_header=True, sort_output=False)
-    head = f'msgid ""\nmsgstr ""\n"Content-Type: text/plain; charset=utf-8\\n"\n"Language: {found.locale}\\n"\n'
-    head += f'"Plural-Forms: {found.plural_forms}\\n"\n\n'
+    head = 'msgid ""\nmsgstr ""\n"Content-Type: text/plain; charset=utf-8\\n"\n'
+    if found.locale:
+        head += f'"Language: {found.locale}\\n"\n'
+        head += f'"Plural-Forms: {found.plural_forms}\\n"\n'
+    head += "\n"
     path.write_text(head + text.getvalue().decode("utf-8").lstrip("\n"), "utf-8")
 
 
 if __name__ == "__main__":
     FOLDER.mkdir(exist_ok=True)
     for wanted in sys.argv[1:]:
-        write(FOLDER / f"{wanted}.po", catalogue(wanted))
+        if wanted == "mill":
+            write(FOLDER / "mill.pot", mill_catalogue())
+        else:
+            write(FOLDER / f"{wanted}.po", catalogue(wanted))

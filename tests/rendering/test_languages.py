@@ -6,10 +6,11 @@ import re
 from typing import get_args
 
 import pytest
+from babel.messages.pofile import read_po
 from tests.conftest import PROJECT
 from tests.minimal import minimal_records
+from tests.rendering.catalogues import FOLDER, messages, mill_catalogue
 from tests.rendering.catalogues import catalogue as fresh
-from tests.rendering.catalogues import messages
 
 from kilnfolio.records.mill import CustomerLanguage, Mill
 from kilnfolio.rendering.languages import SEALED, available, catalogue, language
@@ -48,6 +49,14 @@ def test_a_translation_keeps_every_figure_of_its_english(tag):
         for english, saying in zip(ids, sayings, strict=True):
             if english:
                 assert sorted(slots.findall(saying)) == sorted(slots.findall(english)), english
+
+
+def test_the_catalogue_of_the_mills_own_pages_holds_what_their_templates_mark():
+    with (FOLDER / "mill.pot").open("rb") as file:
+        kept = {message.id for message in read_po(file) if message.id}
+    assert kept == {message.id for message in mill_catalogue() if message.id}
+    assert {"Handbook", "Search", "Today", "Sample boards", "The charge over time"} <= kept
+    assert len(kept) > 450
 
 
 def test_strings_are_extracted_from_templates_too():

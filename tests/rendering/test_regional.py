@@ -1,15 +1,19 @@
 """A mill's pages put the units of its region first and say its words; figures and seals stay."""
 
+import html
 import json
 import re
+from collections import Counter
 from collections.abc import Iterator
 
 import pytest
 from hypothesis import given
 from hypothesis.strategies import floats, sampled_from
 from tests.handbook.chapters import body_of
+from tests.pdf_reading import read_pages
 from tests.reviewed import demo_mill
 from tests.site.site import Mill, Outline, small_mill
+from tests.site_reading import has_lone_celsius, lone_celsius, set_points
 
 from kilnfolio.cli import main
 from kilnfolio.handbook.pages import plain_words
@@ -120,42 +124,62 @@ def test_the_page_of_the_mill_and_of_each_charge_say_what_is_in_force(name, said
     assert f"{shown}: steps go by the wettest half{own}; units {region.units.is_}" in charge
 
 
-#: A temperature or difference in °C or K that no °F stands before; degree-hours are not one.
-_METRIC_TEMPERATURE = re.compile(r"\d(?:°C| °C| K)(?![\w·/²]| h\b)")
-
-
-def _without(html: str, *classes: str) -> str:
-    """Return a page without its workings: they print the units they were worked in."""
-    names = "|".join(classes)
-    return re.sub(rf'<(div|details) class="(?:{names})".*?</\1>', "", html, flags=re.DOTALL)
-
-
 def test_under_a_north_american_region_every_temperature_carries_fahrenheit_first(mills):
     """Pages and drawings of the mill and its customers: °F, and °C only in brackets behind it."""
+    mill = mills["North American"]
+    pages = {page.path: page.html for page in (*mill.pages, *mill.customer())}
+    assert sum("°F" in html for html in pages.values()) > 20
+    lone = {path: lone_celsius(html) for path, html in pages.items()}
+    assert {path: phrases for path, phrases in lone.items() if phrases} == {}
+
+
+def test_so_does_every_page_of_the_demonstration(demo_site):
+    """Its mill, customer and auditor editions: prose, tables, drawings, what is read aloud."""
+    lone, seen = {}, 0
+    for path in sorted(demo_site.rglob("*.html")):
+        if ".staging" not in path.parts:
+            html = path.read_text("utf-8")
+            seen += "°F" in html
+            lone[path.relative_to(demo_site)] = lone_celsius(html)
+    assert seen > 400
+    assert {path: phrases for path, phrases in lone.items() if phrases} == {}
+
+
+def test_so_do_its_pdfs(demo_site):
+    """Records, the pocket book, the exercises; the others print formulas, which the pages cover."""
+    paths = [path for path in demo_site.rglob("*.pdf") if ".staging" not in path.parts]
     lone, seen = [], 0
-    for page in (*mills["North American"].pages, *mills["North American"].customer()):
-        if page.path.startswith(("handbook/", "guide/", "records")):
-            continue  # prose quotes sources; formats show what may be written
-        html = _without(page.html, "workings", "working", "board", "chooser")
-        tags = "(?:p|li|td|dd|desc|text)"
-        for block in re.findall(rf"<{tags}\b[^>]*>(.*?)</{tags}>", html, flags=re.DOTALL):
-            words = re.sub(r"<[^>]+>", "", block).replace("\u00a0", " ")
+    for path in (path for path in paths if path.name not in ("handbook.pdf", "practice-key.pdf")):
+        for number, page in enumerate(read_pages(path), 1):
+            words = " ".join(page.text.split())
             seen += "°F" in words
-            if re.fullmatch(r"[−-]?[\d.]+ (?:°C|K)", words):
-                continue  # a column of its own, behind that of °F
-            bare = re.sub(r"°F\)? ?\(?[^()]*(?:°C|K)\)?", "", words)
-            if _METRIC_TEMPERATURE.search(bare):
-                lone.append((page.path, words[:120]))
-    assert not lone
-    assert seen > 50
+            lone += [(path.name, number)] * has_lone_celsius(words)
+    assert seen > 40
+    assert lone == []
+
+
+@pytest.mark.parametrize(
+    ("html", "lone"),
+    [
+        ("<p>dry bulb <b>110 °F</b> <span>(43.3 °C)</span></p>", []),
+        ("<p>dry bulb 43.3 °C (110 °F)</p>", ["dry bulb 43.3 °C (110 °F)"]),
+        ("<td>110 °F</td><td>43.3 °C</td>", []),
+        ("<td>43.3 °C</td><td>110 °F</td>", ["43.3 °C"]),
+        ('<svg><text>at 43.3 °C</text></svg><i title="4 K"></i>', ["at 43.3 °C", "4 K"]),
+        ("<th>Dry bulb, °C</th>", ["Dry bulb, °C"]),
+        ("<p>120 K h, <code>43 °C</code>, A per °C</p>", []),
+        ('<div class="working"><p>= 43 °C − 4 K = <b>39 °C</b></p></div>', ["39 °C"]),
+    ],
+)
+def test_a_temperature_without_fahrenheit_is_told(html, lone):
+    assert lone_celsius(html) == lone
 
 
 def test_check_prints_fahrenheit_first(mills, capsys):
     main(["check", str(mills["North American"].folder.root), "--all"])
     lines = capsys.readouterr().out.replace("\u00a0", " ").splitlines()
     assert sum("°F (" in line for line in lines) > 3
-    bare = [re.sub(r"°F \([^()]*\)", "", line) for line in lines]
-    assert [line for line in bare if _METRIC_TEMPERATURE.search(line)] == []
+    assert [line for line in lines if lone_celsius(html.escape(line))] == []
 
 
 @pytest.mark.parametrize("name", PRACTICES)
@@ -198,6 +222,23 @@ def _set_points(cells: list[str], *, customary: bool) -> Iterator[tuple[float, f
             yield *bulbs, float(emc)
 
 
+def test_so_is_it_wherever_the_demonstration_prints_what_to_set(demo_site):
+    """Schedules, charges, drills, the page of today and the pages at the kiln: within 0.1 of EMC."""
+    pressure, kinds, wrong = mill_pressure(demo_mill()), Counter(), []
+    for path in sorted((demo_site / "mill").rglob("*.html")):
+        for dry_f, wet_f, emc in set_points(path.read_text("utf-8")):
+            kinds[path.parent.name] += 1
+            dry, wet = (dry_f - 32) / 1.8, (wet_f - 32) / 1.8
+            humidity = relative_humidity(dry, wet, pressure)
+            if abs(equilibrium_moisture_content(dry, humidity) - emc) > 0.1:
+                wrong.append((path.name, dry_f, wet_f, emc))
+    assert wrong == []
+    assert kinds["schedules"] > 300
+    assert kinds["charges"] > 100
+    assert kinds["mill"] > 10  # drills, and the kilns of today
+    assert kinds["kiln-side"] > 0
+
+
 @pytest.mark.parametrize(
     ("metric", "customary"),
     [
@@ -205,6 +246,8 @@ def _set_points(cells: list[str], *, customary: bool) -> Iterator[tuple[float, f
         ("between 20 and 80 °C", "between 68 and 176 °F (20 and 80 °C)"),
         ("103 ± 2 °C", "217 ± 3.6 °F (103 ± 2 °C)"),
         ("above by 2.0 K", "above by 3.6 °F (2.0 K)"),
+        ("a depression of 5.6 K", "a depression of 10 °F (5.6 K)"),
+        ("lowered by 1 °C", "lowered by 1.8 °F (1 °C)"),
         ("110 °F (43.3 °C) already", "110 °F (43.3 °C) already"),
         ("120 K h of degree-hours", "120 K h of degree-hours"),
         ("K1 and T4-D2", "K1 and T4-D2"),

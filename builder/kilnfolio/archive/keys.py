@@ -35,7 +35,7 @@ DEMO_KEYS = Path("content/demo-keys")
 
 _ABOUT = """\
 The key this mill seals its records with. Keep it here, copy it only to the mill's own safe,
-and never publish it: whoever has it can sign in the mill's name.
+and never publish it: anyone who has it can sign in the mill's name.
 """
 _ABOUT_DEMO = """\
 A demonstration key of an invented mill. Everybody has it, so a seal made with it proves nothing.

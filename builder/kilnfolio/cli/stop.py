@@ -1,4 +1,4 @@
-"""kilnfolio stop: record that the kiln stood still."""
+"""kilnfolio stop: record that the kiln stopped."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import argparse
 
 from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
-SUMMARY = "record that the kiln stood still"
+SUMMARY = "record that the kiln stopped"
 DESCRIPTION = "Record a stop. Without --to it stays open; the same command without a cause ends it."
 EXAMPLE = "kilnfolio stop HB-26-041 'power cut' --from 03:10 --to 05:40"
 
@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Record that the kiln stood still."""
+    """Record that the kiln stopped."""
     from kilnfolio.adopt.entry import commands
 
     task, by, now = open_task(arguments)

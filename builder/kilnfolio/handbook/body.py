@@ -27,6 +27,8 @@ from kilnfolio.handbook.setting import (
 )
 from kilnfolio.handbook.source import FORM, Block, PlaceFinder, Prose, split
 from kilnfolio.records.problems import Place, Problem
+from kilnfolio.records.quantities import TemperatureDifference
+from kilnfolio.rendering.amounts import as_set
 from kilnfolio.rendering.templating import quantity
 from kilnfolio.review.working import parse_any
 
@@ -221,7 +223,10 @@ class ChapterBuilder:
         text = " ".join(text.split())
         if name == "q":
             try:
-                return quantity(parse_any(text), self.setting.regional)
+                asked = parse_any(text)
+                if isinstance(asked, TemperatureDifference):
+                    asked = as_set(asked)
+                return quantity(asked, self.setting.regional)
             except ValueError as error:
                 why = getattr(error, "context", None) or {}
                 self.problem(

@@ -63,7 +63,9 @@ def behind(builder: Builder, chart: Chart) -> Markup:
     ).format(
         READ_OUT,
         tables.plain(chart.columns, chart.rows),
-        tables.collapsed_workings(chart.worked, builder.setting.publications),
+        tables.collapsed_workings(
+            chart.worked, builder.setting.publications, builder.setting.regional.localized
+        ),
     )
 
 

@@ -182,7 +182,9 @@ def _table(builder: Builder, document: Document) -> Markup:
         "table", number, anchor, made.caption, document.place("caption"), document.value["kind"]
     )
     publications = builder.setting.publications if builder.setting.target == "site" else None
-    return tables.html(made, number, anchor, caption, publications)
+    return tables.html(
+        made, number, anchor, caption, publications, builder.setting.regional.localized
+    )
 
 
 def _work(builder: Builder, document: Document, steps: list[Step]) -> WorkedSteps:

@@ -86,6 +86,7 @@ def html(
     anchor: str,
     caption: Markup,
     publications: Mapping[str, Titled] | None = None,
+    say: Callable[[str], str] = str,
 ) -> Markup:
     """Return a table as HTML, in a box that scrolls horizontally on a narrow screen.
 
@@ -101,6 +102,8 @@ def html(
         Its caption.
     publications : mapping, optional
         If given, the working of a cell follows in a collapsed block that cites these titles.
+    say : callable
+        Puts the units of the region first in the name and the result of that cell.
     """
     over = Markup("")
     if table.over:
@@ -120,21 +123,25 @@ def html(
         number_,
         plain(table.columns, table.rows, said, over),
         table.source,
-        collapsed_workings(table.worked, publications) if publications and table.worked else "",
+        collapsed_workings(table.worked, publications, say)
+        if publications and table.worked
+        else "",
     )
 
 
-def collapsed_workings(workings: Sequence[Working], publications: Mapping[str, Titled]) -> Markup:
+def collapsed_workings(
+    workings: Sequence[Working], publications: Mapping[str, Titled], say: Callable[[str], str]
+) -> Markup:
     """Return the working of one cell of each kind, in a collapsed block."""
     boards = (
         Markup(
             '<div class="working"><p class="meta">{}</p><p>{}</p><p>{} = <b>{}</b></p>'
             '<p class="meta">{}</p></div>'
         ).format(
-            one.name,
+            say(one.name),
             one.formula,
             board_line(one.substituted),
-            one.result,
+            say(one.result),
             in_words(one.source, publications),
         )
         for one in workings

@@ -31,6 +31,7 @@ from kilnfolio.records.quantities import (
     Length,
     Percent,
     Temperature,
+    TemperatureDifference,
 )
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.review import figures
@@ -42,6 +43,9 @@ from kilnfolio.review.stages import conditioning_rule, points_above
 
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Builder
+
+#: What moves a resistance meter's reading by half a point: Wood Handbook 2010, p. 13-3.
+_PER_HALF_POINT = TemperatureDifference.parse("10 °F")
 
 
 def _notation(builder: Builder) -> Notation:
@@ -304,17 +308,22 @@ def _meter(builder: Builder, options: MeterOptions, _document: Document) -> Tabl
         )
         for reading in options.reading
     ]
-    calibrated = builder.setting.regional.side_by_side(options.calibration_temperature)
+    regional = builder.setting.regional
+    calibrated = regional.side_by_side(options.calibration_temperature)
     return Table(
         (
             Column("Reading", text=True),
-            *quantity_columns(builder.setting.regional, options.wood_temperature),
+            *quantity_columns(regional, options.wood_temperature),
         ),
         tuple(rows),
         Markup(
             "MC in %, before the species correction. Computed for a scale made at {}: "
-            "half a point for each 5.6 °C {}"
-        ).format(calibrated, builder.cite_row("wood-handbook-2010, p. 13-3", "read")),
+            "half a point for each {} {}"
+        ).format(
+            calibrated,
+            regional.side_by_side(_PER_HALF_POINT),
+            builder.cite_row("wood-handbook-2010, p. 13-3", "read"),
+        ),
         over="Wood temperature",
         worked=(
             worked(

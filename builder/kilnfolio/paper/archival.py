@@ -1,8 +1,10 @@
 """Finishing of every PDF: PDF/A-3b for archives, and PDF/UA-1 for accessibility.
 
 WeasyPrint declares one conformance; a record needs two. The second is added to the document's
-metadata (ISO 14289-1, clause 5) with the description that ISO 19005-3 requires (clause 6.6.2.3),
-and each table header gets its scope, column or row (ISO 14289-1, clause 7.5).
+metadata (ISO 14289-1, clause 5) with the description that ISO 19005-3 requires (clause 6.6.2.3).
+Each table header gets its scope, column or row (ISO 14289-1, clause 7.5). Lists keep only items as
+children (ISO 32000-1, 14.8.4.3.3). The metadata stay uncompressed, for tools that look for them
+without parsing the PDF.
 """
 
 from __future__ import annotations
@@ -42,6 +44,7 @@ def finished(finisher: Callable[..., None] | None = None) -> Callable[..., None]
             finisher(document, pdf)
         _say_accessible(pdf)
         _scope_headers(pdf)
+        _ungroup_lists(pdf)
 
     return finish
 
@@ -52,6 +55,7 @@ def _say_accessible(pdf: pydyf.PDF) -> None:
     if not end:
         raise ValueError("the PDF's metadata hold no RDF to put the second conformance into")
     metadata.stream = [before + _UA + end + after]
+    metadata.compress = False
 
 
 def _scope_headers(pdf: pydyf.PDF) -> None:
@@ -60,6 +64,26 @@ def _scope_headers(pdf: pydyf.PDF) -> None:
             rows = (parent["S"] == "/THead" for parent in _above(pdf, element))
             element.setdefault("A", pydyf.Dictionary({"O": "/Table"}))
             element["A"]["Scope"] = "/Column" if any(rows) else "/Row"
+
+
+def _ungroup_lists(pdf: pydyf.PDF) -> None:
+    """Move the items of a list's groups, as in ``dl``, into the list itself."""
+    for element in _elements(pdf):
+        if element["S"] == "/L":
+            items = pydyf.Array()
+            for reference in element["K"]:
+                kid = _at(pdf, reference)
+                items.extend([reference] if kid["S"] != "/Div" else _items(pdf, kid, element))
+            element["K"] = items
+
+
+def _items(pdf: pydyf.PDF, group: Any, whole: Any) -> list[bytes]:
+    """Return the items of a group, their parent now the whole list; empty the group."""
+    found = list(group["K"])
+    for reference in found:
+        _at(pdf, reference)["P"] = whole.reference
+    group["K"] = pydyf.Array()
+    return found
 
 
 def _elements(pdf: pydyf.PDF) -> Iterator[Any]:

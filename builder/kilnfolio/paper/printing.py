@@ -67,9 +67,13 @@ class Press:
         """
         document = weasyprint.HTML(string=_alone(html), base_url=_BASE, url_fetcher=_FETCHER)
         sheets = [self._sheet, *([weasyprint.CSS(string=css)] if css else [])]
-        return document.render(
+        laid_out = document.render(
             font_config=self._fonts, stylesheets=sheets, pdf_tags=True, **options
         )
+        for page in laid_out.pages:
+            # WeasyPrint repeats a link for each part inside it; a reader would meet it three times
+            page.links = [link for link in page.links if link[-1].element_tag == "a"]
+        return laid_out
 
 
 @cache

@@ -228,14 +228,14 @@ class StepChange(Record):
 
 
 class Stop(Record):
-    """The kiln stood still."""
+    """The kiln stopped."""
 
     start: Moment
     """When the kiln stopped."""
     end: Moment
     """When it ran again."""
     cause: Text
-    """Why it stood still."""
+    """Why it was stopped."""
     by: Name | None = None
     """Who wrote it down."""
 
@@ -497,7 +497,7 @@ class Charge(Record):
     step_changes: list[StepChange] = []
     """The step changes as they were made, step 1 included."""
     stops: list[Stop] = []
-    """Times the kiln stood still, as declared."""
+    """Times the kiln stopped, as declared."""
     events: list[Event] = []
     """Other events, such as a changed wick."""
     equalizing: Stage | None = None

@@ -101,7 +101,7 @@ class Modification(Record):
     """A declared departure from the book's steps."""
 
     what: Text
-    """What is changed, as in 'depression 1 K smaller while above 30 %'."""
+    """What is changed, as in 'depression a step smaller while above 30 %'."""
     why: Text
     """The reason for the departure."""
     humidity_points: float | None = None

@@ -5,7 +5,11 @@ from __future__ import annotations
 import re
 from typing import TypeVar
 
-from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
+from kilnfolio.records.quantities import (
+    Quantity,
+    TemperatureDifference,
+    fahrenheit_from_celsius,
+)
 from kilnfolio.review import figures
 
 Q = TypeVar("Q", bound=Quantity)
@@ -13,8 +17,10 @@ Q = TypeVar("Q", bound=Quantity)
 _SPACE = rf"[ {figures.NBSP}]"
 _NUMBER = rf"{figures.MINUS}?\d+(?:\.\d+)?"
 _JOINT = r"(?:, | and | or | to | – |–|, and )"
-#: Temperatures and differences: one, several with a common unit, or one with a tolerance.
+#: Temperatures and differences: one, several with a common unit, or one with a tolerance. What something
+#: was lowered by is a difference, also where its writer put °C.
 _LONE = re.compile(
+    rf"(?P<moved>\b(?:lower|rais|higher|hotter|cooler|warmer|colder)(?:ed)? by )?"
     rf"(?<![\w.])(?P<numbers>{_NUMBER}(?:{_JOINT}{_NUMBER})*)"
     rf"(?:{_SPACE}?±{_SPACE}?(?P<tolerance>{_NUMBER}))?"
     rf"{_SPACE}(?P<unit>°C|K)(?![\w·/²]|{_SPACE}h\b)"
@@ -49,14 +55,15 @@ def _turned(match: re.Match[str]) -> str:
         return figures.beside(pair[2], pair[1])
     if match["typed"]:
         return figures.beside(match["fahrenheit"], match["celsius"])
-    difference = match["unit"] == "K"
+    difference = match["unit"] == "K" or bool(match["moved"])
     several = bool(re.search(_JOINT, match["numbers"]))
     turned = re.sub(
         _NUMBER, lambda found: _fahrenheit(found[0], difference, several), match["numbers"]
     )
     if match["tolerance"]:
         turned += f" ± {_fahrenheit(match['tolerance'], True, False)}"
-    return figures.beside(turned + figures.NBSP + "°F", match[0])
+    written = match[0].removeprefix(match["moved"] or "")
+    return (match["moved"] or "") + figures.beside(turned + figures.NBSP + "°F", written)
 
 
 def _fahrenheit(number: str, difference: bool, several: bool) -> str:
@@ -65,9 +72,29 @@ def _fahrenheit(number: str, difference: bool, several: bool) -> str:
     decimals = len(number.partition(".")[2])
     if difference:
         degrees = value * 1.8
-        return figures.number(degrees, max(decimals, 0 if degrees.is_integer() else 1))
+        if _is_whole(degrees, decimals):
+            return figures.number(degrees, 0)
+        return figures.number(degrees, max(decimals, 1))
     # readings that are compared with one another need a tenth of a degree
     return figures.number(fahrenheit_from_celsius(value), decimals if several else 0)
+
+
+def _is_whole(degrees: float, decimals: int) -> bool:
+    """Return whether a difference in K, so rounded, may have been a whole number of °F: 5.6 K, 10."""
+    return abs(degrees - round(degrees)) <= (0.09 if decimals == 1 else 1e-9)
+
+
+def as_set(difference: TemperatureDifference) -> TemperatureDifference:
+    """Return a difference typed in K as the whole number of °F that it stands for, if it does.
+
+    A depression of 10 °F is 5.6 K to a tenth, and would come back as 10.1 °F.
+    """
+    number, _, unit = difference.entered.partition(" ")
+    decimals = len(number.partition(".")[2])
+    degrees = difference.value * 1.8
+    if unit == "K" and decimals == 1 and _is_whole(degrees, decimals):
+        return TemperatureDifference.parse(f"{round(degrees)} °F")
+    return difference
 
 
 def restated(quantity: Q, unit: str, step: float) -> Q:

@@ -413,7 +413,7 @@ class Gap(Part):
     end: dt.datetime
     """To."""
     kind: Literal["gap", "stop"]
-    """Whether there are no readings, or the kiln stood still."""
+    """Whether there are no readings, or the kiln stopped."""
     cause: str = ""
     """The cause, if recorded."""
 

@@ -57,7 +57,7 @@ class OpenReview:
         """Its findings; first, that it is not complete."""
         waits = f" To be filled in first: {', '.join(self.waits)}." if self.waits else ""
         waits += f" Not published before: lot {', '.join(self.lots)}." if self.lots else ""
-        so_far = f" Looked at up to {self.dossier.ended:%Y-%m-%d %H:%M}." if self.dossier else ""
+        so_far = f" Read up to {self.dossier.ended:%Y-%m-%d %H:%M}." if self.dossier else ""
         first = Finding(
             check=NOT_COMPLETE,
             outcome="no data",

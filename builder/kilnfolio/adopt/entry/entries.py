@@ -59,7 +59,7 @@ class StepEntry(_Entry):
 
 
 class StopEntry(_Entry):
-    """The kiln stood still."""
+    """The kiln stopped."""
 
     kind: Literal["stop"]
     """Always ``stop``."""
@@ -68,7 +68,7 @@ class StopEntry(_Entry):
     end: Moment | None = None
     """When it ran again; absent while it stands still."""
     cause: Text
-    """Why it stood still."""
+    """Why it was stopped."""
 
 
 class EventEntry(_Entry):

@@ -1,5 +1,5 @@
 /* kilnfolio: the bench. Reads the sliders, calls the functions of wood.js, calculators.js and charge-run.js, and
-   shows the results. It has no formulas and no constants of its own. */
+   shows the results. It has no formulas and no constants of its own but those of the Fahrenheit scale. */
 
 (() => {
   "use strict";
@@ -20,10 +20,29 @@
     byId(id).textContent = words;
   };
 
+  /* ---- units: what the reader chose on the page of calculators, else the mill's; inside, all is °C -- */
+
+  const customary = (() => {
+    let chosen = null;
+    try {
+      chosen = localStorage.getItem("kilnfolio-units");
+    } catch {
+      /* the browser keeps nothing */
+    }
+    return (chosen || document.body.dataset.units) === "us";
+  })();
+  const temperature = (celsius, decimals = 1) =>
+    customary ? measure(celsius * 1.8 + 32, "°F", decimals) : measure(celsius, "°C", decimals);
+  const difference = (kelvin, decimals = 1) =>
+    customary ? measure(kelvin * 1.8, "°F", decimals) : measure(kelvin, "K", decimals);
+  const shown = (value, unit, decimals) =>
+    ({ "°C": temperature, K: difference })[unit]?.(value, decimals) ??
+    measure(value, unit, decimals);
+
   /* Connect a slider to the value shown beside it; return a function that reads it. */
   function slider(id, unit, decimals, change) {
     const input = byId(id);
-    const show = () => setText(`${id}-out`, measure(Number(input.value), unit, decimals));
+    const show = () => setText(`${id}-out`, shown(Number(input.value), unit, decimals));
     input.addEventListener("input", () => {
       show();
       change();
@@ -58,7 +77,7 @@
       const d = dry();
       const wet = d - depression();
       const rh = orNull(() => humidity(d, wet));
-      setText("air-wet", measure(wet, "°C", 1));
+      setText("air-wet", temperature(wet));
       if (rh === null || rh > 98) {
         const reason = rh === null ? "no such air" : "too near saturation";
         for (const id of ["air-rh", "air-emc", "air-emc-range", "air-dew"]) setText(id, reason);
@@ -75,14 +94,14 @@
         "air-emc-range",
         `${ends.map((one) => (one === null || one > 30 ? "–" : number(one, 1))).join(" to ")} %`,
       );
-      setText("air-dew", measure(sums.dewPoint(d, rh), "°C", 1));
+      setText("air-dew", temperature(sums.dewPoint(d, rh)));
       dot.setAttribute("visibility", emc <= 30 ? "visible" : "hidden");
       dot.setAttribute("cx", String(46 + (rh / 100) * 540));
       dot.setAttribute("cy", String(384 - (Math.min(emc, 30) / 30) * 340));
     };
     dry = slider("air-dry", "°C", 1, show);
     depression = slider("air-depression", "K", 1, show);
-    error = slider("air-error", "°C", 1, show);
+    error = slider("air-error", "K", 1, show);
     show();
   }
 
@@ -270,6 +289,23 @@
   function beginCharge() {
     let run = null;
     const controls = byId("charge-controls");
+    const dials = {
+      dry: { field: byId("charge-dry"), least: 20, most: 110 },
+      depression: { field: byId("charge-depression"), least: 0.3, most: 40 },
+    };
+    const onScale = (name, value) => (customary ? value * 1.8 + (name === "dry" ? 32 : 0) : value);
+    const offScale = (name, value) =>
+      customary ? (value - (name === "dry" ? 32 : 0)) / 1.8 : value;
+    const offer = (name, value) => {
+      dials[name].field.value = onScale(name, value).toFixed(customary ? 0 : 1);
+    };
+    for (const [name, { field, least, most }] of Object.entries(dials)) {
+      const unit = customary ? "°F" : { dry: "°C", depression: "K" }[name];
+      field.labels[0].querySelector(".unit").textContent = unit;
+      field.min = customary ? Math.ceil(onScale(name, least)) : least;
+      field.max = customary ? Math.floor(onScale(name, most)) : most;
+      field.step = customary ? 1 : field.step;
+    }
     const note = (words) => {
       const line = document.createElement("p");
       line.textContent = (run ? `Day ${number(run.hour / 24, 1)}: ` : "") + words;
@@ -281,8 +317,8 @@
       const taken = run.weighings[run.weighings.length - 1];
       setText("charge-day", number(run.hour / 24, 1));
       if (last) {
-        setText("charge-reads-dry", measure(last[1], "°C", 1));
-        setText("charge-reads-wet", measure(last[2], "°C", 1));
+        setText("charge-reads-dry", temperature(last[1]));
+        setText("charge-reads-wet", temperature(last[2]));
         const emc = orNull(() => emcOf(last[1], last[2]));
         setText("charge-reads-emc", emc === null ? "–" : measure(emc, "%", 1));
       }
@@ -329,23 +365,28 @@
       byId("charge-log").textContent = "";
       byId("charge-result").textContent = "";
       controls.disabled = false;
-      byId("charge-dry").value = run.scenario.steps[0].dry_bulb;
-      byId("charge-depression").value = run.scenario.steps[0].depression;
+      offer("dry", run.scenario.steps[0].dry_bulb);
+      offer("depression", run.scenario.steps[0].depression);
       note(
-        `${run.scenario.boards} boards loaded, ${run.scenario.samples} of them sample boards. The kiln stands at ${number(run.dry, 0)} °C.`,
+        `${run.scenario.boards} boards loaded, ${run.scenario.samples} of them sample boards. The kiln stands at ${temperature(run.dry, 0)}.`,
       );
       weigh();
     }
 
     const setAir = () => {
-      const dry = Number(byId("charge-dry").value);
-      const depression = Number(byId("charge-depression").value);
-      if (!(dry >= 20 && dry <= 110) || !(depression >= 0.3 && depression <= 40)) {
-        note("The kiln takes a dry bulb of 20 to 110 °C and a depression of 0.3 to 40 K.");
+      const asked = (name) => offScale(name, Number(dials[name].field.value));
+      const taken = (name) => asked(name) >= dials[name].least && asked(name) <= dials[name].most;
+      const ends = (name, words, decimals) =>
+        `${number(onScale(name, dials[name].least), decimals)} to ${words(dials[name].most, 0)}`;
+      if (!taken("dry") || !taken("depression")) {
+        note(
+          `The kiln takes a dry bulb of ${ends("dry", temperature, 0)} and a depression of ${ends("depression", difference, 1)}.`,
+        );
         return;
       }
+      const [dry, depression] = [asked("dry"), asked("depression")];
       run.setAir(dry, depression);
-      note(`air set to ${measure(dry, "°C", 1)}, ${measure(depression, "K", 1)} depression.`);
+      note(`air set to ${temperature(dry)}, ${difference(depression)} depression.`);
     };
     const weigh = () => {
       const taken = run.weigh();

@@ -711,7 +711,7 @@
       return answers;
     }
 
-    /* An answer with the chosen units first; its working stays as it is. */
+    /* An answer with the chosen units first; the values put in stay in the units of the formula. */
     function inOrder(answer) {
       const { first, other } = answer;
       return data.customary_first && other ? { ...answer, first: other, other: first } : answer;
@@ -976,7 +976,9 @@
       this.section
         .querySelector(".due tbody")
         ?.replaceChildren(...rows(many.map(this.sums.inOrder)));
-      this.section.querySelector(".board .working").replaceChildren(...board(answers));
+      this.section
+        .querySelector(".board .working")
+        .replaceChildren(...board(answers.map(this.sums.inOrder)));
       this.expose(true);
     }
 

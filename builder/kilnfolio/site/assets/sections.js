@@ -8,7 +8,9 @@
   if (!places.some(Boolean)) {
     return;
   }
+  const strip = document.querySelector(".onpage");
   let waiting = false;
+  let last = -1;
 
   function mark() {
     waiting = false;
@@ -18,6 +20,11 @@
         now = index;
       }
     });
+    if (now !== last && now >= 0) {
+      // on a phone the contents are one line, which moves along
+      strip.scrollLeft = links[now].offsetLeft - strip.clientWidth / 4;
+    }
+    last = now;
     links.forEach((link, index) => {
       if (index === now) {
         link.setAttribute("aria-current", "location");

@@ -147,7 +147,7 @@ def check_page(context: SiteContext, slug: str) -> Page:
         check.title,
         "check",
         view=view,
-        summary=check.reason,
+        summary=context.regional.localized(check.reason),
         crumbs=(("Checks", INDEX), (check.group.capitalize(), f"{INDEX}#{anchor_of(check.group)}")),
         text=[
             f"{check.title}.",

@@ -15,6 +15,7 @@ from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import Record
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.runtime.field_docs import field_doc
 from kilnfolio.site.context import RECORDS_PAGE, SiteContext
 
@@ -55,7 +56,7 @@ class Group:
 
 def records_page(context: SiteContext) -> Page:
     """Return the reference page."""
-    groups = record_groups()
+    groups = record_groups(context.regional)
     keys = sum(len(part.keys) for group in groups for part in (group.file, *group.parts))
     return context.page(
         "records.html",
@@ -73,14 +74,14 @@ def records_page(context: SiteContext) -> Page:
     )
 
 
-def record_groups() -> list[Group]:
+def record_groups(regional: RegionalFormat) -> list[Group]:
     """Return each file's model with the parts that no earlier file has."""
     seen: set[type[Record]] = set(FILES)
     groups = []
     for model in FILES:
         parts: list[type[Record]] = []
         _collect(model, seen, parts)
-        groups.append(Group(_part(model), [_part(part) for part in parts]))
+        groups.append(Group(_part(model, regional), [_part(part, regional) for part in parts]))
     return groups
 
 
@@ -93,13 +94,13 @@ def _collect(model: type[Record], seen: set[type[Record]], parts: list[type[Reco
                 _collect(member, seen, parts)
 
 
-def _part(model: type[Record]) -> Part:
+def _part(model: type[Record], regional: RegionalFormat) -> Part:
     meaning = " ".join((model.__doc__ or "").split())
     return Part(
         _name(model),
         _anchor(model),
         meaning.replace("``", ""),
-        [_key(model, name, field) for name, field in model.model_fields.items()],
+        [_key(model, name, field, regional) for name, field in model.model_fields.items()],
     )
 
 
@@ -113,13 +114,13 @@ def _anchor(model: type[Record]) -> str:
     return re.sub(r"[^a-z0-9]+", "-", _name(model).lower()).strip("-")
 
 
-def _key(model: type[Record], name: str, field: FieldInfo) -> Key:
+def _key(model: type[Record], name: str, field: FieldInfo, regional: RegionalFormat) -> Key:
     inner = _models(field.annotation)
     required = field.is_required()
     default = "" if required else _default(field)
     return Key(
         name,
-        type_words(field.annotation),
+        type_words(field.annotation, regional),
         _anchor(inner[0]) if inner else "",
         required,
         default,
@@ -154,21 +155,22 @@ _PLAIN = {
 }
 
 
-def type_words(annotation: Any) -> str:
+def type_words(annotation: Any, regional: RegionalFormat = PLAIN) -> str:
     """Return a type in words for somebody who writes records."""
     origin, arguments = typing.get_origin(annotation), typing.get_args(annotation)
     if origin is Annotated:
-        return type_words(arguments[0])
+        return type_words(arguments[0], regional)
     if origin is Literal:
         return " or ".join(str(choice) for choice in arguments)
     if origin in (typing.Union, types.UnionType):
-        return " or ".join(type_words(one) for one in arguments if one is not type(None))
+        return " or ".join(type_words(one, regional) for one in arguments if one is not type(None))
     if origin is list:
-        return "list of " + type_words(arguments[0])
+        return "list of " + type_words(arguments[0], regional)
     if origin is dict:
-        return "mapping to " + type_words(arguments[1])
+        return "mapping to " + type_words(arguments[1], regional)
     if isinstance(annotation, type) and issubclass(annotation, Record):
         return _name(annotation).lower()
     if isinstance(annotation, type) and issubclass(annotation, Quantity):
-        return f"{annotation.dimension}, as in {annotation.example}"
+        example = regional.native(annotation.parse(annotation.example)).entered
+        return f"{annotation.dimension}, as in {example}"
     return _PLAIN.get(annotation, "text")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -186,12 +187,14 @@ def schedule_index(context: SiteContext) -> Page:
         )
         for record in records
     ]
+    known = Counter(record.status for record in records).most_common(1)
     return context.page(
         "schedules_index.html",
         INDEX,
         "Schedules",
         "schedule",
         rows=rows,
+        mostly=known[0][0] if known and known[0][1] > 2 else "",
         drafts=draft_views(context, "schedule"),
         summary=f"{plural(len(records), 'schedule')}, every step in both unit "
         "systems with the air it asks for.",
