@@ -1,6 +1,6 @@
-"""What an invented mill already has: a workbook, a survey sheet, an export of another shape.
+"""The files an invented mill already has: a workbook, a survey sheet, a differently shaped export.
 
-The figures are those of the minimal mill, which hang together; only the shapes are others.
+The figures are those of the minimal mill, which are consistent; only the formats differ.
 """
 
 from __future__ import annotations
@@ -135,7 +135,11 @@ def write_survey(path: Path) -> Path:
 
 
 def write_log(path: Path) -> Path:
-    """Write an export: Latin-1, CRLF, three heading rows, date apart from time, °F, a mark."""
+    """Write an export:
+
+    Latin-1, CRLF, three heading rows, date and time in separate columns, °F, a mark for missing
+    values.
+    """
     noise = np.random.default_rng(7).normal(0.0, 0.1, (289, 2))
     rows = [
         "Station;Chamber 4;;;;",

@@ -1,4 +1,4 @@
-"""Slips of a first week at a new mill: nothing is lost, miscounted or reordered on the way."""
+"""Slips of a first week at a new mill: nothing is lost, miscounted or reordered."""
 
 import os
 
@@ -22,7 +22,7 @@ def mill(tmp_path):
 
 
 @pytest.mark.parametrize("label", ["Average", "Medel", "Mittelwert", "Moyenne", "Summa", "Ø"])
-def test_the_average_of_a_survey_is_no_piece(mill, tmp_path, capsys, label):
+def test_the_average_row_of_a_survey_is_not_read_as_a_piece(mill, tmp_path, capsys, label):
     rows = "Pack,Position,MC %\nP1,door,12.2\nP1,back,12.4\n" + f"{label},,12.3\n"
     assert (
         main(["import", "survey", str(sheet(tmp_path, rows)), str(mill), "--charge", "C1", *SAID])
@@ -32,7 +32,7 @@ def test_the_average_of_a_survey_is_no_piece(mill, tmp_path, capsys, label):
     assert f"row 4 ('{label}') is a total and is left out" in capsys.readouterr().err
 
 
-def test_a_sum_without_a_label_is_asked_about(mill, tmp_path, capsys):
+def test_the_command_asks_about_an_unlabelled_sum(mill, tmp_path, capsys):
     rows = "Pack,Position,MC %\nP1,door,12.2\nP1,back,12.4\nP2,door,12.0\n,,12.2\n"
     assert (
         main(["import", "survey", str(sheet(tmp_path, rows)), str(mill), "--charge", "C1", *SAID])
@@ -50,7 +50,7 @@ def test_totals_below_weighings_do_not_stop_the_sheet(mill, tmp_path, capsys):
     assert "row 3 ('Mean') is a total and is left out" in capsys.readouterr().err
 
 
-def test_every_unused_column_is_named(mill, tmp_path, capsys):
+def test_every_unused_column_is_reported(mill, tmp_path, capsys):
     rows = "Day no,Pack,Position,MC %,Remark\n1,P1,door,12.2,\n2,P1,back,12.4,wet spot\n"
     assert (
         main(["import", "survey", str(sheet(tmp_path, rows)), str(mill), "--charge", "C1", *SAID])
@@ -86,13 +86,14 @@ def test_every_unused_column_is_named(mill, tmp_path, capsys):
         ("Éprouvette", "section"),
     ],
 )
-def test_headings_in_the_languages_of_mills(heading, role):
+def test_headings_are_read_in_the_languages_of_mills(heading, role):
     assert role_of(heading, set()) == role
 
 
 @pytest.mark.parametrize("label", ["S1", "P1", "door", "Sumach", "Medlar", "26-014", "Mean Creek"])
-def test_other_words_are_no_totals(label):
-    assert is_total(label) == (label == "Mean Creek")  # a name like this is said, and can be mended
+def test_only_labels_of_totals_are_taken_for_totals(label):
+    # a name like this is reported, and can be corrected
+    assert is_total(label) == (label == "Mean Creek")
 
 
 def test_a_swedish_survey_keeps_its_wet_spots(mill, tmp_path):
@@ -148,7 +149,7 @@ def test_a_swedish_survey_keeps_its_wet_spots(mill, tmp_path):
         ),
     ],
 )
-def test_slips_of_a_comma_and_a_colon_are_told_once(text, says):
+def test_a_wrong_comma_or_colon_is_reported_once(text, says):
     with pytest.raises(RecordProblems) as caught:
         parse_yaml(text.encode(), "f")
     assert [str(one).startswith(says) for one in caught.value.problems] == [True]
@@ -157,11 +158,11 @@ def test_slips_of_a_comma_and_a_colon_are_told_once(text, says):
 @pytest.mark.parametrize(
     "text", ["at: 07:10", "note: at 07:10 kg", "a: {b: , c: 1}", "note:\n  at 7:10 g 2"]
 )
-def test_clocks_and_empty_values_are_no_slips(text):
+def test_times_of_day_and_empty_values_are_not_reported_as_slips(text):
     parse_yaml(text.encode(), "f")
 
 
-def test_check_of_a_fresh_mill_says_something(tmp_path, capsys):
+def test_check_of_a_new_mill_says_that_nothing_is_on_record(tmp_path, capsys):
     assert main(["new", "mill", str(tmp_path / "m"), *MILL]) == 0
     capsys.readouterr()
     assert main(["check", str(tmp_path / "m")]) == 0
@@ -239,7 +240,7 @@ def bring_log(root, *paths):
     )
 
 
-def test_an_export_that_has_grown_takes_its_own_place(tmp_path, capsys):
+def test_an_export_that_has_grown_replaces_the_shorter_one(tmp_path, capsys):
     root = log_mill(tmp_path)
     export = tmp_path / "export.csv"
     export.write_text(LOG + rows_of(1, range(8, 24)), "utf-8")
@@ -250,7 +251,8 @@ def test_an_export_that_has_grown_takes_its_own_place(tmp_path, capsys):
     assert [log.file for log in charge_of(root).log] == ["export.csv"]
     kept = (root / FILES["charge"]).with_name("export.csv").read_bytes()
     assert kept == export.read_bytes()
-    export.write_text(LOG + rows_of(2, range(1, 12)), "utf-8")  # the logger keeps a day and a half
+    # the logger's memory holds a day and a half
+    export.write_text(LOG + rows_of(2, range(1, 12)), "utf-8")
     assert bring_log(root, export) == 0
     assert [log.file for log in charge_of(root).log] == ["export.csv", "export-2.csv"]
     assert bring_log(root, export) == 0
@@ -263,7 +265,7 @@ def test_an_export_that_has_grown_takes_its_own_place(tmp_path, capsys):
 
 
 @pytest.mark.parametrize("way", ["folder", "pattern", "names"])
-def test_a_logger_that_begins_a_file_each_midnight(tmp_path, way):
+def test_a_logger_that_starts_a_file_each_midnight_is_read(tmp_path, way):
     root = log_mill(tmp_path)
     folder = tmp_path / "logs"
     folder.mkdir()
@@ -278,7 +280,7 @@ def test_a_logger_that_begins_a_file_each_midnight(tmp_path, way):
     assert [log.file for log in charge_of(root).log] == ["k1-1.csv", "k1-2.csv", "k1-3.csv"]
 
 
-def test_event_rows_and_the_repeated_hour_are_options(tmp_path, capsys):
+def test_event_rows_and_the_repeated_hour_have_options(tmp_path, capsys):
     root = log_mill(tmp_path)
     export = tmp_path / "events.csv"
     export.write_text(
@@ -320,7 +322,7 @@ def test_event_rows_and_the_repeated_hour_are_options(tmp_path, capsys):
     assert profile.ignored_rows == ["EVENT"]
 
 
-def test_a_column_can_be_told_what_it_is(mill, tmp_path, capsys):
+def test_an_option_says_what_a_column_is(mill, tmp_path, capsys):
     rows = "When was it,Kl.,Left (g),Right (g),S3\n2026-06-02,07:10,2380,2500,wet\n"
     words = [
         "--column",
@@ -340,7 +342,7 @@ def test_a_column_can_be_told_what_it_is(mill, tmp_path, capsys):
     assert "column E 'S3' is not used (1 cell)" in capsys.readouterr().err
 
 
-def test_day_numbers_of_a_spreadsheet_head_columns(mill, tmp_path):
+def test_a_spreadsheets_day_numbers_are_read_as_column_headings(mill, tmp_path):
     # 46175 and 46176 are 2 and 3 June 2026: days since 1899-12-30
     rows = "Board,Start mass,46175,46176\nS1,2400,2380,2370\nS2,2520,2500,\n"
     assert weighings(mill, sheet(tmp_path, rows), "--unit", "g", "--time", "07:10") == 0

@@ -1,4 +1,5 @@
-"""Entry files as QR codes: put together whole, or not at all. zxing-cpp writes what is read here."""
+"""Entry files as QR codes: put together completely or not at all. zxing-cpp writes the codes read
+here."""
 
 import http.client
 import json
@@ -23,7 +24,8 @@ from kilnfolio.cli import main
 
 
 def texts_of(raw, size=380):
-    """Return the texts of the codes, by the guide's words: part, parts, CRC-32 of the whole."""
+    """Return the texts of the codes as the guide describes them: part, parts, CRC-32 of the whole.
+    """
     text, check = raw.decode("ascii"), zlib.crc32(raw)
     pieces = [text[at : at + size] for at in range(0, len(text), size)]
     return [
@@ -33,7 +35,7 @@ def texts_of(raw, size=380):
 
 
 def picture(path, text, angle=0):
-    """Write a picture of a code, a little turned and blurred, as a hand-held camera takes it."""
+    """Write a picture of a code, slightly turned and blurred, as a hand-held camera takes it."""
     code = np.asarray(create_barcode(text, BarcodeFormat.QRCode, ec_level="M").to_image(scale=6))
     Image.fromarray(code).rotate(angle, expand=True, fillcolor=200).convert("RGB").save(path)
     return path
@@ -59,7 +61,7 @@ def test_pictures_in_any_order_and_twice_give_every_entry_once(tmp_path):
     assert take_codes(root, pictures, NOW).same == 3
 
 
-def test_a_code_that_is_missing_or_false_gives_nothing():
+def test_a_missing_or_false_code_takes_nothing_in():
     raw = b"{" + b"x" * 900
     texts = texts_of(raw)
     ((_, lacking),) = files_in(texts[:2])
@@ -73,7 +75,7 @@ def test_a_code_that_is_missing_or_false_gives_nothing():
     assert sorted(made for _, made in files_in(both)) == [raw, raw + b"}"]
 
 
-def test_a_picture_that_unpacks_without_end_is_not_unpacked(tmp_path, capsys):
+def test_a_decompression_bomb_is_not_unpacked(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill", charge=RUNNING)
     for side, says in ((7_000, "more than 40 million pixels"), (30_000, "more pixels than any")):
         Image.new("1", (side, side)).save(tmp_path / "a.png")
@@ -86,8 +88,9 @@ def test_a_picture_that_unpacks_without_end_is_not_unpacked(tmp_path, capsys):
 
 
 @pytest.mark.parametrize("does", ["while True: pass", "bytes(2 << 30)", "os.abort()"])
-def test_whatever_a_reader_of_pictures_does_it_ends_its_own_process(tmp_path, monkeypatch, does):
-    """A picture that a library of C loops, swells or dies at, as damaged ones have made it do."""
+def test_a_crash_of_the_picture_reader_ends_only_its_own_process(tmp_path, monkeypatch, does):
+    """A picture on which a C library loops, uses up memory or crashes, as damaged ones have made it
+    do."""
     (tmp_path / "child.py").write_text(
         "import os\nfrom kilnfolio.adopt.entry import pictures\n"
         f"def look(raw):\n    {does}\n    return ['x']\n"
@@ -100,7 +103,7 @@ def test_whatever_a_reader_of_pictures_does_it_ends_its_own_process(tmp_path, mo
         codes_in(b"")
 
 
-def test_nothing_in_the_folder_of_the_moment_is_run(tmp_path, monkeypatch):
+def test_nothing_in_the_current_folder_is_run(tmp_path, monkeypatch):
     (tmp_path / "numpy.py").write_text("raise SystemExit('it ran')")
     (tmp_path / "json.py").write_text("raise SystemExit('it ran')")
     monkeypatch.chdir(tmp_path)
@@ -111,7 +114,7 @@ def test_nothing_in_the_folder_of_the_moment_is_run(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     "raw", [b"", b"no picture", b"\x89PNG\r\n\x1a\n" + b"\0" * 40, b"\xff\xd8\xff"]
 )
-def test_a_file_that_is_no_picture_is_named(tmp_path, capsys, raw):
+def test_a_file_that_is_not_a_picture_is_reported(tmp_path, capsys, raw):
     root = minimal_mill(tmp_path / "mill", charge=RUNNING)
     (tmp_path / "a.jpg").write_bytes(raw)
     assert main(["take", "--scan", str(tmp_path / "a.jpg"), "--folder", str(root)]) == 1

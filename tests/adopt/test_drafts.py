@@ -1,4 +1,5 @@
-"""Records just begun by `new`: the mill around them is built as ever, and nothing rests on them."""
+"""Records just begun by `new`: the mill around them is built as usual, and nothing depends on them.
+"""
 
 import json
 import re
@@ -15,7 +16,7 @@ from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.problems import RecordProblems
 
-#: What is known of each when it is begun; the rest is marked.
+#: What is known of each when it is begun; the rest is marked as missing.
 KNOWN = {
     "kiln": {"name": "Kiln with no other name"},
     "charge": {"kiln": "k2"},
@@ -35,7 +36,7 @@ IDS = {
 
 
 def begun_mill(folder):
-    """Return the minimal mill with one record of each kind begun, the charge in the new kiln."""
+    """Return the minimal mill with one new record of each kind, the charge in the new kiln."""
     root = minimal_mill(folder)
     for kind, known in KNOWN.items():
         begin(root, kind, IDS[kind], known)
@@ -49,7 +50,7 @@ def pages(site, edition):
     }
 
 
-def test_whatever_new_writes_may_lie_half_filled():
+def test_whatever_new_writes_may_stay_half_filled():
     draftable = {kind.name for kind in RECORD_KINDS.values() if kind.draft}
     assert draftable == set(TEMPLATES) == set(KNOWN)
 
@@ -95,7 +96,7 @@ def test_half_filled_records_stop_nothing_and_are_listed(tmp_path):
     ]
 
 
-def test_a_build_that_goes_on_lists_them_too_and_forgets_them_when_they_are_filled_in(tmp_path):
+def test_an_incremental_build_lists_drafts_until_they_are_filled_in(tmp_path):
     root = minimal_mill(tmp_path / "mill")
     site = tmp_path / "site"
     build_site(root, site, pdfs=False)
@@ -110,9 +111,9 @@ def test_a_build_that_goes_on_lists_them_too_and_forgets_them_when_they_are_fill
     assert "Kiln 2" in made["kilns/k2.html"]
 
 
-def test_check_says_it_plainly(tmp_path, capsys):
+def test_check_lists_what_is_still_to_be_filled_in(tmp_path, capsys):
     root = begun_mill(tmp_path)
-    assert main(["check", str(root)]) == 1  # the two questions of the minimal mill, as ever
+    assert main(["check", str(root)]) == 1  # the minimal mill's usual two questions
     said = capsys.readouterr().out
     said = re.sub(r"[ \n]+", " ", said)
     assert (
@@ -138,7 +139,7 @@ def test_check_says_it_plainly(tmp_path, capsys):
     ],
     ids=str,
 )
-def test_what_is_written_must_still_stand(tmp_path, kind, slip):
+def test_what_is_filled_in_must_still_be_correct(tmp_path, kind, slip):
     root = minimal_mill(tmp_path)
     path = root / begin(root, kind, IDS[kind], KNOWN[kind]).file
     text = path.read_text("utf-8").replace("[quercus-rubra]", "\n    - quercus-rubra")
@@ -152,8 +153,8 @@ def test_what_is_written_must_still_stand(tmp_path, kind, slip):
     assert not any(problem.absent for problem in caught.value.problems)
 
 
-def test_a_record_without_a_mark_is_a_finished_one(tmp_path):
-    """What it lacks is a mistake, as it always was."""
+def test_a_record_without_a_mark_counts_as_finished(tmp_path):
+    """What it lacks is then a mistake."""
     root = minimal_mill(tmp_path, lot=lambda lot: lot.pop("product"))
     with pytest.raises(RecordProblems, match="the key 'product' is missing"):
         reviewed_mill(root)
@@ -171,7 +172,7 @@ def test_a_record_without_a_mark_is_a_finished_one(tmp_path):
         ("species", "region", "species 'quercus-rubra': its record"),
     ],
 )
-def test_a_finished_record_cannot_rest_on_one_that_is_not(tmp_path, noun, key, told):
+def test_a_finished_record_cannot_refer_to_a_draft(tmp_path, noun, key, told):
     root = minimal_mill(tmp_path, **{noun: {key: TO_FILL}})
     with pytest.raises(RecordProblems) as caught:
         reviewed_mill(root)
@@ -182,7 +183,7 @@ def test_a_finished_record_cannot_rest_on_one_that_is_not(tmp_path, noun, key, t
     assert set(built.value.problems) == set(caught.value.problems)
 
 
-def test_the_folder_of_earlier_revisions_holds_finished_ones(tmp_path):
+def test_the_folder_of_earlier_revisions_takes_no_drafts(tmp_path):
     root = minimal_mill(tmp_path)
     record = yaml.load((root / FILES["schedule"]).read_text("utf-8"), yaml.CSafeLoader)
     earlier = root / "schedules/superseded/red-oak-4-4/1.yaml"
@@ -192,7 +193,7 @@ def test_the_folder_of_earlier_revisions_holds_finished_ones(tmp_path):
         reviewed_mill(root)
 
 
-def test_a_begun_lot_cannot_be_sealed_nor_a_sealed_one_opened_again_unseen(tmp_path, capsys):
+def test_a_draft_lot_cannot_be_sealed_nor_a_sealed_lot_reopened_unnoticed(tmp_path, capsys):
     root = begun_mill(tmp_path)
     assert main(["seal", "L2", str(root), "--by", "A. N. Other", "--new-key"]) == 1
     assert (

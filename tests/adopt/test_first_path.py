@@ -1,4 +1,4 @@
-"""From an empty folder to a lot's page, as a new user goes: a workbook, a survey, an export.
+"""A new user's way from an empty folder to a lot's page: a workbook, a survey, an export.
 
 The commands and prompts are counted and timed; no file is edited by hand. Only `new mill` asks.
 """
@@ -13,7 +13,7 @@ from tests.adopt.own_files import CHARGE, LOT, write_log, write_survey, write_wo
 from kilnfolio.cli import main
 from kilnfolio.records.checking import checked_mill
 
-#: What somebody answers, by how a question begins; the last one ends the list of kilns.
+#: The answers, by the beginning of the question; the last one ends the list of kilns.
 ANSWERS = {
     "Name of the mill": ["Alder Brook Timber"],
     "Town, region and country": ["Alder Brook (invented), Ontario, Canada"],
@@ -40,7 +40,8 @@ class Somebody:
 
 @pytest.fixture(scope="module")
 def path_walked(tmp_path_factory):
-    """Walk the path once: the folder, each command's words, code and seconds, and the prompts."""
+    """Go the whole way once; return the folder, each command's words, code and seconds, and the
+    prompts."""
     home = tmp_path_factory.mktemp("path")
     book, survey = write_workbook(home / "boards.xlsx"), write_survey(home / "survey.csv")
     log, mill = write_log(home / "chamber4.txt"), home / "mill"
@@ -69,7 +70,7 @@ def path_walked(tmp_path_factory):
             "temperature",
             "species",
         ],
-        ["import", "log", log, mill, "--kiln", "kiln-1"],  # shows, and writes nothing
+        ["import", "log", log, mill, "--kiln", "kiln-1"],  # shows a proposal and writes nothing
         [
             "import",
             "log",
@@ -111,7 +112,7 @@ def path_walked(tmp_path_factory):
     return mill, walked, somebody.asked
 
 
-def test_every_command_does_its_work(path_walked):
+def test_every_command_succeeds_and_the_counts_are_as_stated(path_walked):
     _, walked, prompts = path_walked
     codes = [code for _, code, _ in walked]
     # 1: the export is shown and not yet decided; the checks have questions about the charge
@@ -134,7 +135,7 @@ def test_the_lot_has_its_page(path_walked):
     assert "Alder Brook Timber" in words
 
 
-def test_what_was_imported_is_what_the_files_say(path_walked):
+def test_the_imported_figures_are_those_of_the_files(path_walked):
     mill = path_walked[0]
     charge = checked_mill(mill).charges["26-001"].record
     assert [board.id for board in charge.boards] == ["S1", "S2", "S3"]

@@ -1,4 +1,4 @@
-"""A disk that is really full, a file that really may not be read: nothing is half-written."""
+"""A disk that is really full, a file that really cannot be read: nothing is half-written."""
 
 import os
 import shutil
@@ -22,7 +22,7 @@ SHEET = b"Date,Time,S1 (g)\n2026-06-07,20:00,2230\n"
 
 @contextmanager
 def small_disk(folder, size):
-    """Mount a disk of so many bytes; skip where that is not allowed."""
+    """Mount a disk of this many bytes; skip the test where that is not allowed."""
     folder.mkdir()
     mounted = (
         subprocess.run(
@@ -67,7 +67,7 @@ def files(folder):
     }
 
 
-def test_a_build_that_finds_the_disk_full_leaves_the_site_as_it_was(tmp_path, capsys):
+def test_a_build_on_a_full_disk_leaves_the_site_as_it_was(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill")
     with small_disk(tmp_path / "disk", "32m") as disk:
         build = ["build", str(root), "--out", str(disk / "site"), "--without-pdf", "--workers", "1"]
@@ -130,8 +130,8 @@ def test_no_record_is_left_half_written_on_a_full_disk(tmp_path, capsys):
         )
 
 
-def test_wherever_the_room_runs_out_a_record_is_old_or_new_as_the_command_says(tmp_path):
-    """A little more room each time, so that each write in turn is the one that fails."""
+def test_wherever_space_runs_out_the_record_is_old_or_new_as_the_command_says(tmp_path):
+    """A little more space each time, so that each write in turn is the one that fails."""
     weigh = ["weigh", "C1", "S1=2230", "--at", "2026-06-08T10:00"]
     with small_disk(tmp_path / "disk", "1m") as disk:
         root = minimal_mill(disk / "mill", charge=RUNNING)
@@ -154,9 +154,7 @@ def test_wherever_the_room_runs_out_a_record_is_old_or_new_as_the_command_says(t
             assert ends[-1] == 0, words
 
 
-def test_in_a_folder_that_may_only_be_read_nothing_changes_and_the_message_says_what_to_do(
-    tmp_path, capsys
-):
+def test_in_a_read_only_folder_nothing_changes_and_the_message_says_what_to_do(tmp_path, capsys):
     (tmp_path / "s.csv").write_bytes(SHEET)
     entry_file(tmp_path / "a.json", DAY[:1])
     with small_disk(tmp_path / "disk", "4m") as disk:
@@ -188,7 +186,7 @@ def test_in_a_folder_that_may_only_be_read_nothing_changes_and_the_message_says_
 
 
 def test_two_imports_at_once_lose_neither(tmp_path):
-    """As often as it is tried, whatever the one that came first did is there after the other."""
+    """Whatever the first import did is still there after the second."""
     root = minimal_mill(tmp_path / "mill", charge=RUNNING)
     rounds = {f"S1={2230 - hour}": f"2026-06-08T{hour + 10}:00" for hour in range(6)}
     log = tmp_path / "more.csv"
@@ -202,7 +200,7 @@ def test_two_imports_at_once_lose_neither(tmp_path):
     value = parse_yaml((root / FILES["charge"]).read_bytes(), "").value
     there = {str(one["at"]) for one in value["weighings"]}
     for code, at in zip(ended, rounds.values(), strict=False):
-        assert (at in there) == (code == 0)  # the others are told to give the command again
+        assert (at in there) == (code == 0)  # the others are told to repeat the command
     beside = (root / FILES["charge"]).parent
     assert [one["file"] for one in value["log"] if not (beside / one["file"]).exists()] == []
 
@@ -218,8 +216,8 @@ def python(words, *before):
     )
 
 
-def test_a_file_that_cannot_be_written_to_its_end_is_taken_away(tmp_path):
-    """As on a full disk, on machines where none can be mounted: no file may pass 4 kB."""
+def test_a_file_that_cannot_be_written_completely_is_removed(tmp_path):
+    """Like a full disk, on machines where none can be mounted: no file may exceed 4 kB."""
     said = python(
         [
             "-c",
@@ -240,12 +238,12 @@ def test_a_file_that_cannot_be_written_to_its_end_is_taken_away(tmp_path):
     not shutil.which("setpriv") and os.geteuid() == 0,
     reason="the system's administrator may read everything",
 )
-def test_a_sheet_that_may_not_be_read_is_said_to_be_open(tmp_path):
+def test_an_unreadable_sheet_is_reported_as_perhaps_open_elsewhere(tmp_path):
     root = minimal_mill(tmp_path / "mill")
     sheet = tmp_path / "boards.csv"
     sheet.write_bytes(SHEET)
     sheet.chmod(0)
-    # an administrator without this privilege is refused as anybody is
+    # an administrator without this privilege is refused like anybody else
     drop = (
         [
             "setpriv",
@@ -266,7 +264,7 @@ def test_a_sheet_that_may_not_be_read_is_said_to_be_open(tmp_path):
 
 
 @pytest.mark.parametrize("mark", ["~$s.csv", ".~lock.s.csv#"])
-def test_a_sheet_that_is_open_is_read_as_it_was_saved_and_that_is_said(tmp_path, capsys, mark):
+def test_an_open_sheet_is_read_as_last_saved_and_the_command_says_so(tmp_path, capsys, mark):
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "s.csv").write_bytes(SHEET)
     (tmp_path / mark).write_bytes(b"\x05Quill")

@@ -1,4 +1,4 @@
-"""Entries handed over: from this computer's pages, and from paired devices of the mill alone."""
+"""Entries handed over: only from this computer's pages and from paired devices of the mill."""
 
 import datetime as dt
 import http.client
@@ -116,7 +116,7 @@ def test_a_paired_device_hands_over_once(lan, root):
     assert (answer.status, words) == (200, "Taken: 0 new, 1 there already.\n")
 
 
-def test_an_unpaired_device_gets_the_form_and_nothing_else(lan, root):
+def test_an_unpaired_device_gets_only_the_pairing_form(lan, root):
     for path in ("/", "/kiln-side/C1.html", "/assets/site.css", "/index.html"):
         answer, words = ask(lan.server, "GET", path)
         assert (answer.status, "code on the screen" in words) == (200, True)
@@ -140,13 +140,13 @@ def test_an_unpaired_device_gets_the_form_and_nothing_else(lan, root):
         "//index.html",
     ],
 )
-def test_a_paired_device_reads_no_other_file(lan, path):
+def test_a_paired_device_can_read_no_other_file(lan, path):
     answer, words = ask(lan.server, "GET", path, Cookie=paired(lan))
     assert answer.status == 404
     assert "prices" not in words
 
 
-def test_a_paired_device_reads_the_page_and_knows_it_may_hand_over(lan):
+def test_a_paired_device_gets_the_page_and_may_hand_entries_over(lan):
     cookie = paired(lan)
     answer, words = ask(lan.server, "GET", "/kiln-side/C1.html", Cookie=cookie)
     assert answer.status == 200
@@ -172,7 +172,7 @@ def test_a_paired_device_reads_the_page_and_knows_it_may_hand_over(lan):
         {"host": "127.0.0.1"},
     ],
 )
-def test_no_other_page_reaches_in(lan, root, headers):
+def test_pages_from_elsewhere_cannot_send_entries(lan, root, headers):
     cookie = paired(lan)
     before = (root / FILES["charge"]).read_bytes()
     host = headers.pop("host", None)
@@ -193,7 +193,7 @@ def test_no_other_page_reaches_in(lan, root, headers):
     assert (root / FILES["charge"]).read_bytes() == before
 
 
-def test_a_request_that_names_no_origin_changes_nothing(lan):
+def test_a_request_without_an_origin_changes_nothing(lan):
     answer, _ = ask(
         lan.server,
         "POST",
@@ -205,7 +205,7 @@ def test_a_request_that_names_no_origin_changes_nothing(lan):
     assert answer.status == 403
 
 
-def test_another_address_of_the_page_may_not_even_read(lan):
+def test_a_request_under_another_host_name_cannot_even_read(lan):
     answer, words = ask(lan.server, "GET", "/", host="mill.evil.example")
     assert (answer.status, words) == (403, "not the address on the screen\n")
 
@@ -220,18 +220,18 @@ def test_another_address_of_the_page_may_not_even_read(lan):
         (json.dumps(ENTRIES | {"charge": "C9"}), {}, 422),
     ],
 )
-def test_what_is_no_entry_file_is_refused(lan, root, body, headers, status):
+def test_what_is_not_an_entry_file_is_refused(lan, root, body, headers, status):
     before = (root / FILES["charge"]).read_bytes()
     try:
         answer, _ = hand(lan, paired(lan), body, **headers)
     except (BrokenPipeError, ConnectionResetError):
-        assert status == 413  # the server hung up before all of it was sent
+        assert status == 413  # the server closed the connection before all of it was sent
     else:
         assert answer.status == status
     assert (root / FILES["charge"]).read_bytes() == before
 
 
-def test_entries_of_which_some_are_refused_are_named(root):
+def test_refused_entries_are_named(root):
     more = json.loads(json.dumps(ENTRIES))
     more["entries"].append(
         {**more["entries"][0], "at": "2026-06-09T08:00:00-04:00", "masses": {"S9": "1 g"}}
@@ -243,15 +243,16 @@ def test_entries_of_which_some_are_refused_are_named(root):
 
 
 def sent_raw(server, text):
-    """Return everything a server says to bytes that no library would send."""
+    """Return the server's whole answer to bytes that no library would send."""
     with socket.create_connection(("127.0.0.1", server.server_port), timeout=20) as line:
         line.sendall(text)
         line.shutdown(socket.SHUT_WR)
         return b"".join(iter(lambda: line.recv(65536), b""))
 
 
-def test_the_body_of_a_refused_request_is_no_request(lan, root):
-    """A page elsewhere may post any text: with headers in it that only our own page could send."""
+def test_the_body_of_a_refused_request_is_not_read_as_a_request(lan, root):
+    """A page elsewhere may post any text, even one with headers that only our own page could send.
+    """
     host = f"127.0.0.1:{lan.server.server_port}"
     own_headers = f"Host: {host}\r\nOrigin: http://{host}\r\nCookie: {paired(lan)}\r\n"
     body = json.dumps(ENTRIES)
@@ -271,7 +272,7 @@ def test_the_body_of_a_refused_request_is_no_request(lan, root):
 
 
 @pytest.mark.parametrize("length", ["²", "-1", "1" * 5_000, "0x10", "1_0"])
-def test_a_length_that_is_none_is_refused_in_words(lan, length):
+def test_an_invalid_content_length_is_refused_with_a_message(lan, length):
     host = f"127.0.0.1:{lan.server.server_port}"
     head = (
         f"POST /_pair HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\n"
@@ -280,12 +281,12 @@ def test_a_length_that_is_none_is_refused_in_words(lan, length):
     assert sent_raw(lan.server, head.encode("latin-1")).startswith(b"HTTP/1.1 411")
 
 
-def test_one_address_holds_only_so_many_connections(lan, monkeypatch):
+def test_one_address_can_hold_only_a_limited_number_of_connections(lan, monkeypatch):
     monkeypatch.setattr("kilnfolio.adopt.hand_over.CONNECTIONS", 3)
     place = ("127.0.0.1", lan.server.server_port)
     held = [socket.create_connection(place, timeout=20) for _ in range(3)]
     try:
-        for line in held:  # each is answered, and goes on holding its connection
+        for line in held:  # each is answered, and keeps its connection open
             line.sendall(f"GET / HTTP/1.1\r\nHost: {place[0]}:{place[1]}\r\n\r\n".encode())
             assert line.recv(12) == b"HTTP/1.1 200"
         with socket.create_connection(place, timeout=20) as one_more:
@@ -295,7 +296,7 @@ def test_one_address_holds_only_so_many_connections(lan, monkeypatch):
             line.close()
 
 
-def test_a_code_pairs_one_device_and_gives_way_to_guessing(monkeypatch):
+def test_a_code_pairs_one_device_and_is_replaced_after_wrong_guesses(monkeypatch):
     pairing = Pairing()
     code = pairing.current()
     assert len(code) == 8
@@ -323,7 +324,7 @@ def test_a_device_that_sends_too_much_is_told_to_wait(lan):
     assert last == 429
 
 
-def test_a_certificate_encrypts_the_wire(root, tmp_path):
+def test_a_certificate_encrypts_the_connection(root, tmp_path):
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "mill.example")])
     now = dt.datetime.now(dt.UTC)
@@ -370,7 +371,7 @@ def test_a_certificate_encrypts_the_wire(root, tmp_path):
 
 
 class _Made:
-    """A preview of pages that are there already."""
+    """A preview of pages that are already built."""
 
     def __init__(self, root):
         self.root = root
@@ -379,14 +380,14 @@ class _Made:
         return PAGES.get(path)
 
 
-def test_the_preview_takes_entries_from_its_own_page_alone(root):
+def test_the_preview_takes_entries_only_from_its_own_page(root):
     server = make_server(_Made(root), 0)
     threading.Thread(target=server.serve_forever, daemon=True).start()
     body, json_type = json.dumps(ENTRIES), "application/json"
     assert (
         with_mark(PAGES["kiln-side/C1.html"]).decode()
         == ask(server, "GET", "/kiln-side/C1.html")[1]
-    )  # nothing reloads what is being typed
+    )  # nothing reloads a page that is being filled in
     for headers in (
         {},
         {"Origin": "http://evil.example"},

@@ -1,4 +1,5 @@
-"""Spreadsheets made to break a reader: each is refused in words, within seconds and little memory.
+"""Spreadsheets made to break a reader: each is refused with a message, within seconds and in little
+memory.
 
 The shapes are those of public collections of hostile office files: far cells, one merge over the
 whole sheet, packed zeros, entities that unfold, rows out of order, formulas without end.
@@ -26,7 +27,8 @@ FIRST = (
     '<row r="1"><c r="A1" t="inlineStr"><is><t>Date</t></is></c>'
     '<c r="B1" t="inlineStr"><is><t>S1 (g)</t></is></c></row>'
 )
-#: Of reading one sheet, however it ends: processor seconds, and bytes above what libraries take.
+#: Limits for reading one sheet, however it ends: processor seconds, and bytes beyond what libraries
+#: use.
 SECONDS, MEMORY = 30.0, 1024**3
 
 
@@ -49,7 +51,7 @@ def written(path, changed, *, packing=zipfile.ZIP_DEFLATED):
 
 
 def with_sheet(path, rows, after="", before=""):
-    """Write a workbook whose only sheet holds these rows."""
+    """Write a workbook with one sheet that contains these rows."""
     return written(
         path,
         {
@@ -212,7 +214,7 @@ def test_a_bomb_is_refused_in_seconds_and_little_memory(tmp_path, name):
     ],
     ids=["one huge merge beside the readings", "a format in the last corner"],
 )
-def test_what_holds_nothing_is_no_reason_to_refuse(tmp_path, rows, after):
+def test_empty_parts_are_no_reason_to_refuse(tmp_path, rows, after):
     (only,) = read_sheets(with_sheet(tmp_path / "s.xlsx", rows, after))
     assert [[one.text for one in row] for row in only.rows] == [
         ["Date", "S1 (g)"],
@@ -229,7 +231,7 @@ def test_what_holds_nothing_is_no_reason_to_refuse(tmp_path, rows, after):
         ("a" * 200_000, "field larger than field limit"),
     ],
 )
-def test_a_text_sheet_without_end_is_refused(tmp_path, text, said):
+def test_an_endless_text_sheet_is_refused(tmp_path, text, said):
     (tmp_path / "s.csv").write_text(text, "utf-8")
     began = time.process_time()
     with pytest.raises(RecordProblems, match=said):
@@ -237,7 +239,7 @@ def test_a_text_sheet_without_end_is_refused(tmp_path, text, said):
     assert time.process_time() - began < SECONDS
 
 
-def test_a_heading_of_a_page_of_brackets_is_read_in_seconds(tmp_path, capsys):
+def test_a_heading_full_of_brackets_is_read_in_seconds(tmp_path, capsys):
     """Patterns that look for a unit in brackets took minutes on such a heading."""
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "s.csv").write_text("Date,Time," + "[ a" * 30_000 + "\n2026-06-02,07:10,1\n")

@@ -1,4 +1,4 @@
-"""Sheets of weighings, boards and surveys: every shape read, every doubt named."""
+"""Sheets of weighings, boards and surveys: every layout is read, every doubt is reported."""
 
 import datetime as dt
 import re
@@ -49,7 +49,7 @@ def weighings(mill, path, *words):
 WIDE = "Date,Time,S1,S2,S3\n2026-06-02,07:10,2380,2500,2240\n2026-06-03,07:15,2360,,2220\n"
 
 
-def test_a_column_for_each_board(mill, tmp_path):
+def test_a_sheet_with_a_column_for_each_board_is_read(mill, tmp_path):
     assert weighings(mill, sheet(tmp_path, WIDE), "--unit", "g") == 0
     first, second = charge_of(mill).weighings
     assert first.at.isoformat() == "2026-06-02T07:10:00-04:00"
@@ -58,10 +58,10 @@ def test_a_column_for_each_board(mill, tmp_path):
         "S2": 2500.0,
         "S3": 2240.0,
     }
-    assert set(second.masses) == {"S1", "S3"}  # an empty cell is no mass
+    assert set(second.masses) == {"S1", "S3"}  # an empty cell is not a mass
 
 
-def test_a_row_for_each_mass(mill, tmp_path):
+def test_a_sheet_with_a_row_for_each_mass_is_read(mill, tmp_path):
     text = (
         "Board;Date;Mass (kg);Weighed by\nS1;2.6.2026 07:10;2.380;AB\n"
         "S2;2.6.2026 07:10;2.500;AB\nS1;3.6.2026 07:10;2.360;CD\n"
@@ -72,7 +72,7 @@ def test_a_row_for_each_mass(mill, tmp_path):
     assert (first.by, second.by) == ("AB", "CD")
 
 
-def test_a_row_for_each_board_and_a_column_for_each_day(mill, tmp_path):
+def test_a_sheet_with_a_row_for_each_board_and_a_column_for_each_day_is_read(mill, tmp_path):
     days = [dt.date(2026, 6, 2), dt.date(2026, 6, 3)]
     path = workbook(
         tmp_path,
@@ -90,7 +90,7 @@ def test_a_row_for_each_board_and_a_column_for_each_day(mill, tmp_path):
     assert set(second.masses) == {"S1", "S3"}
 
 
-def test_a_unit_without_brackets_and_a_clock_behind_the_date(mill, tmp_path):
+def test_a_unit_without_brackets_and_a_time_after_the_date_are_read(mill, tmp_path):
     text = (
         "When\tTag\tWeight lbs\tInitials\n13/06/2026 7:10 PM\tS1\t5.25\tAB\n"
         "2026-06-14 19:10:30\tS1\t5.20\tAB\n"
@@ -102,7 +102,7 @@ def test_a_unit_without_brackets_and_a_clock_behind_the_date(mill, tmp_path):
     assert first.by == "AB"
 
 
-def test_what_the_headings_lack_is_said(mill, tmp_path, capsys):
+def test_what_the_headings_do_not_say_is_asked_for(mill, tmp_path, capsys):
     text = "Board no,Sec,Wet wt g,OD wt g\nS1,S1a,120.7,100\n"
     assert main(["import", "boards", str(sheet(tmp_path, text)), str(mill), "--charge", "C1"]) == 2
     assert (
@@ -115,7 +115,7 @@ def test_what_the_headings_lack_is_said(mill, tmp_path, capsys):
     ("cell", "grams"),
     [("2380 g", 2380.0), ("2.38 kg", 2380.0), ("5 lb 4 oz", 5.25 * 453.59237), ("2380", 2380.0)],
 )
-def test_units_in_the_cells(mill, tmp_path, cell, grams):
+def test_units_in_the_cells_are_read(mill, tmp_path, cell, grams):
     text = f"Date,Time,S1\n2026-06-02,07:10,{cell}\n"
     assert weighings(mill, sheet(tmp_path, text), "--unit", "g") == 0
     assert charge_of(mill).weighings[0].masses["S1"].value == pytest.approx(grams)
@@ -133,7 +133,7 @@ def test_units_in_the_cells(mill, tmp_path, cell, grams):
         ("3/6/26", ("--dates", "day-first"), 3),
     ],
 )
-def test_days_as_people_write_them(mill, tmp_path, when, words, day):
+def test_dates_are_read_as_people_write_them(mill, tmp_path, when, words, day):
     # 46176 is 2026-06-03 as a spreadsheet counts: days since 1899-12-30
     assert dt.date(1899, 12, 30) + dt.timedelta(46176) == dt.date(2026, 6, 3)
     text = f"Date,S1 (g)\n{when},2380\n"
@@ -142,7 +142,7 @@ def test_days_as_people_write_them(mill, tmp_path, when, words, day):
     assert (at.year, at.month, at.day, at.hour, at.minute) == (2026, 6, day, 7, 10)
 
 
-def test_a_twelve_hour_clock(mill, tmp_path):
+def test_a_twelve_hour_clock_is_read(mill, tmp_path):
     text = "Date,Time,S1 (g)\n2026-06-02,7:10 PM,2380\n2026-06-03,12:05 am,2370\n"
     assert weighings(mill, sheet(tmp_path, text)) == 0
     assert [f"{one.at:%H:%M}" for one in charge_of(mill).weighings] == ["19:10", "00:05"]
@@ -198,7 +198,7 @@ def test_a_twelve_hour_clock(mill, tmp_path):
         (WIDE, ("--sheet", "May"), "(of 'May')"),
     ],
 )
-def test_a_doubt_is_named_and_nothing_written(mill, tmp_path, capsys, text, words, said):
+def test_a_doubt_is_reported_and_nothing_is_written(mill, tmp_path, capsys, text, words, said):
     before = (mill / "content/charges/2026/C1/charge.yaml").read_bytes()
     assert weighings(mill, sheet(tmp_path, text), *words) == 2
     told = capsys.readouterr().err
@@ -220,7 +220,7 @@ def test_a_dry_run_shows_the_record_and_writes_nothing(mill, tmp_path, capsys):
     assert (mill / "content/charges/2026/C1/charge.yaml").read_bytes() == before
 
 
-def test_what_the_charge_cannot_hold_is_refused(mill, tmp_path, capsys):
+def test_what_the_charge_cannot_take_is_refused(mill, tmp_path, capsys):
     # an hour that clocks in Toronto skipped on 8 March 2026
     text = "Date,Time,S1 (g)\n2026-03-08,02:30,2380\n"
     assert weighings(mill, sheet(tmp_path, text)) == 2
@@ -232,7 +232,7 @@ def test_what_the_charge_cannot_hold_is_refused(mill, tmp_path, capsys):
 MOMENT = dt.datetime.fromisoformat("2026-06-02T07:10")
 
 
-def test_real_dates_numbers_and_merged_cells(mill, tmp_path):
+def test_real_dates_numbers_and_merged_cells_are_read(mill, tmp_path):
     book = openpyxl.Workbook()
     page = book.active
     page.append(["Date", "Board", "Mass [kg]"])
@@ -249,7 +249,7 @@ def test_real_dates_numbers_and_merged_cells(mill, tmp_path):
     }
 
 
-def test_which_of_several_sheets_is_asked_for(mill, tmp_path, capsys):
+def test_the_command_asks_which_of_several_sheets_to_read(mill, tmp_path, capsys):
     rows = [["Date", "S1 (g)"], [MOMENT, 2380]]
     path = workbook(tmp_path, *rows, May=rows)
     assert weighings(mill, path) == 2
@@ -257,7 +257,7 @@ def test_which_of_several_sheets_is_asked_for(mill, tmp_path, capsys):
     assert weighings(mill, path, "--sheet", "May") == 0
 
 
-def test_a_formula_without_its_value_is_named(mill, tmp_path, capsys):
+def test_a_formula_without_a_saved_value_is_reported(mill, tmp_path, capsys):
     assert weighings(mill, workbook(tmp_path, ["Date", "S1 (g)"], [MOMENT, "=1000+1380"])) == 2
     said = capsys.readouterr().err
     assert "sheet.xlsx [Sheet]:2:2: B2 holds a formula without its value" in said
@@ -265,7 +265,8 @@ def test_a_formula_without_its_value_is_named(mill, tmp_path, capsys):
 
 
 def kept_values(path, values, settings='calcId="191029"'):
-    """Write the values a workbook keeps beside its formulas, which the library leaves out."""
+    """Write the saved values that a workbook keeps beside its formulas; the library leaves them
+    out."""
     packed = {
         item.filename: zipfile.ZipFile(path).read(item) for item in zipfile.ZipFile(path).infolist()
     }
@@ -285,19 +286,19 @@ def kept_values(path, values, settings='calcId="191029"'):
 
 
 def tared(tmp_path, net, settings='calcId="191029"', formula="=B2-C2"):
-    """Return a sheet whose mass is the scale's less the tare: 2620 − 240 = 2380 g."""
+    """Return a sheet whose mass is the scale's reading less the tare: 2620 − 240 = 2380 g."""
     path = workbook(
         tmp_path, ["Date", "On the scale", "Tare", "S1 (g)"], [MOMENT, 2620, 240, formula]
     )
     return kept_values(path, {"D2": net}, settings)
 
 
-def test_the_value_a_formula_had_when_it_was_saved_is_read(mill, tmp_path):
+def test_the_saved_value_of_a_formula_is_read(mill, tmp_path):
     assert weighings(mill, tared(tmp_path, 2380)) == 0
     assert charge_of(mill).weighings[0].masses["S1"].value == 2380.0
 
 
-def test_a_value_older_than_its_cells_is_named(mill, tmp_path, capsys):
+def test_a_value_older_than_its_cells_is_reported(mill, tmp_path, capsys):
     before = (mill / "content/charges/2026/C1/charge.yaml").read_bytes()
     assert weighings(mill, tared(tmp_path, 2410)) == 2
     assert (
@@ -316,7 +317,7 @@ def test_a_value_older_than_its_cells_is_named(mill, tmp_path, capsys):
         ('calcId="124519" fullCalcOnLoad="1"', False),
     ],
 )
-def test_where_a_formula_cannot_be_worked_out_the_file_says_if_it_was(
+def test_a_formula_that_cannot_be_recomputed_is_read_unless_saved_uncomputed(
     mill, tmp_path, capsys, settings, read
 ):
     path = tared(tmp_path, 2380, settings, "=VLOOKUP(A2,Scale!A:B,2)")
@@ -362,7 +363,7 @@ SHEET = {"A1": 10.0, "A2": 4, "A3": None, "B1": "words", "B2": True, "B3": 2.5}
         ("=LOG10(A1)", None),
     ],
 )
-def test_a_formula_is_worked_out_as_a_spreadsheet_does(formula, gives):
+def test_formulas_are_worked_out_as_a_spreadsheet_does(formula, gives):
     assert recalculated(formula, SHEET.get) == gives
 
 
@@ -374,7 +375,7 @@ def test_a_formula_is_worked_out_as_a_spreadsheet_does(formula, gives):
     ],
     ids=["row", "column"],
 )
-def test_what_is_hidden_is_named_and_nothing_written(mill, tmp_path, capsys, hide):
+def test_hidden_rows_and_columns_are_reported_and_nothing_is_written(mill, tmp_path, capsys, hide):
     book = openpyxl.Workbook()
     for row in (
         ["Date", "S1 (g)", "S2 (g)"],
@@ -390,13 +391,13 @@ def test_what_is_hidden_is_named_and_nothing_written(mill, tmp_path, capsys, hid
     assert "Show it if it counts, or delete it" in said
 
 
-def test_numbers_and_dates_kept_as_text(mill, tmp_path):
+def test_numbers_and_dates_stored_as_text_are_read(mill, tmp_path):
     rows = [["Date", "Time", "S1 (g)"], ["2026-06-02", "07:10", "2380"]]
     assert weighings(mill, workbook(tmp_path, *rows)) == 0
     assert charge_of(mill).weighings[0].masses["S1"].value == 2380.0
 
 
-def test_a_workbook_that_counts_days_from_1904(mill, tmp_path):
+def test_a_workbook_that_counts_days_from_1904_is_read(mill, tmp_path):
     book = openpyxl.Workbook()
     book.epoch = openpyxl.utils.datetime.CALENDAR_MAC_1904
     for row in (["Date", "S1 (g)"], [MOMENT, 2380]):
@@ -413,7 +414,7 @@ def test_a_workbook_that_counts_days_from_1904(mill, tmp_path):
         (b"PK\x03\x04broken", "this is not a spreadsheet that can be read"),
     ],
 )
-def test_other_files_are_refused_in_words(mill, tmp_path, capsys, content, said):
+def test_other_files_are_refused_with_a_message(mill, tmp_path, capsys, content, said):
     (tmp_path / "sheet.xlsx").write_bytes(content)
     assert weighings(mill, tmp_path / "sheet.xlsx") == 2
     assert said in capsys.readouterr().err
@@ -427,7 +428,7 @@ def test_a_file_that_is_not_there(mill, tmp_path, capsys):
 # --- boards and surveys ---------------------------------------------------------------------------
 
 
-def test_boards_with_their_sections(mill, tmp_path):
+def test_boards_are_read_with_their_sections(mill, tmp_path):
     path = mill / "content/charges/2026/C1/charge.yaml"
     whole = checked_mill(mill).charges["C1"].record.boards
     text = path.read_text("utf-8")
@@ -445,7 +446,7 @@ def test_boards_with_their_sections(mill, tmp_path):
 SAID = ["--at", "2026-06-07T11:00", "--by", "A. N. Other", "--method", "resistance meter"]
 
 
-def test_a_survey_sheet_without_a_reading_is_refused_beside_a_survey_too(tmp_path, capsys):
+def test_a_survey_sheet_without_readings_is_refused_even_beside_a_survey(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "s.csv").write_text("Pack,Position,MC %\nP1,door,\n", "utf-8")
     words = ["import", "survey", str(tmp_path / "s.csv"), str(root), "--charge", "C1"]
@@ -465,7 +466,7 @@ def test_a_survey(mill, tmp_path):
     assert survey.chosen == "at random"
 
 
-def test_a_survey_that_nobody_signed_for_is_refused(mill, tmp_path, capsys):
+def test_a_survey_without_a_name_is_refused(mill, tmp_path, capsys):
     path = write_survey(tmp_path / "survey.csv")
     assert main(["import", "survey", str(path), str(mill), "--charge", "C1"]) == 2
     assert "Give them with --at, --by, --method" in capsys.readouterr().err

@@ -1,4 +1,4 @@
-"""Commands that were killed half-way: nothing is left behind, and they can be given again."""
+"""Commands killed half-way: nothing is left behind, and they can be repeated."""
 
 import os
 import signal
@@ -14,7 +14,7 @@ from tests.trust.sealing import labelled_mill
 
 from kilnfolio.cli import main
 
-#: Runs a command and kills it in the place of the nth time it waits for the disk.
+#: Runs a command and kills it the nth time it waits for the disk.
 KILLED = """
 import os, signal, sys
 count, real = int(sys.argv[1]), os.fsync
@@ -31,7 +31,7 @@ sys.exit(main(sys.argv[2:]))
 
 
 def killed(at, words):
-    """Run a command that is killed; return whether it was, or had ended before."""
+    """Run a command that is to be killed; return whether it was, or had already ended."""
     ran = subprocess.run(
         [sys.executable, "-c", KILLED, str(at), *words],
         check=False,
@@ -50,7 +50,7 @@ def files(folder):
     }
 
 
-def test_a_new_mill_that_was_killed_can_be_begun_again(tmp_path, capsys):
+def test_new_mill_can_be_repeated_after_it_was_killed(tmp_path, capsys):
     assert main(["new", "mill", str(tmp_path / "whole"), *MILL]) == 0
     whole = files(tmp_path / "whole")
     for at in (1, 2, 40, len(whole) * 2 - 2):
@@ -58,7 +58,7 @@ def test_a_new_mill_that_was_killed_can_be_begun_again(tmp_path, capsys):
         assert killed(at, ["new", "mill", str(root), *MILL])
         left = files(root)
         assert "content/mill.yaml" not in left
-        assert left.items() <= whole.items()  # each of them whole
+        assert left.items() <= whole.items()  # each of them complete
         assert main(["new", "mill", str(root), *MILL]) == 0, capsys.readouterr().err
         assert files(root) == whole
     assert main(["new", "mill", str(tmp_path / "whole"), *MILL]) == 2
@@ -85,7 +85,7 @@ def test_an_import_that_was_killed_leaves_the_record_as_it_was(tmp_path, capsys)
     assert files(root).keys() == before.keys()
 
 
-def test_a_log_whose_import_was_killed_can_be_brought_again(tmp_path, capsys):
+def test_a_log_whose_import_was_killed_can_be_imported_again(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "more.csv").write_text(minimal_log(), "utf-8")
     words = [
@@ -105,8 +105,8 @@ def test_a_log_whose_import_was_killed_can_be_brought_again(tmp_path, capsys):
     while killed(at, words):
         now = files(root)
         copied = now.pop(FILES["log"].replace("bulbs", "more"), None)
-        assert copied in (None, minimal_log().encode())  # whole, if it is there
-        if b"more.csv" in now[FILES["charge"]]:  # the record is the new one, whole
+        assert copied in (None, minimal_log().encode())  # complete, if it is there
+        if b"more.csv" in now[FILES["charge"]]:  # the record is the new one, complete
             assert copied
             now[FILES["charge"]] = before[FILES["charge"]]
         assert now == before
@@ -116,7 +116,7 @@ def test_a_log_whose_import_was_killed_can_be_brought_again(tmp_path, capsys):
     assert files(root).keys() - before.keys() == {FILES["log"].replace("bulbs", "more")}
 
 
-def test_a_printed_file_is_whole_or_as_it_was(tmp_path, capsys):
+def test_a_printed_file_is_complete_or_as_it_was(tmp_path, capsys):
     root = labelled_mill(tmp_path / "mill")
     with small_disk(tmp_path / "disk", "256k") as disk:
         (disk / "old.pdf").write_bytes(b"what was there")
@@ -147,7 +147,7 @@ def test_a_printed_file_is_whole_or_as_it_was(tmp_path, capsys):
     ],
 )
 @pytest.mark.parametrize("kind", ["log", "charge", "kiln"])
-def test_a_link_that_leads_out_of_the_mill_is_refused(tmp_path, capsys, command, kind):
+def test_a_link_out_of_the_mill_is_refused(tmp_path, capsys, command, kind):
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "elsewhere").write_bytes((root / FILES[kind]).read_bytes())
     (root / FILES[kind]).unlink()
@@ -185,10 +185,10 @@ def test_a_link_within_the_mill_is_followed(tmp_path):
         ("s.png", ["take", "--scan", "s.png", "--folder", "mill"]),
     ],
 )
-def test_a_pipe_in_the_place_of_a_file_holds_no_command(
+def test_a_pipe_in_place_of_a_file_does_not_hang_a_command(
     tmp_path, monkeypatch, capsys, place, command
 ):
-    """Nobody writes to it: whoever opens it as a file waits for ever."""
+    """Nobody writes to it, so a program that opens it as a file waits for ever."""
     minimal_mill(tmp_path / "mill")
     monkeypatch.chdir(tmp_path)
     (tmp_path / place).unlink(missing_ok=True)
@@ -198,7 +198,7 @@ def test_a_pipe_in_the_place_of_a_file_holds_no_command(
     assert "a pipe or a device" in said.out + said.err or "no such file" in said.err
 
 
-def test_a_log_without_end_is_refused_before_it_fills_the_memory(tmp_path, capsys):
+def test_an_endless_log_is_refused_before_it_fills_the_memory(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill")
     log = tmp_path / "big.csv"
     with log.open("wb") as file:
@@ -211,7 +211,7 @@ def test_a_log_without_end_is_refused_before_it_fills_the_memory(tmp_path, capsy
     assert "at most 1,048,576 are read" in capsys.readouterr().out
 
 
-def test_a_folder_that_leads_into_itself_has_an_end(tmp_path):
+def test_a_folder_that_links_to_itself_is_read_once(tmp_path):
     root = minimal_mill(tmp_path / "mill")
     for name in ("a", "b"):
         (root / "content" / name).symlink_to(root / "content")

@@ -1,4 +1,5 @@
-"""Sheets brought to a charge that has such a part already: added by time, nothing overwritten."""
+"""Sheets imported into a charge that already has some: added in order of time, nothing overwritten.
+"""
 
 import shlex
 
@@ -10,7 +11,7 @@ from tests.minimal import FILES, minimal_mill
 from kilnfolio.cli import main
 
 HEAD = "Date,Time,S1 (g),S2 (g),S3 (g)\n"
-#: Rounds 0, 1 and 2 of the minimal mill's record, which are of 1 to 3 June at 08:00.
+#: Rounds 0, 1 and 2 of the minimal mill's record, on 1 to 3 June at 08:00.
 FIRST = "2026-06-01,08:00,2410,2532,2265\n"
 
 
@@ -23,7 +24,7 @@ def text_of(mill):
     return (mill / FILES["charge"]).read_text("utf-8")
 
 
-def test_the_same_sheet_twice_changes_nothing(mill, tmp_path, capsys):
+def test_importing_the_same_sheet_twice_changes_nothing(mill, tmp_path, capsys):
     before = text_of(mill)
     assert weighings(mill, sheet(tmp_path, HEAD + FIRST)) == 0
     said = capsys.readouterr()
@@ -36,7 +37,7 @@ def test_the_same_sheet_twice_changes_nothing(mill, tmp_path, capsys):
 @pytest.mark.parametrize(
     ("day", "place"), [("2026-05-31", 0), ("2026-06-03", 3), ("2026-06-09", 7)]
 )
-def test_a_new_round_goes_where_its_time_is(mill, tmp_path, day, place):
+def test_a_new_round_is_inserted_in_order_of_time(mill, tmp_path, day, place):
     before = [weighing.at for weighing in charge_of(mill).weighings]
     comment = text_of(mill).replace("weighings:\n", "weighings:\n# by the door scale\n")
     (mill / FILES["charge"]).write_text(comment, "utf-8")
@@ -50,7 +51,7 @@ def test_a_new_round_goes_where_its_time_is(mill, tmp_path, day, place):
 
 
 @pytest.mark.parametrize("flow", [False, True])
-def test_a_board_that_a_round_lacks_is_added_to_it(mill, tmp_path, capsys, flow):
+def test_a_board_missing_from_a_round_is_added_to_it(mill, tmp_path, capsys, flow):
     text = text_of(mill)
     block = "  masses:\n    S1: 2410 g\n    S2: 2532 g\n    S3: 2265 g\n"
     assert block in text
@@ -73,7 +74,7 @@ def test_the_same_mass_in_another_unit_is_the_same(mill, tmp_path):
     assert text_of(mill) == before
 
 
-def test_what_differs_is_named_with_both_values(mill, tmp_path, capsys):
+def test_a_difference_is_reported_with_both_values(mill, tmp_path, capsys):
     before = text_of(mill)
     rows = FIRST.replace("2410", "2401") + "2026-06-09,08:00,2300,2390,2200\n"
     assert weighings(mill, sheet(tmp_path, HEAD + rows)) == 2
@@ -83,10 +84,10 @@ def test_what_differs_is_named_with_both_values(mill, tmp_path, capsys):
         f"charge.yaml:{line}:9: board S1 at 2026-06-01 08:00: the record says 2410 g, and "
         "sheet.csv says 2401 g. If the sheet is right: kilnfolio correct C1 " in said
     )
-    assert text_of(mill) == before  # the round that is new is not written either
+    assert text_of(mill) == before  # the new round is not written either
 
 
-def test_the_correction_that_is_proposed_is_one_the_checks_take(mill, tmp_path, capsys):
+def test_the_proposed_correction_satisfies_the_checks(mill, tmp_path, capsys):
     assert weighings(mill, sheet(tmp_path, HEAD + FIRST.replace("2410", "2401"))) == 2
     told = capsys.readouterr().err.split("If the sheet is right: kilnfolio ")[1].split(";")[0]
     words = shlex.split(told.replace("…", "misread"))
@@ -118,7 +119,7 @@ def test_a_list_in_one_line_is_added_to_as_well(mill, tmp_path):
 
 
 @pytest.mark.parametrize("days", [("08", "09", "10"), ("10", "08", "09"), ("10", "09", "08")])
-def test_rounds_of_a_grown_sheet_stand_in_the_order_of_time(mill, tmp_path, days):
+def test_the_rounds_of_a_grown_sheet_are_in_order_of_time(mill, tmp_path, days):
     rows = "".join(f"2026-06-{day},08:00,23{20 - int(day)}0,,\n" for day in days)
     assert weighings(mill, sheet(tmp_path, HEAD + FIRST + rows)) == 0
     moments = [one.at for one in charge_of(mill).weighings]
@@ -127,7 +128,7 @@ def test_rounds_of_a_grown_sheet_stand_in_the_order_of_time(mill, tmp_path, days
     assert main(["check", str(mill)]) in (0, 1)  # 2: the record could not be read
 
 
-def test_a_round_between_two_that_stand_and_two_after_them(mill, tmp_path):
+def test_rounds_are_added_between_and_after_those_on_record(mill, tmp_path):
     rows = "2026-06-02,20:00,2380,,\n2026-06-08,08:00,2290,,\n2026-06-09,08:00,2280,,\n"
     assert weighings(mill, sheet(tmp_path, HEAD + FIRST + rows)) == 0
     assert [f"{one.at:%d %H}" for one in charge_of(mill).weighings] == [
@@ -144,7 +145,7 @@ def test_a_round_between_two_that_stand_and_two_after_them(mill, tmp_path):
     ]
 
 
-def test_boards_are_compared_by_tag_and_new_ones_added(mill, tmp_path, capsys):
+def test_boards_are_matched_by_tag_and_new_ones_added(mill, tmp_path, capsys):
     book = write_workbook(tmp_path / "own.xlsx")
     words = ["import", "boards", str(book), str(mill), "--charge", "C1"]
     assert main(words) == 0  # the same boards, in kg
@@ -164,7 +165,7 @@ def test_boards_are_compared_by_tag_and_new_ones_added(mill, tmp_path, capsys):
     )
 
 
-def test_a_survey_grows_by_its_further_readings(mill, tmp_path, capsys):
+def test_further_readings_are_added_to_a_survey(mill, tmp_path, capsys):
     survey = charge_of(mill).survey
     rows = "Pack,Position,MC %\n" + "".join(
         f"{one.pack},{one.position},{one.mc.value}\n" for one in survey.readings

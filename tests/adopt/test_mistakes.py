@@ -1,4 +1,4 @@
-"""Mistakes people really make: each is told, where it stands, in a sentence one can act on."""
+"""Mistakes people really make: each is reported at its place, in a sentence one can act on."""
 
 import re
 
@@ -14,7 +14,7 @@ MISTAKES = yaml.load((PROJECT / "tests/data/mistakes.yaml").read_text("utf-8"), 
 
 
 def told(root):
-    """Return what a mill is told: its problems, or else what its checks ask."""
+    """Return the messages about a mill: its problems, or else its open questions."""
     try:
         reviewed = reviewed_mill(root)
     except RecordProblems as error:
@@ -33,17 +33,17 @@ def told_anyway(tmp_path_factory):
     return told(minimal_mill(tmp_path_factory.mktemp("minimal")))
 
 
-def test_there_are_a_hundred_of_them_and_each_is_another():
+def test_there_are_a_hundred_different_mistakes():
     assert len({(one["in"], one.get("for"), one["write"]) for one in MISTAKES}) >= 100
 
 
-def test_each_was_judged_for_what_the_person_does_next():
+def test_each_message_was_judged_by_what_the_person_does_next():
     judged = {one["mistake"]: one.get("acts", "") for one in MISTAKES}
     assert [name for name, acts in judged.items() if not acts or acts.startswith("weak")] == []
 
 
 @pytest.mark.parametrize("one", MISTAKES, ids=lambda one: one["mistake"])
-def test_the_mistake_is_told(tmp_path, told_anyway, one):
+def test_the_mistake_is_reported(tmp_path, told_anyway, one):
     root = minimal_mill(tmp_path)
     path = root / FILES[one["in"]]
     text = path.read_text("utf-8")

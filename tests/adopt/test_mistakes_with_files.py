@@ -1,4 +1,5 @@
-"""Mistakes made with files, folders and sheets: each sentence whole, and why one can act on it."""
+"""Mistakes made with files, folders and sheets: each message in full, and what a person does next.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +22,7 @@ LOG, CHARGE, KILN = FILES["log"], FILES["charge"], FILES["kiln"]
 
 @dataclass(frozen=True)
 class Mistake:
-    """A mistake, the command that meets it, what is printed, and what the person does then."""
+    """A mistake, the command that meets it, what it prints, and what the person then does."""
 
     name: str
     make: Callable[[Path], object]
@@ -665,7 +666,7 @@ MISTAKES = [
 
 
 @pytest.mark.parametrize("one", MISTAKES, ids=lambda one: one.name)
-def test_the_mistake_is_told_and_nothing_is_written(tmp_path, capsys, one):
+def test_the_mistake_is_reported_and_nothing_is_written(tmp_path, capsys, one):
     root = minimal_mill(tmp_path / "mill")
     one.make(root)
     before = {path: path.read_bytes() for path in root.rglob("*") if path.is_file()}
@@ -701,7 +702,7 @@ def test_the_mistake_is_told_and_nothing_is_written(tmp_path, capsys, one):
         ),
     ],
 )
-def test_what_the_system_refuses_is_said_with_what_to_do(
+def test_an_error_of_the_system_is_reported_with_what_to_do(
     tmp_path, monkeypatch, capsys, number, words, told
 ):
     root = minimal_mill(tmp_path)
@@ -717,13 +718,13 @@ def test_what_the_system_refuses_is_said_with_what_to_do(
 
 
 @pytest.mark.parametrize("file", [CHARGE, LOG])
-def test_a_byte_order_mark_is_no_mistake(tmp_path, file):
+def test_a_byte_order_mark_is_not_reported_as_a_mistake(tmp_path, file):
     root = minimal_mill(tmp_path)
     (root / file).write_bytes(b"\xef\xbb\xbf" + (root / file).read_bytes())
-    assert main(["check", str(root)]) == 1  # the two questions of the minimal mill, as ever
+    assert main(["check", str(root)]) == 1  # the minimal mill's usual two questions
 
 
-def test_wet_basis_is_seen_and_said(tmp_path, capsys):
+def test_mc_on_the_wet_basis_is_noticed(tmp_path, capsys):
     """120.7 g green over 100 g oven-dry is 20.7 % on the dry mass and 17.1 % on the wet."""
     root = minimal_mill(tmp_path)
     changed(CHARGE, "    oven_dry: 100 g\n", "    oven_dry: 100 g\n    stated_mc: 17.1 %\n")(root)

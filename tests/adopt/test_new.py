@@ -1,4 +1,4 @@
-"""New mills and records: valid at once, or every gap named."""
+"""New mills and records: valid at once, or with every gap named."""
 
 import json
 import re
@@ -41,7 +41,7 @@ def test_a_new_mill_is_read_without_a_problem(made, capsys):
     assert capsys.readouterr().err == ""
 
 
-def test_it_holds_the_library_but_no_schedule_of_the_demonstration_mill(made):
+def test_it_contains_the_library_but_no_schedule_of_the_demonstration_mill(made):
     library = {
         path.name
         for path in (PROJECT / "schedules").rglob("*.yaml")
@@ -57,7 +57,7 @@ def test_it_holds_the_library_but_no_schedule_of_the_demonstration_mill(made):
     ]
 
 
-def test_nobody_of_the_demonstration_mill_approves_anything_of_another(made):
+def test_a_new_mill_has_no_approvals_by_people_of_the_demonstration_mill(made):
     """Everything is a draft until somebody of the new mill approves it."""
     people = re.compile(r"Okafor|Heron Bend|heron-bend|\w \(invented\)")
     texts = {
@@ -72,7 +72,7 @@ def test_nobody_of_the_demonstration_mill_approves_anything_of_another(made):
     assert [s for s in schedules.values() if s.record.approved is not None] == []
 
 
-def test_every_record_names_its_schema_and_follows_it(made):
+def test_every_record_names_its_schema_and_is_valid_by_it(made):
     records = [
         *made.glob("content/*.yaml"),
         *made.glob("content/kilns/*.yaml"),
@@ -97,13 +97,13 @@ def test_every_record_names_its_schema_and_follows_it(made):
     assert {path.stem for path in validators} == {*RECORD_KINDS, "entries"}
 
 
-def test_it_ends_by_saying_the_next_command(tmp_path, capsys):
+def test_it_ends_with_the_next_command_to_give(tmp_path, capsys):
     assert main(["new", "mill", str(tmp_path / "m"), *MILL]) == 0
     said = capsys.readouterr().out.strip().split("\n")
     assert said[-1] == f"next: kilnfolio build {tmp_path / 'm'}"
 
 
-def test_it_never_writes_over_a_mill(mill, capsys):
+def test_it_never_overwrites_a_mill(mill, capsys):
     (mill / "content/mill.yaml").write_text("mine")
     assert main(["new", "mill", str(mill), *MILL]) == 2
     assert "this folder holds a mill already" in capsys.readouterr().err
@@ -129,9 +129,7 @@ def test_without_a_terminal_it_names_the_options_it_needs(tmp_path, capsys):
         ("--kiln", "Kiln 1, steam, 40 m³, 85 °C", "another kiln is called 'kiln-1' too"),
     ],
 )
-def test_an_answer_that_cannot_stand_is_refused_and_nothing_written(
-    tmp_path, capsys, option, value, said
-):
+def test_an_invalid_answer_is_refused_and_nothing_is_written(tmp_path, capsys, option, value, said):
     answers = dict(zip(MILL[::2], MILL[1::2], strict=True)) if option != "--kiln" else {}
     words = (
         [part for pair in {**answers, option: value}.items() for part in pair]
@@ -143,7 +141,7 @@ def test_an_answer_that_cannot_stand_is_refused_and_nothing_written(
     assert not (tmp_path / "m").exists()
 
 
-def test_in_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch, capsys):
+def test_in_a_terminal_it_asks_again_after_an_invalid_answer(tmp_path, monkeypatch, capsys):
     answers = iter(
         [
             "",
@@ -177,7 +175,7 @@ def test_in_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch, capsys):
     assert mill.practice == "North American"
 
 
-def test_it_asks_little_and_says_what_it_took(tmp_path, monkeypatch, capsys):
+def test_it_asks_little_and_says_what_it_assumed(tmp_path, monkeypatch, capsys):
     answers = iter(
         [
             "Sawmill in Austria, invented",
@@ -229,11 +227,11 @@ def test_what_follows_from_the_country_need_not_be_given(tmp_path, capsys):
         ("Atlantis", ()),
     ],
 )
-def test_zones_of_a_country(country, zones):
+def test_the_time_zones_of_a_country_are_known(country, zones):
     assert zones_of(country) == zones
 
 
-def test_no_label_is_printed_that_leads_nowhere(mill, capsys):
+def test_no_label_is_printed_with_an_address_that_leads_nowhere(mill, capsys):
     path = mill / "content/mill.yaml"
     assert main(["labels", "--out", str(mill / "l.pdf"), "--folder", str(mill)]) in (1, 2)
     assert (
@@ -245,7 +243,7 @@ def test_no_label_is_printed_that_leads_nowhere(mill, capsys):
     assert "where nothing is" not in capsys.readouterr().err
 
 
-def test_each_question_takes_its_own_example():
+def test_each_question_accepts_its_own_example():
     for question in QUESTIONS:
         assert answer_problem(question.key, question.example) == ""
 
@@ -264,7 +262,7 @@ def test_practice_is_proposed_by_the_time_zone(zone, practice):
 
 
 @pytest.mark.parametrize("kind", TEMPLATES)
-def test_a_record_with_nothing_given_names_every_gap(mill, kind, capsys):
+def test_a_record_begun_without_options_names_every_gap(mill, kind, capsys):
     assert main(["new", kind, "one-1", str(mill)]) == 0
     said = capsys.readouterr().out.split("\n")
     problems = [line.strip() for line in said if "is still to be filled in" in line]
@@ -280,7 +278,7 @@ def open_line(root, problem):
     return (root / file).read_text("utf-8").split("\n")[int(line) - 1]
 
 
-def test_records_given_whole_are_read(mill):
+def test_records_begun_with_every_option_are_complete(mill):
     root = str(mill)
     assert (
         main(
@@ -333,7 +331,7 @@ def test_records_given_whole_are_read(mill):
     ("rule", "left"),
     [("band", "lowest, highest, share"), ("maximum", "highest, share"), ("en-14298", "")],
 )
-def test_an_order_asks_only_what_its_rule_needs(mill, capsys, rule, left):
+def test_an_order_asks_only_for_what_its_rule_needs(mill, capsys, rule, left):
     known = dict(zip(LOT[::2], LOT[1::2], strict=True)) | {"--rule": rule}
     for key in ("--lowest", "--highest", "--share", "--charge"):
         del known[key]
@@ -357,7 +355,7 @@ def test_an_order_asks_only_what_its_rule_needs(mill, capsys, rule, left):
     assert f"Still to fill in: {left + ', ' if left else ''}charge, in" in capsys.readouterr().out
 
 
-def test_the_schema_an_editor_is_pointed_to_is_there(tmp_path):
+def test_the_schema_named_for_editors_exists(tmp_path):
     """Also in a folder that was not made by ``new mill``."""
     root = minimal_mill(tmp_path)
     assert main(["new", "kiln", "k2", str(root)]) == 0
@@ -367,18 +365,18 @@ def test_the_schema_an_editor_is_pointed_to_is_there(tmp_path):
     assert json.loads(schema.read_text("utf-8"))["title"] == "A kiln record"
 
 
-def test_a_softwood_schedule_goes_to_the_softwoods(mill, capsys):
+def test_a_softwood_schedule_is_written_into_the_softwood_folder(mill, capsys):
     assert main(["new", "schedule", "our-pine", str(mill), "--species", "pinus-strobus"]) == 0
     assert "schedules/softwood/our-pine.yaml written" in capsys.readouterr().out
 
 
-def test_a_value_that_cannot_stand_is_refused(mill, capsys):
+def test_an_invalid_value_is_refused(mill, capsys):
     assert main(["new", "charge", "26-002", str(mill), "--volume", "40"]) == 2
     assert "volume '40': has no unit" in capsys.readouterr().err
     assert not list(mill.glob("content/charges/**/*.yaml"))
 
 
-def test_words_that_yaml_would_read_otherwise_are_quoted(mill):
+def test_words_that_yaml_would_read_differently_are_quoted(mill):
     assert (
         main(
             [
@@ -414,7 +412,7 @@ def test_every_kind_has_help_with_an_example(name, capsys):
     assert f"kilnfolio new {name}" in capsys.readouterr().out
 
 
-def test_a_book_schedule_is_copied_into_a_draft_of_ones_own(tmp_path, capsys):
+def test_a_library_schedule_is_copied_into_a_draft(tmp_path, capsys):
     assert main(["new", "mill", str(tmp_path / "m"), *MILL]) == 0
     book = tmp_path / "m/schedules/hardwood/quercus-rubra-4-4.yaml"
     words = ["new", "schedule", "our-red-oak", str(tmp_path / "m"), "--from"]
@@ -428,11 +426,11 @@ def test_a_book_schedule_is_copied_into_a_draft_of_ones_own(tmp_path, capsys):
     assert own.source == theirs.source
     text = book.with_name("our-red-oak.yaml").read_text("utf-8")
     assert "Copied from quercus-rubra-4-4" in text
-    assert main([*words, "quercus-rubra-4-4"]) == 2  # never over a file that is there
+    assert main([*words, "quercus-rubra-4-4"]) == 2  # never over an existing file
 
 
 @pytest.mark.parametrize("kind", ["progressive", "pre-dryer", "dryer shed", "air-drying yard"])
-def test_kinds_of_plant_beside_chamber_kilns(tmp_path, kind):
+def test_new_kiln_knows_kinds_of_plant_other_than_chamber_kilns(tmp_path, kind):
     assert main(["new", "mill", str(tmp_path / "m"), *MILL]) == 0
     assert (
         main(
@@ -456,6 +454,7 @@ def test_kinds_of_plant_beside_chamber_kilns(tmp_path, kind):
     assert open_mill(tmp_path / "m").kilns["plant-2"].record.kind == kind
 
 
-def test_new_begins_every_kind_that_may_lie_half_filled():
-    """The registry of kinds decides; a template for no kind, or a kind without one, is a slip."""
+def test_new_can_begin_every_kind_of_record_that_may_be_a_draft():
+    """The registry of kinds decides: a template without a kind, or a kind without one, is a
+    mistake."""
     assert set(TEMPLATES) == {kind.name for kind in RECORD_KINDS.values() if kind.draft}

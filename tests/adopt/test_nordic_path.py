@@ -1,7 +1,7 @@
 """From an empty folder to a label at a Nordic softwood mill: °C, decimal commas, hand-meter rounds.
 
-Commands, prompts and files edited by hand are counted; the files are of other shapes than the
-demonstration's, with Swedish headings.
+Commands, prompts and files edited by hand are counted; the files differ in layout from the
+demonstration's and have Swedish headings.
 """
 
 import datetime as dt
@@ -16,7 +16,7 @@ from kilnfolio.records.folder import open_mill
 STARTED = dt.datetime(2026, 3, 2, 8, tzinfo=dt.UTC).replace(tzinfo=None)
 
 
-#: The mill's own timed schedule: the one file that is written by hand, twelve lines.
+#: The mill's own timed schedule: the only file written by hand, twelve lines.
 SCHEDULE = """\
 format: 1
 id: tall-50-timed
@@ -34,7 +34,7 @@ invented: true
 
 
 def write_log(path):
-    """Write five days of bulbs, a row each half hour, as a Swedish program would export them."""
+    """Write five days of bulbs, one row every half hour, as a Swedish program would export them."""
     noise = np.random.default_rng(3).normal(0.0, 0.1, (241, 2))
     rows = ["Datum;Tid;Torr temp [°C];Våt temp [°C];Luftfuktighet [%];Fläkt"]
     for number, (dry, wet) in enumerate(noise):
@@ -206,7 +206,7 @@ def walked(tmp_path_factory):
     return mill, walk
 
 
-def test_it_ends_with_a_label_and_these_counts(walked):
+def test_the_path_ends_with_a_label_and_within_these_counts(walked):
     mill, walk = walked
     codes = dict(walk.codes)
     assert codes.pop(f"check {mill}") in (0, 1)  # the checks may ask
@@ -220,7 +220,7 @@ def test_it_ends_with_a_label_and_these_counts(walked):
     assert walk.counts("day") == {"commands": 2, "prompts": 0, "lines": 2, "files": 0}  # two rounds
 
 
-def test_what_was_written_is_what_the_files_and_lines_say(walked):
+def test_the_records_contain_what_the_files_and_commands_said(walked):
     charge = open_mill(walked[0]).charges["26-101"].record
     assert [round_.mc["N1"].value for round_ in charge.mc_rounds] == [42.0, 24.5]
     assert [round_.method for round_ in charge.mc_rounds] == ["hand meter", "hand meter"]

@@ -1,4 +1,4 @@
-"""A charge that nobody has written to its end: everything around it is read and built as ever."""
+"""A charge not yet fully recorded: everything around it is read and built as usual."""
 
 import datetime as dt
 import json
@@ -14,9 +14,9 @@ from kilnfolio.pipeline.build import build_site
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 
-#: What a charge of the minimal mill has not got on its fourth day.
+#: What a charge of the minimal mill does not have on its fourth day.
 RUNNING = {"ended": DROP, "unloaded": DROP, "survey": DROP, "signatures": DROP}
-#: A charge that was just begun beside it, as `new charge` writes it, half filled.
+#: A charge just begun beside it, half filled, as `new charge` writes it.
 BEGUN = """\
 format: 1
 id: C2
@@ -79,7 +79,7 @@ def test_a_half_filled_charge_stops_nothing(tmp_path):
         ("id: C2", "id: C3"),
     ],
 )
-def test_what_is_written_must_still_stand(tmp_path, slip, told):
+def test_what_is_filled_in_must_still_be_correct(tmp_path, slip, told):
     root = minimal_mill(tmp_path, files={C2: BEGUN.replace(slip, told)})
     with pytest.raises(RecordProblems) as caught:
         reviewed_mill(root)
@@ -87,13 +87,13 @@ def test_what_is_written_must_still_stand(tmp_path, slip, told):
     assert not any(problem.absent for problem in caught.value.problems)
 
 
-def test_the_marks_of_a_finished_charge_are_still_mistakes(tmp_path):
+def test_marks_in_a_finished_charge_are_still_mistakes(tmp_path):
     root = minimal_mill(tmp_path, charge={"kiln": "…"})
     with pytest.raises(RecordProblems, match="kiln is still to be filled in"):
         reviewed_mill(root)
 
 
-def test_a_running_charge_is_looked_at_and_not_judged(tmp_path):
+def test_a_running_charge_is_checked_but_gets_no_verdict(tmp_path):
     reviewed = reviewed_mill(minimal_mill(tmp_path, charge=RUNNING))
     running = reviewed.open_reviews["C1"]
     # the last weighing and the log's last row are both of day 6, 08:00
@@ -109,7 +109,7 @@ def test_a_running_charge_is_looked_at_and_not_judged(tmp_path):
     assert running.lots == ("L1",)
 
 
-def test_what_goes_wrong_is_said_while_it_can_be_mended(tmp_path):
+def test_what_goes_wrong_is_reported_while_it_can_be_corrected(tmp_path):
     def gain(charge):
         for key in RUNNING:
             del charge[key]
@@ -123,7 +123,7 @@ def test_what_goes_wrong_is_said_while_it_can_be_mended(tmp_path):
     ] == ["question"]
 
 
-def test_the_log_says_how_far_a_charge_is(tmp_path):
+def test_the_log_shows_how_far_a_charge_is(tmp_path):
     def two_days(charge):
         for key in RUNNING:
             del charge[key]
@@ -132,12 +132,12 @@ def test_the_log_says_how_far_a_charge_is(tmp_path):
             charge.pop(key, None)
 
     running = reviewed_mill(minimal_mill(tmp_path, charge=two_days)).open_reviews["C1"]
-    # weighed last on the second day; the export runs to day 6
+    # last weighed on the second day; the export runs to day 6
     assert running.charge.so_far.record.ended.isoformat() == "2026-06-02T08:00:00-04:00"
     assert running.dossier.ended.isoformat() == "2026-06-07T08:00:00-04:00"
 
 
-def test_pages_say_that_it_runs_and_claim_nothing(tmp_path):
+def test_pages_say_that_the_charge_is_running_and_claim_nothing(tmp_path):
     pages = pages_of(minimal_mill(tmp_path, charge=RUNNING, files={C2: BEGUN}))
     own = words_of(pages["charges/C1.html"])
     assert "Still running. Controlling MC was 12.2" in own
@@ -156,8 +156,8 @@ def test_pages_say_that_it_runs_and_claim_nothing(tmp_path):
     assert "lots/L1.html" not in pages
 
 
-def test_a_running_charge_counts_nowhere(tmp_path):
-    """No species, schedule, kiln or check page draws on it."""
+def test_a_running_charge_counts_in_no_statistics(tmp_path):
+    """No species, schedule, kiln or check page uses it."""
     root = minimal_mill(tmp_path, charge=RUNNING)
     for path, page in pages_of(root).items():
         if path not in (
@@ -184,14 +184,14 @@ def test_check_names_what_is_still_to_be_filled_in(tmp_path, capsys):
 
 
 @pytest.mark.parametrize("number", ["C1", "L1"])
-def test_nothing_of_it_can_be_sealed(tmp_path, capsys, number):
+def test_an_open_charge_and_its_lot_cannot_be_sealed(tmp_path, capsys, number):
     root = minimal_mill(tmp_path, charge=RUNNING)
     assert main(["seal", number, str(root), "--by", "A. N. Other", "--new-key"]) == 1
     assert f"{number} cannot be sealed before its charge is complete" in capsys.readouterr().err
     assert not (root / "ledger").exists()
 
 
-def test_a_sealed_charge_cannot_be_opened_again_unseen(tmp_path, capsys):
+def test_a_sealed_charge_cannot_be_reopened_unnoticed(tmp_path, capsys):
     root = minimal_mill(tmp_path)
     assert main(["seal", "C1", str(root), "--by", "A. N. Other", "--new-key"]) == 0
     path = root / FILES["charge"]
@@ -205,12 +205,12 @@ def test_a_sealed_charge_cannot_be_opened_again_unseen(tmp_path, capsys):
     ) or "Dried to" in (root / "site/mill/charges/C1.html").read_text("utf-8")
 
 
-def test_the_build_is_dated_by_the_newest_moment_of_a_running_charge_too(tmp_path):
+def test_the_newest_record_of_a_running_charge_can_date_the_build(tmp_path):
     folder = checked_mill(minimal_mill(tmp_path, charge=RUNNING))
     assert folder.latest.date() == dt.date(2026, 6, 7)
 
 
-def test_completing_it_is_writing_its_end(tmp_path):
+def test_filling_in_its_end_completes_a_charge(tmp_path):
     root = minimal_mill(tmp_path, charge=RUNNING)
     path = root / FILES["charge"]
     assert reviewed_mill(root).open_reviews

@@ -1,4 +1,4 @@
-"""Orders with a day: begun by a command, checked against the other records, on the plan."""
+"""Orders with a due day: begun by a command, checked against other records, shown on the plan."""
 
 import datetime as dt
 
@@ -26,7 +26,7 @@ def mill(tmp_path, **changes):
     return tmp_path
 
 
-def test_a_begun_order_says_what_is_to_be_filled_in(tmp_path, capsys):
+def test_a_new_order_says_what_is_to_be_filled_in(tmp_path, capsys):
     minimal_mill(tmp_path)
     words = ["new", "order", "A-1", str(tmp_path), "--species", "quercus-rubra"]
     assert main([*words, "--thickness", "4/4", "--due", "2026-07-01"]) == 0
@@ -48,7 +48,7 @@ def test_a_begun_order_says_what_is_to_be_filled_in(tmp_path, capsys):
         ("colour", "red", "colour"),
     ],
 )
-def test_what_cannot_stand_is_told_with_its_place(tmp_path, key, value, said):
+def test_a_mistake_in_an_order_is_reported_at_its_place(tmp_path, key, value, said):
     with pytest.raises(RecordProblems) as refused:
         checked_mill(mill(tmp_path, **{key: value}))
     (problem,) = refused.value.problems
@@ -56,7 +56,7 @@ def test_what_cannot_stand_is_told_with_its_place(tmp_path, key, value, said):
     assert str(problem).startswith("content/orders/A-1.yaml:")
 
 
-def test_an_order_in_a_finished_charge_is_dry(tmp_path):
+def test_an_order_dried_in_a_finished_charge_counts_as_dry(tmp_path):
     folder = checked_mill(mill(tmp_path, charges=["C1"]))
     (one,) = mill_plan(folder, [], folder.latest).orders
     assert one.standing == "dry"

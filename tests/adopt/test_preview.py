@@ -1,4 +1,4 @@
-"""The preview: this computer only, made again on save, errors with file and line."""
+"""The preview: for this computer only, rebuilt on save, errors with file and line."""
 
 import http.client
 import re
@@ -22,7 +22,7 @@ CHARGE = "content/charges/2026/C1/charge.yaml"
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """A mill whose preview was begun and ended."""
+    """A mill whose preview was started and stopped."""
     root = minimal_mill(tmp_path_factory.mktemp("preview") / "mill")
     with preview_of(root) as preview:
         preview.refresh()
@@ -32,7 +32,7 @@ def made(tmp_path_factory):
 
 @pytest.fixture
 def preview(made, tmp_path):
-    """The preview of that mill, taken up again in a folder of its own."""
+    """The preview of that mill, resumed in a folder of its own."""
     with preview_of(copied_mill(made, tmp_path / "mill", HOME)) as preview:
         preview.refresh()
         preview.finish()
@@ -99,14 +99,14 @@ def save(root, old, new):
         "/calculators.html",
     ],
 )
-def test_every_page_is_there_and_reloads_itself(standing, path):
+def test_every_page_is_served_and_reloads_itself(standing, path):
     status, body = get(standing, path)
     assert status == 200
     assert body.count("<script data-mark=") == body.count("`/_news?has=") == 1
     assert "</html>" in body
 
 
-def test_style_sheets_come_from_the_package_and_nothing_above_it(standing):
+def test_style_sheets_come_from_the_package_and_nothing_outside_it_is_served(standing):
     port = standing
     assert get(port, "/assets/site.css")[0] == 200
     for path in (
@@ -119,7 +119,7 @@ def test_style_sheets_come_from_the_package_and_nothing_above_it(standing):
         assert get(port, path)[0] == 404, path
 
 
-def test_only_this_computer_may_ask(standing):
+def test_only_this_computer_can_connect(standing):
     port = standing
     assert get(port, "/", host="mill.example")[0] == 403
     others = [
@@ -128,7 +128,7 @@ def test_only_this_computer_may_ask(standing):
         if not info[4][0].startswith("127.")
     ]
     for address in others:
-        with pytest.raises(OSError):  # noqa: PT011  refused, or no way there
+        with pytest.raises(OSError):  # noqa: PT011  refused, or unreachable
             socket.create_connection((address, port), timeout=2).close()
 
 
@@ -167,8 +167,8 @@ ELSEWHERE = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "no-cors"}
         ({"Host": "localhost:1"}, 403),
     ],
 )
-def test_no_page_from_elsewhere_is_answered(standing, headers, status):
-    """By the rows of the W3C's Fetch Metadata, section 2: what a browser says of who asks."""
+def test_requests_from_other_sites_pages_are_refused(standing, headers, status):
+    """By the table in section 2 of the W3C's Fetch Metadata: what a browser says about who asks."""
     port = standing
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
     connection.request("GET", "/register/charges.js", headers=headers)
@@ -193,13 +193,13 @@ def test_no_page_from_elsewhere_is_answered(standing, headers, status):
         "/..%2f..%2fcontent/mill.yaml",
     ],
 )
-def test_no_address_ends_a_connection_without_an_answer(standing, capfd, monkeypatch, path):
+def test_every_address_gets_an_answer(standing, capfd, monkeypatch, path):
     monkeypatch.setattr("kilnfolio.adopt.preview.WAIT", 0.1)
     assert get(standing, path)[0] in (200, 204, 404)
     assert capfd.readouterr().err == ""
 
 
-def test_a_browser_that_goes_away_is_not_spoken_of(standing, capfd):
+def test_a_browser_that_disconnects_causes_no_message(standing, capfd):
     for _ in range(5):
         with socket.create_connection(("127.0.0.1", standing), timeout=5) as gone:
             gone.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
@@ -219,12 +219,12 @@ def test_a_saved_record_changes_its_page(served):
 
 
 def asking_of(port, path):
-    """Return the question that a page asks until it is answered."""
+    """Return the request that a page keeps open until it is answered."""
     has = re.search(r'<script data-mark="(\w+)">', get(port, path)[1])[1]
     return f"/_news?has={has}&page={path}"
 
 
-def test_a_waiting_page_hears_of_its_own_change_and_of_no_other(served, monkeypatch):
+def test_a_waiting_page_is_told_of_its_own_change_only(served, monkeypatch):
     preview, port = served
     asked = {path: asking_of(port, path) for path in ("/charges/C1.html", "/kilns/k1.html")}
     monkeypatch.setattr("kilnfolio.adopt.preview.WAIT", 120.0)
@@ -262,7 +262,7 @@ def test_a_problem_is_shown_with_its_file_line_and_text(served):
     assert get(port, asked)[0] == 200
 
 
-def test_only_what_rests_on_the_saved_record_is_made_again(preview, monkeypatch):
+def test_only_what_depends_on_the_saved_record_is_rebuilt(preview, monkeypatch):
     done, real = [], Run._absorb
     monkeypatch.setattr(
         Run,
@@ -282,7 +282,7 @@ def test_only_what_rests_on_the_saved_record_is_made_again(preview, monkeypatch)
     assert not preview.finish()
 
 
-def test_it_writes_beside_the_built_site_and_nowhere_else(made):
+def test_the_preview_writes_only_beside_the_built_site(made):
     before = {path for path in made.rglob("*") if not path.is_relative_to(made / HOME)}
     assert {path.name for path in (made / "site").iterdir()} == {HOME.name}
     assert not list((made / HOME).rglob("*.pdf"))
@@ -297,12 +297,12 @@ def test_a_second_preview_of_the_same_folder_is_refused(preview):
         pass
 
 
-def test_before_the_first_pages_are_made_a_page_says_so(tmp_path):
+def test_a_page_says_so_until_the_first_pages_are_built(tmp_path):
     with preview_of(minimal_mill(tmp_path)) as preview:
         assert b"are being made" in preview.file("index.html")
 
 
-def test_a_changed_sealed_record_is_shown_and_said(tmp_path):
+def test_a_changed_sealed_record_is_shown_and_reported(tmp_path):
     root = amended_mill(tmp_path)
     charge = root / CHARGE
     charge.write_text(charge.read_text("utf-8").replace("target_mc: 12 %", "target_mc: 11 %"))

@@ -1,4 +1,4 @@
-"""Sheets whose headings do not say what their columns are: proposed, confirmed, remembered."""
+"""Sheets whose headings do not say what the columns are: proposed, confirmed, remembered."""
 
 import pytest
 from tests.adopt.test_import_sheets import SAID, charge_of, sheet, weighings
@@ -6,7 +6,7 @@ from tests.minimal import minimal_mill
 
 from kilnfolio.cli import main
 
-#: Boards S1, S2, S3 have 2410, 2532 and 2264.5 g green; the headings are of no language.
+#: Boards S1, S2, S3 weigh 2410, 2532 and 2264.5 g green; the headings are in no language.
 TALL = """\
 A,B,C,Q
 2026-06-02,S1,2380,7
@@ -48,21 +48,21 @@ def test_what_was_confirmed_is_remembered_for_sheets_with_these_headings(mill, t
         in capsys.readouterr().err
     )
     assert len(charge_of(mill).weighings) == 3
-    # another sheet is another sheet
+    # a sheet with other headings is not affected
     assert weighings(mill, sheet(tmp_path, TALL.replace("A,B,C", "A,B,D")), "--time", "8:00") in (
         1,
         2,
     )
 
 
-def test_a_column_said_otherwise_goes_before_what_it_holds(mill, tmp_path, capsys):
+def test_a_column_option_overrides_what_the_column_looks_like(mill, tmp_path, capsys):
     path = sheet(tmp_path, TALL)
     words = ["--unit", "g", "--time", "07:10", "--column", "C=ignore"]
     assert weighings(mill, path, *words) == 2
     assert "no sheet holds weighings" in capsys.readouterr().err
 
 
-def test_a_terminal_is_asked(mill, tmp_path, capsys, monkeypatch):
+def test_in_a_terminal_the_command_asks(mill, tmp_path, capsys, monkeypatch):
     asked = []
 
     def answer(words):
@@ -79,21 +79,22 @@ def test_a_terminal_is_asked(mill, tmp_path, capsys, monkeypatch):
     assert "column A 'Date' is read as a date" in capsys.readouterr().err
 
 
-def test_a_survey_is_known_by_its_unit_or_range(mill, tmp_path, capsys):
+def test_a_survey_is_recognised_by_its_unit_or_range(mill, tmp_path, capsys):
     path = sheet(tmp_path, "No,Value\n101,12.1\n102,11.9\n103,12.4\n")
     assert main(["import", "survey", str(path), str(mill), "--charge", "C1", *SAID]) == 1
     assert "column B 'Value' is read as an MC: its numbers lie from 3 to 40" in (
         capsys.readouterr().err
     )
-    two = sheet(tmp_path, "U,V\n12,12.1\n13,11.9\n14,12.4\n")  # which one, only a person can tell
+    two = sheet(tmp_path, "U,V\n12,12.1\n13,11.9\n14,12.4\n")  # which one, only a person can say
     assert main(["import", "survey", str(two), str(mill), "--charge", "C1", *SAID, "--yes"]) in (
         0,
         2,
     )
 
 
-def test_sections_are_told_by_what_the_oven_does(mill, tmp_path, capsys):
-    """120.7 and 121.4 g green to 100 g oven-dry is 20.7 and 21.4 %: green is the larger, by physics."""
+def test_sections_are_told_apart_by_their_loss_in_the_oven(mill, tmp_path, capsys):
+    """120.7 and 121.4 g green to 100 g oven-dry is 20.7 and 21.4 %: the green mass is always
+    larger."""
     rows = (
         "Board,Id,m1,m2,m3,Date,Time,By\n"
         "S9,S9a,100.0,120.7,2410,2026-06-01,06:50,PQ\n"

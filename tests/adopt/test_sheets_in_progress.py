@@ -1,4 +1,5 @@
-"""Sheets brought while a charge runs: sections still in the oven, rows that give nothing, short years."""
+"""Sheets imported while a charge runs: sections still in the oven, rows without readings, two-digit
+years."""
 
 import random
 
@@ -35,7 +36,7 @@ def sections(root):
     }
 
 
-def test_sections_in_the_oven_are_brought_and_filled_in_later(tmp_path, capsys):
+def test_sections_in_the_oven_are_imported_and_filled_in_later(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill", charge=RUNNING | {"boards": DROP, "weighings": DROP})
     assert bring_boards(root, tmp_path, "100.0", "", "") == 0
     assert "section T1b of board T1 has no oven-dry mass yet" in capsys.readouterr().err
@@ -49,7 +50,7 @@ def test_sections_in_the_oven_are_brought_and_filled_in_later(tmp_path, capsys):
     before = path.read_bytes()
     assert bring_boards(root, tmp_path, "", "100.4", "") == 0  # an older copy of the sheet
     assert path.read_bytes() == before
-    assert bring_boards(root, tmp_path, "100.0", "100.9", "99.0") == 2  # says otherwise
+    assert bring_boards(root, tmp_path, "100.0", "100.9", "99.0") == 2  # contradicts it
     assert "the record says 100.4 g, and sheet.csv says 100.9 g" in capsys.readouterr().err
     assert path.read_bytes() == before
     assert bring_boards(root, tmp_path, "100.0", "100.4", "99.0") == 0
@@ -58,7 +59,7 @@ def test_sections_in_the_oven_are_brought_and_filled_in_later(tmp_path, capsys):
     assert before.endswith(b"# the end\n")
 
 
-def test_a_finished_charge_has_no_section_in_the_oven(tmp_path, capsys):
+def test_a_finished_charge_takes_no_section_still_in_the_oven(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill", charge={"boards": DROP, "weighings": DROP})
     before = (root / FILES["charge"]).read_bytes()
     assert bring_boards(root, tmp_path, "100.0", "", "99.0") == 2
@@ -66,7 +67,7 @@ def test_a_finished_charge_has_no_section_in_the_oven(tmp_path, capsys):
     assert (root / FILES["charge"]).read_bytes() == before
 
 
-def test_rows_that_give_nothing_are_named(tmp_path, capsys):
+def test_rows_without_readings_are_reported(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill", charge=RUNNING | {"weighings": DROP})
     rows = (
         "Date,Time,S1 (g),S2 (g),S3 (g)\n"
@@ -87,7 +88,7 @@ def charge_of_open(root):
     return checked_mill(root).open_charges["C1"].so_far.record
 
 
-def test_a_piece_that_could_not_be_read_is_named(tmp_path, capsys):
+def test_a_piece_that_could_not_be_read_is_reported(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill", charge={"survey": DROP})
     rows = "Pack,Position,MC %\nP1,door,12.2\nP1,back,\nP2,door,12.4\n"
     words = ["--at", "2026-06-07T11:00", "--by", "A. N. Other", "--method", "resistance meter"]
@@ -98,8 +99,8 @@ def test_a_piece_that_could_not_be_read_is_named(tmp_path, capsys):
 
 
 @pytest.mark.parametrize("seed", range(5))
-def test_a_sheet_that_grows_in_any_order_gives_the_rounds_in_order_of_time(tmp_path, seed):
-    """Several rounds more each time, each a row anywhere in the sheet."""
+def test_a_sheet_that_grows_in_any_order_gives_rounds_in_order_of_time(tmp_path, seed):
+    """Several more rounds each time, each a row anywhere in the sheet."""
     chance = random.Random(seed)
     root = minimal_mill(tmp_path / "mill", charge=RUNNING | {"weighings": DROP})
     days = list(range(2, 22))
@@ -117,7 +118,7 @@ def test_a_sheet_that_grows_in_any_order_gives_the_rounds_in_order_of_time(tmp_p
         assert found == sorted(shown)
 
 
-def test_a_logger_of_two_digit_years(tmp_path, capsys):
+def test_a_log_with_two_digit_years_is_read(tmp_path, capsys):
     root = log_mill(tmp_path)
     export = tmp_path / "short.csv"
     rows = "".join(
@@ -130,7 +131,7 @@ def test_a_logger_of_two_digit_years(tmp_path, capsys):
     words = ["import", "log", str(export), str(root), "--kiln", "k1", "--id", "short"]
     assert main(words) == 1
     assert "read by '%d.%m.%y %H:%M'" in capsys.readouterr().out
-    # a form that is not among the common ones is read where somebody says it
+    # an unusual format is read if somebody gives it
     export.write_text(LOG + rows.replace(".06.26 ", " Jun 26, "), "utf-8")
     assert main(words) == 2
     capsys.readouterr()
@@ -141,8 +142,8 @@ def test_a_logger_of_two_digit_years(tmp_path, capsys):
     assert "no column of times written %d/%m/%Y %H:%M" in capsys.readouterr().err
 
 
-def test_air_dried_timber_begins_at_the_step_for_its_mc(tmp_path):
-    """No step is on record yet: 12.6 % lies below 15.2 %, where step 3 of the schedule begins."""
+def test_air_dried_timber_starts_at_the_step_for_its_mc(tmp_path):
+    """No step is on record yet: 12.6 % is below 15.2 %, where step 3 of the schedule begins."""
     steps = [
         {"dry_bulb": "46 °C", "depression": "6 K", "until_mc": "20 %"},
         {"dry_bulb": "50 °C", "depression": "9 K", "until_mc": "15.2 %"},

@@ -1,4 +1,4 @@
-"""Older record formats: read as they lie, rewritten on demand, and left alone where sealed."""
+"""Older record formats: read as they are, rewritten on demand, and left alone if sealed."""
 
 import re
 
@@ -11,7 +11,7 @@ from kilnfolio.records.problems import RecordProblems
 
 
 def as_draft(charge):
-    """Write a charge as the drafts had it: other keys, another word, a correction by old names."""
+    """Write a charge in the draft format: other keys, another word, a correction by old names."""
     charge["format"] = 0
     charge["sample_boards"] = charge.pop("boards")
     charge["final_mc"] = charge.pop("target_mc")
@@ -71,14 +71,14 @@ def outcomes(root):
     }
 
 
-def test_a_draft_says_the_same_as_a_record_of_today(draft, tmp_path):
+def test_a_record_in_the_old_format_means_the_same_as_in_the_new(draft, tmp_path):
     today = minimal_mill(tmp_path / "today", charge=corrected)
     assert records(draft) == records(today)
     assert outcomes(draft) == outcomes(today)
     assert outcomes(draft)["corrections-kept"][0] == "pass"
 
 
-def test_a_problem_in_a_draft_is_named_where_it_stands(draft):
+def test_a_problem_in_an_old_format_record_is_reported_at_its_place(draft):
     path = draft / FILES["charge"]
     text = path.read_text("utf-8").replace("green_mass: 2410 g", "green_mass: 2410")
     path.write_text(text, "utf-8")
@@ -91,7 +91,7 @@ def test_a_problem_in_a_draft_is_named_where_it_stands(draft):
 
 
 @pytest.mark.parametrize("kind", ["charge", "mill", "lot"])
-def test_the_old_key_is_not_known_in_a_record_of_today(tmp_path, kind):
+def test_the_old_key_is_unknown_in_the_new_format(tmp_path, kind):
     change = {"charge": as_draft, "mill": draft_mill, "lot": draft_lot}[kind]
 
     def late(record):
@@ -116,7 +116,7 @@ def test_upgrade_shows_the_difference_and_writes_nothing(draft, capsys):
     assert before == {path: path.read_bytes() for path in sorted(draft.rglob("*.yaml"))}
 
 
-def test_upgrade_rewrites_and_keeps_what_was(draft, capsys):
+def test_upgrade_rewrites_records_and_keeps_their_content(draft, capsys):
     path = draft / FILES["charge"]
     path.write_text("# the June load\n" + path.read_text("utf-8"), "utf-8")
     before = {name: (draft / FILES[name]).read_bytes() for name in ("charge", "mill", "lot")}
@@ -155,7 +155,7 @@ def test_an_upgrade_that_fails_leaves_every_record_as_it_was(draft, monkeypatch,
     }
 
 
-def test_a_sealed_charge_stays_and_its_seal_holds(draft, capsys):
+def test_a_sealed_charge_is_not_rewritten_and_its_seal_holds(draft, capsys):
     assert main(["seal", "C1", str(draft), "--by", "A. N. Other", "--new-key"]) == 0
     before = (draft / FILES["charge"]).read_bytes()
     assert main(["upgrade", str(draft), "--write"]) == 0
@@ -168,7 +168,7 @@ def test_a_sealed_charge_stays_and_its_seal_holds(draft, capsys):
     assert "as-sealed" not in capsys.readouterr().out
 
 
-def test_keys_in_quotes_and_marks_in_one_line(tmp_path):
+def test_quoted_keys_and_one_line_records_are_upgraded(tmp_path):
     def draft_in_quotes(record):
         as_draft(record)
         del record["ended"], record["unloaded"]

@@ -1,8 +1,9 @@
 """From an empty folder to a label at a hardwood mill in the United States: pounds, °F, month first.
 
-The files are of other shapes than the demonstration's: a sheet of sections with other headings, an
-export with a 12-hour clock and a depression for a wet bulb, a survey without headings that tell.
-Commands, prompts, lines typed and files edited by hand are counted, for the mill, a charge and a day.
+The files differ in layout from the demonstration's: a sheet of sections with other headings, an
+export with a 12-hour clock and a depression instead of a wet bulb, a survey whose headings say
+nothing. Commands, prompts, lines typed and files edited by hand are counted, for the mill, a charge
+and a day.
 """
 
 import datetime as dt
@@ -129,7 +130,7 @@ def walked(tmp_path_factory):
     return mill, walk
 
 
-def test_it_ends_with_a_label_and_these_counts(walked):
+def test_the_path_ends_with_a_label_and_within_these_counts(walked):
     mill, walk = walked
     codes = dict(walk.codes)
     checks = codes.pop(f"check {mill}")
@@ -144,7 +145,7 @@ def test_it_ends_with_a_label_and_these_counts(walked):
     assert walk.counts("day") == {"commands": DAYS, "prompts": 0, "lines": DAYS, "files": 0}
 
 
-def test_pounds_and_fahrenheit_arrive_as_they_were_written(walked):
+def test_pounds_and_fahrenheit_are_recorded_as_written(walked):
     charge = checked_mill(walked[0]).charges["26-007"].record
     assert len(charge.weighings) == DAYS
     assert len(charge.weighings[0].masses) == 6
@@ -156,8 +157,8 @@ def test_pounds_and_fahrenheit_arrive_as_they_were_written(walked):
     assert charge.boards[0].weighed_at.isoformat() == "2026-05-04T07:15:00-04:00"
 
 
-def test_a_round_is_answered_in_pounds_and_fahrenheit(walked, capsys):
-    """Steps in force are said in the mill's units first: 110 °F is step 4 of the schedule."""
+def test_the_answer_to_a_round_is_in_pounds_and_fahrenheit(walked, capsys):
+    """The current step is given in the mill's units first: 110 °F is step 4 of the schedule."""
     words = ["note", "26-007", "Fan 2 hums", "--at", "2026-05-09T10:00", "--by", "J. Doe"]
     assert main([*words, "--folder", str(walked[0]), "--dry-run"]) == 0
     assert "dry bulb 110 °F (43.3 °C)" in capsys.readouterr().out

@@ -1,4 +1,4 @@
-"""A mill's way from an empty folder to a label, walked by commands alone, and counted."""
+"""A mill's way from an empty folder to a label, by commands only, and counted."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from kilnfolio.cli import main
 
 @dataclass
 class Walk:
-    """What somebody gives and types, by phase: ``mill`` once, ``charge`` each, ``day`` each round."""
+    """What somebody types, by phase: ``mill`` once, ``charge`` per charge, ``day`` per round."""
 
     phase: str = "mill"
     commands: Counter[str] = field(default_factory=Counter)
@@ -23,7 +23,7 @@ class Walk:
     codes: list[tuple[str, int]] = field(default_factory=list)
 
     def run(self, *words: object, answers: tuple[str, ...] = ()) -> int:
-        """Give a command, a line; answer what it asks, a line each."""
+        """Give a command, which is one line; answer its questions, a line each."""
         given = iter(answers)
 
         def answer(_: str) -> str:
@@ -41,7 +41,7 @@ class Walk:
         return code
 
     def edit(self, path: Path, text: str, lines: int) -> None:
-        """Write into a file by hand: so many lines of it are typed."""
+        """Write into a file by hand, and count the lines."""
         path.write_text(text, "utf-8")
         self.files[self.phase] += 1
         self.lines[self.phase] += lines

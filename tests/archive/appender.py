@@ -1,7 +1,7 @@
-"""A writer that adds to a ledger until it is killed; the test of the ledger's durability runs it.
+"""A process that adds to a ledger until it is killed, run by the test of the ledger's durability.
 
-It waits for a line with a folder, then lets a child of its own add entries there and prints the
-child's number. Forking saves a start of Python for every kill.
+It waits for a line with a folder, lets a child process add entries there and prints the child's
+process id. Forking saves starting Python for every kill.
 """
 
 import datetime as dt
@@ -24,7 +24,7 @@ AT = dt.datetime(2026, 6, 8, 10, 0, tzinfo=dt.UTC)
 
 
 def add_entries(root: Path, most: int = 10**6) -> None:
-    """Seal one small record after another, as `seal` does after its review."""
+    """Seal one small record after another, as `seal` does after a review."""
     for _ in range(most):
         with writing(root) as ledger:
             number = len(ledger.ledger.entries) + 1

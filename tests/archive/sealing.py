@@ -1,4 +1,4 @@
-"""A small mill sealed, for the tests of the archive: invented, as `tests.minimal` writes it."""
+"""A small sealed mill for the tests of the archive: invented, as `tests.minimal` writes it."""
 
 import datetime as dt
 import json
@@ -91,7 +91,7 @@ def bag_of(root: Path, out: Path, charge: str = "C1") -> Path:
 
 
 def change(path: Path, old: str, new: str) -> None:
-    """Replace text that stands exactly once in a file."""
+    """Replace text that occurs exactly once in a file."""
     text = path.read_text("utf-8")
     assert text.count(old) == 1, (path, old, text.count(old))
     path.write_text(text.replace(old, new), "utf-8")
@@ -102,7 +102,7 @@ def lines_of(root: Path) -> list[bytes]:
 
 
 def write_lines(root: Path, lines: list[bytes], keys: Keys | None = None) -> None:
-    """Write a ledger anew and sign its head, as somebody with the mill's key could."""
+    """Rewrite a ledger and sign its head, as somebody with the mill's key could."""
     (root / LEDGER).write_bytes(b"".join(line + b"\n" for line in lines))
     head = sign_head(Tree(map(leaf_hash, lines)), keys or key())
     (root / HEADS).write_bytes(head.line + b"\n" if lines else b"")
@@ -116,7 +116,7 @@ def change_entry(line: bytes, **values) -> bytes:
 
 
 def sign_again(line: bytes, keys: Keys, **values) -> bytes:
-    """Return a ledger line changed and signed anew, as somebody with a key of their own would."""
+    """Return a changed ledger line, signed again, as somebody with their own key would."""
     from kilnfolio.archive.canonical import canonical
 
     entry = {**json.loads(line), **values, "public_key": keys.public}
@@ -125,7 +125,7 @@ def sign_again(line: bytes, keys: Keys, **values) -> bytes:
 
 
 def written_anew(lines: list[bytes], keys: Keys, **changes) -> list[bytes]:
-    """Return a ledger's lines signed anew with a key, each after the one before it."""
+    """Return a ledger's lines signed again with a key, each chained to the one before."""
     tree, found = Tree(), []
     for number, line in enumerate(lines, 1):
         values = changes.get(f"entry_{number}", {})
@@ -139,5 +139,5 @@ def kinds(differences) -> set[str]:
 
 
 def verify_ledger(root: Path, *, trusted: Sequence[TrustedKey] = ()) -> tuple[Difference, ...]:
-    """Return everything wrong with a mill's ledger, each thing named; empty when it holds."""
+    """Return everything wrong with a mill's ledger; empty if nothing is."""
     return read_ledger(root, trusted=trusted).differences

@@ -1,4 +1,4 @@
-"""The audit, end to end: what is sealed, bagged and audited holds; whatever is changed is named."""
+"""The audit, end to end: what is sealed and bagged passes; whatever is changed is reported."""
 
 import json
 import os
@@ -26,7 +26,7 @@ from kilnfolio.cli import main
 
 
 def audit(path, *trusted, **more):
-    """Audit what the small mill wrote, whose bags print its notice."""
+    """Audit the small mill, whose bags print its notice."""
     return audit_of(
         path, trusted=[TrustedKey(key.public) for key in trusted], again=sealing.AGAIN, **more
     )
@@ -57,7 +57,7 @@ def bag(bags, tmp_path):
 
 
 def mend_manifests(bag: Path) -> None:
-    """Write the manifests anew, as whoever changed a file would."""
+    """Rewrite the manifests, as somebody who changed a file would."""
     files, _ = read_bag(bag)
     payload = {
         path.removeprefix("data/"): data for path, data in files.items() if path.startswith("data/")
@@ -68,7 +68,7 @@ def mend_manifests(bag: Path) -> None:
 
 
 def rewrite(data: Path, lines: list[bytes], keys) -> None:
-    """Write a bag's part of the ledger anew: a ledger of these entries alone, and its proof."""
+    """Rewrite a bag's part of the ledger: a ledger of only these entries, and its proof."""
     numbered = [sealing.sign_again(line, keys, number=place) for place, line in enumerate(lines, 1)]
     last = json.loads(numbered[-1])
     if last["amends"]:
@@ -90,10 +90,11 @@ def found(report) -> set[tuple[str, str]]:
     return {(d.kind, d.where) for d in report.all_differences}
 
 
-# --- what holds -----------------------------------------------------------------------------------
+# --- what passes
+# -----------------------------------------------------------------------------------
 
 
-def test_round_trip(mill, bags):
+def test_what_is_sealed_and_bagged_passes_the_audit(mill, bags):
     for path in (bags / "C1", bags / "C2", bags, mill):
         report = audit(path, sealing.key())
         assert found(report) == set()
@@ -123,7 +124,7 @@ def test_the_report_goes_to_json_and_back(bags):
     assert AuditReport.model_validate_json(report.model_dump_json()) == report
 
 
-def test_it_names_the_rules(bags):
+def test_the_audit_names_the_version_of_the_rules(bags):
     seal = audit(bags / "C1").folders[0].seals[-1]
     assert seal.rules_sealed == seal.rules_now
     assert seal.rules_sealed["schedule"] == "red-oak-4-4, revision 1"
@@ -140,7 +141,7 @@ def snapshot(folder):
     }
 
 
-def test_it_works_offline_and_writes_nothing_there(bag, monkeypatch):
+def test_the_audit_works_offline_and_writes_nothing_into_the_bag(bag, monkeypatch):
     def refuse(*_):
         raise AssertionError("the audit asked for the network")
 
@@ -154,7 +155,7 @@ def test_it_works_offline_and_writes_nothing_there(bag, monkeypatch):
     assert snapshot(bag) == before
 
 
-def test_a_bag_stands_alone(bags, tmp_path, monkeypatch):
+def test_a_bag_can_be_audited_by_itself(bags, tmp_path, monkeypatch):
     moved = shutil.copytree(bags / "C2", tmp_path / "somewhere else" / "a name")
     monkeypatch.chdir(tmp_path)
     assert audit(moved).holds
@@ -163,22 +164,22 @@ def test_a_bag_stands_alone(bags, tmp_path, monkeypatch):
 # --- what was changed -----------------------------------------------------------------------------
 
 
-def test_a_changed_log_is_named_with_the_numbers_it_moves(bag):
+def test_a_changed_log_is_reported_with_the_numbers_it_changes(bag):
     log = bag / "data" / sealing.LOG
     lines = log.read_text().splitlines()
     lines[1] = lines[1].replace(lines[1].split(",")[1], "56.00")
     log.write_text("\n".join(lines) + "\n")
-    mend_manifests(bag)  # so that only the seal stands against it
+    mend_manifests(bag)  # so that only the seal contradicts it
     differences = found(audit(bag))
     assert ("file-changed", f"data/{sealing.LOG}") in differences
     place = f"data/{dossier_path('C1', 2)}/log/air/0/dry_bulb_c"
     [moved] = [d for d in audit(bag).all_differences if d.where == place]
     assert moved.kind == "number-differs"
-    # half-hourly readings, means over whole hours: one of two readings moved by some 6 K
+    # half-hourly readings, means over whole hours: one of two readings changed by about 6 K
     assert float(moved.found) > float(moved.sealed) + 2.0
 
 
-def test_a_changed_number_in_the_sealed_dossier_is_named(bag):
+def test_a_changed_number_in_the_sealed_dossier_is_reported(bag):
     path = bag / "data" / dossier_path("C1", 2)
     for copy in (path, bag / "data/dossier.json"):
         sealing.change(copy, '"S1","oven_dry_g":2000.8', '"S1","oven_dry_g":2009.8')
@@ -192,7 +193,7 @@ def test_a_changed_number_in_the_sealed_dossier_is_named(bag):
     assert "sealed 2009.8, computed again 2000.8" in report_text(report)
 
 
-def test_a_forged_dossier_signed_by_a_stranger_is_named(bag):
+def test_a_forged_dossier_signed_by_a_stranger_is_reported(bag):
     """Dossier, ledger, keys and manifests all made to agree: the recomputation still differs."""
     from kilnfolio.archive.canonical import sha256
     from kilnfolio.archive.keyring import KEYRING
@@ -210,12 +211,12 @@ def test_a_forged_dossier_signed_by_a_stranger_is_named(bag):
     sealing.change(data / KEYRING, sealing.key().public, sealing.key(2).public)
     mend_manifests(bag)
     kinds = {kind for kind, _ in found(audit(bag))}
-    assert kinds == {"number-differs", "file-differs"}  # the README was made of the old ones
+    assert kinds == {"number-differs", "file-differs"}  # the README was made from the old ones
     kinds = {kind for kind, _ in found(audit(bag, sealing.key()))}
     assert kinds == {"number-differs", "file-differs", "entry-key-not-trusted"}
 
 
-def test_a_changed_reading_of_an_earlier_version_is_named(bag):
+def test_a_changed_reading_of_an_earlier_version_is_reported(bag):
     kept = [
         path
         for path in (bag / "data" / KEPT).iterdir()
@@ -246,26 +247,27 @@ def test_a_changed_reading_of_an_earlier_version_is_named(bag):
         "data/content/ledger/keys.yaml",
     ],
 )
-def test_a_file_taken_out_of_a_bag(bag, path):
+def test_a_file_removed_from_a_bag_is_reported(bag, path):
     (bag / path).unlink()
     assert path in {where for _, where in found(audit(bag))}
 
 
-def test_a_record_taken_out_with_its_lines_in_the_manifests(bag):
+def test_a_record_removed_with_its_lines_in_the_manifests_is_reported(bag):
     (bag / "data" / sealing.CHARGE).unlink()
     mend_manifests(bag)
     assert ("file-missing", f"data/{sealing.CHARGE}") in found(audit(bag))
 
 
-def test_a_kept_copy_that_no_charge_needs_is_named_too(bag):
-    """A lot's own copies rest beside those of the charge; the page that checks bags found this."""
+def test_a_changed_kept_copy_that_no_charge_needs_is_reported_too(bag):
+    """A lot's own copies are kept beside those of the charge; the page that checks bags found this
+    gap."""
     kept = next((bag / "data" / KEPT).iterdir())
     kept.write_bytes(kept.read_bytes() + b"#")
     mend_manifests(bag)
     assert ("kept-file-changed", kept.relative_to(bag).as_posix()) in found(audit(bag))
 
 
-def test_a_file_put_into_a_bag(bag):
+def test_a_file_added_to_a_bag_is_reported(bag):
     (bag / "data/content/kilns/k9.yaml").write_text("format: 1\nid: k9\n")
     assert ("file-added", "data/content/kilns/k9.yaml") in found(audit(bag))
     mend_manifests(bag)
@@ -273,7 +275,7 @@ def test_a_file_put_into_a_bag(bag):
     assert report.outcome == "differs"  # bag-info.txt counts the files
     assert ("not-made-again", "data/content/kilns/k9.yaml") in {
         (one.kind, one.where) for one in report.all_open
-    }  # and it had no part in the figures
+    }  # and it played no part in the figures
 
 
 def test_a_link_in_a_bag_is_not_followed(bag):
@@ -283,8 +285,8 @@ def test_a_link_in_a_bag_is_not_followed(bag):
     assert audit(bag).folders[0].seals == ()
 
 
-def test_flipped_bits_of_a_bag_are_named_by_the_whole_audit(bag):
-    """Twenty random bits through everything; more with KILNFOLIO_FLIPS."""
+def test_flipped_bits_of_a_bag_are_reported_by_the_audit(bag):
+    """Twenty random bits anywhere in the bag; more with KILNFOLIO_FLIPS."""
     files, _ = read_bag(bag)
     chance = random.Random(2)
     names = sorted(files)
@@ -301,8 +303,8 @@ def test_flipped_bits_of_a_bag_are_named_by_the_whole_audit(bag):
 
 
 @pytest.mark.parametrize("seed", range(8))
-def test_flipped_bits_of_what_was_sealed_are_caught_by_the_seal_alone(bag, seed):
-    """With manifests made anew: dossiers, ledger, record, log and every other sealed file."""
+def test_flipped_bits_of_sealed_files_are_caught_by_the_seal_alone(bag, seed):
+    """With the manifests rewritten: dossiers, ledger, record, log and every other sealed file."""
     files, _ = read_bag(bag)
     chance = random.Random(seed)
     beside = ("data/datapackage.json", "data/content/ledger/keys.yaml")
@@ -319,7 +321,7 @@ def test_flipped_bits_of_what_was_sealed_are_caught_by_the_seal_alone(bag, seed)
 
 
 @pytest.mark.parametrize("text", [b"", b"\x00" * 50, b"time,DB,WB\n", b"\xff\xfe", b"a" * 10**5])
-def test_a_log_replaced_by_rubbish_is_named_and_ends_in_words(bag, text):
+def test_a_log_replaced_by_rubbish_is_reported_in_a_sentence(bag, text):
     (bag / "data" / sealing.LOG).write_bytes(text)
     mend_manifests(bag)
     report = audit(bag)
@@ -340,7 +342,7 @@ def test_a_log_replaced_by_rubbish_is_named_and_ends_in_words(bag, text):
         b"\xff",
     ],
 )
-def test_a_dossier_replaced_by_rubbish_is_named_and_ends_in_words(bag, text):
+def test_a_dossier_replaced_by_rubbish_is_reported_in_a_sentence(bag, text):
     for path in (dossier_path("C1", 2), "dossier.json"):
         (bag / "data" / path).write_bytes(text)
     mend_manifests(bag)
@@ -349,7 +351,7 @@ def test_a_dossier_replaced_by_rubbish_is_named_and_ends_in_words(bag, text):
     assert report_text(report)
 
 
-def test_a_ledger_replaced_by_another_mills_is_named(bag, tmp_path):
+def test_a_ledger_replaced_by_another_mills_is_reported(bag, tmp_path):
     other = sealing.sealed_mill(tmp_path / "other", mill={"altitude": "1500 m"})
     shutil.copy(other / LEDGER, bag / "data" / ENTRIES)
     mend_manifests(bag)
@@ -360,8 +362,8 @@ def test_a_ledger_replaced_by_another_mills_is_named(bag, tmp_path):
 # --- several bags, and the mill -------------------------------------------------------------------
 
 
-def test_two_forked_ledgers_of_one_key_are_told_apart_by_their_heads_alone(tmp_path):
-    """Same size, two roots: no mill has two ledgers. A third party needs the two heads only."""
+def test_the_heads_alone_reveal_two_forked_ledgers_of_one_key(tmp_path):
+    """Same size, two roots: no mill has two ledgers. A third party needs only the two heads."""
     out, heads = tmp_path / "bags", []
     for name, charges in (("one", ("C1", "C2")), ("other", ("C2", "C1"))):
         root = sealing.two_charges(tmp_path / name)
@@ -375,14 +377,14 @@ def test_two_forked_ledgers_of_one_key_are_told_apart_by_their_heads_alone(tmp_p
     assert {kind for kind, _ in found(audit(out))} == {"ledgers-disagree"}
 
 
-def test_a_kept_head_shows_what_was_dropped_or_changed_since(mill, tmp_path):
+def test_a_kept_head_reveals_what_was_dropped_or_changed_since(mill, tmp_path):
     kept = read_ledger(mill).heads[-1]
     since = Head(size=kept.size, root=kept.root)
     assert audit(mill, since=since).holds
     root = shutil.copytree(mill, tmp_path / "mill")
     sealing.write_lines(
         root, sealing.lines_of(root)[:2]
-    )  # the newest entry dropped, its head with it
+    )  # the newest entry dropped, and its head with it
     (root / dossier_path("C1", 2)).unlink()
     assert audit(root).outcome != "incomplete"
     assert {kind for kind, _ in found(audit(root, since=since))} >= {"entries-dropped"}
@@ -400,7 +402,7 @@ def test_a_bag_names_no_other_charge(bags):
             assert b'"charge":"C1"' not in raw, path
 
 
-def test_a_mill_whose_log_changed_is_named_with_the_numbers(mill, tmp_path):
+def test_a_changed_log_in_the_mill_is_reported_with_the_numbers(mill, tmp_path):
     root = shutil.copytree(mill, tmp_path / "mill")
     log = root / sealing.LOG
     log.write_text(log.read_text().replace("2026-06-01 08:00,", "2026-06-01 08:00,1", 1))
@@ -410,7 +412,7 @@ def test_a_mill_whose_log_changed_is_named_with_the_numbers(mill, tmp_path):
     assert not any(dossier_path("C2", 1).as_posix() in where for _, where in differences)
 
 
-def test_a_mills_shared_file_may_change_and_the_kept_copy_serves(mill, tmp_path):
+def test_a_shared_file_of_the_mill_may_change_and_the_kept_copy_is_used(mill, tmp_path):
     root = shutil.copytree(mill, tmp_path / "mill")
     sealing.change(root / FILES["mill"], "310 m", "610 m")
     report = audit(root)
@@ -420,19 +422,19 @@ def test_a_mills_shared_file_may_change_and_the_kept_copy_serves(mill, tmp_path)
     assert "kept-file-missing" in {kind for kind, _ in found(audit(root))}
 
 
-def test_a_damaged_kept_copy_is_named_before_it_is_needed(mill, tmp_path):
+def test_a_damaged_kept_copy_is_reported_before_it_is_needed(mill, tmp_path):
     root = shutil.copytree(mill, tmp_path / "mill")
     kept = sorted((root / KEPT).iterdir())[0]
     kept.write_bytes(kept.read_bytes()[:-1])
     assert ("kept-file-missing", kept.relative_to(root).as_posix()) in found(audit(root))
 
 
-def test_nothing_to_audit(tmp_path):
+def test_a_folder_with_nothing_to_audit_is_refused(tmp_path):
     with pytest.raises(NothingToAuditError, match=r"bagit\.txt"):
         audit(tmp_path)
 
 
-def test_words_from_a_bag_act_on_no_terminal(bag):
+def test_text_from_a_bag_cannot_control_the_terminal(bag):
     (bag / "data/\x1b[2Jname\u202e.txt").write_text("")
     sealing.change(
         bag / "data" / dossier_path("C1", 2), '"kiln":"k1"', '"kiln":"\\u001b[2Jk1\u202e"'
@@ -447,7 +449,7 @@ def test_words_from_a_bag_act_on_no_terminal(bag):
 # --- the commands ---------------------------------------------------------------------------------
 
 
-def test_the_commands_from_key_to_audit(tmp_path, capsys, monkeypatch):
+def test_the_commands_work_from_making_a_key_to_the_audit(tmp_path, capsys, monkeypatch):
     monkeypatch.setenv("SOURCE_DATE_EPOCH", str(int(sealing.SEALED_AT.timestamp())))
     root = sealing.minimal_mill(tmp_path)
     assert main(["seal", "C1", str(root), "--by", "A. N. Other"]) == 2
@@ -496,7 +498,7 @@ def test_help_gives_an_example(command, capsys):
 
 
 @pytest.mark.parametrize("key", ["", "00", "x" * 64])
-def test_a_key_that_is_none_is_bad_usage(tmp_path, key, capsys):
+def test_an_invalid_key_is_bad_usage(tmp_path, key, capsys):
     assert main(["audit", str(tmp_path), "--key", key]) == 2
     assert "64 hex digits" in capsys.readouterr().err
 

@@ -1,4 +1,4 @@
-"""Bags: valid for another BagIt tool, the same bytes every time, and every changed bit named."""
+"""Bags: valid for another BagIt tool, the same bytes every time, and every changed bit reported."""
 
 import csv
 import datetime as dt
@@ -20,7 +20,7 @@ from kilnfolio.archive.proofs import ENTRIES
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.records.checking import checked_mill
 
-#: A bag of a few hundred bytes: the layer of files and manifests alone.
+#: A bag of a few hundred bytes: only files and manifests.
 SMALL = pack(
     {"a.txt": b"one\n", "b/c 100%.csv": b"t,x\n1,2\n", "empty": b""},
     {"README.txt": b"words\n", "bag-info.txt": b"External-Identifier: C1\n"},
@@ -49,7 +49,7 @@ def test_another_bagit_tool_finds_it_valid(bag):
     }
 
 
-def test_common_tools_check_the_manifests_as_the_readme_says(bag):
+def test_the_readmes_commands_check_the_manifests_with_common_tools(bag):
     for algorithm in ("sha256", "sha512"):
         tool = shutil.which(f"{algorithm}sum")
         if tool is None:
@@ -58,7 +58,7 @@ def test_common_tools_check_the_manifests_as_the_readme_says(bag):
             subprocess.run([tool, "--strict", "--quiet", "-c", manifest], cwd=bag, check=True)
 
 
-def test_its_data_is_a_mill_folder_that_reviews_alone(bag):
+def test_a_bags_data_is_a_mill_folder_that_can_be_reviewed_by_itself(bag):
     folder = checked_mill(bag / "data")
     assert list(folder.charges) == ["C1"]
     again = sealing.review(bag / "data")
@@ -89,12 +89,12 @@ def test_the_same_seal_gives_the_same_bytes(mill, tmp_path, monkeypatch):
     elsewhere = shutil.copytree(mill, tmp_path / "elsewhere")
     assert bag_files(elsewhere, "C1", notice=sealing.NOTICE) == first
     out = sealing.bag_of(elsewhere, tmp_path / "out")
-    sealing.bag_of(elsewhere, tmp_path / "out")  # over the one that is there
+    sealing.bag_of(elsewhere, tmp_path / "out")  # over the existing one
     assert read_bag(out) == (first, [])
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["C1"]
 
 
-def test_a_later_change_of_a_shared_file_does_not_reach_the_bag(mill, tmp_path):
+def test_a_later_change_of_a_shared_file_does_not_change_the_bag(mill, tmp_path):
     first = bag_files(mill, "C1", notice=sealing.NOTICE)
     later = shutil.copytree(mill, tmp_path / "later")
     sealing.change(later / FILES["mill"], "office@mill.example", "desk@mill.example")
@@ -117,7 +117,7 @@ def test_further_payload_is_covered_by_the_manifests(mill):
     assert f"{digest}  data/record.pdf\n" in files["manifest-sha256.txt"].decode()
 
 
-def test_a_bag_is_made_of_a_sealed_charge_only(tmp_path):
+def test_a_bag_is_made_only_of_a_sealed_charge(tmp_path):
     minimal_mill(tmp_path)
     with pytest.raises(NotSealedError, match="kilnfolio seal C1"):
         bag_files(tmp_path, "C1", notice=sealing.NOTICE)
@@ -126,7 +126,7 @@ def test_a_bag_is_made_of_a_sealed_charge_only(tmp_path):
 # --- the README and the descriptor ----------------------------------------------------------------
 
 
-def test_the_readme_says_what_is_needed(bag):
+def test_the_readme_explains_everything_needed(bag):
     text = (bag / "README.txt").read_text("utf-8")
     dossier = json.loads((bag / "data/dossier.json").read_bytes())
     assert sealing.NOTICE in text
@@ -147,7 +147,7 @@ def numbers_after(text, heading, names):
     return [float(re.search(rf"^\s+{name} = (\S+)", part, re.M)[1]) for name in names]
 
 
-def test_the_readmes_formulas_alone_give_the_figures(bag):
+def test_the_readmes_formulas_by_themselves_give_the_figures(bag):
     """Follow the README as a reader would, with its own numbers: RH and EMC of the set-points."""
     from math import exp, log
 
@@ -183,7 +183,7 @@ def test_the_readmes_formulas_alone_give_the_figures(bag):
 
 
 def read_by_descriptor(data, path):
-    """Read a table knowing nothing but its descriptor (Data Package, version 2)."""
+    """Read a table using only its descriptor (Data Package, version 2)."""
     package = json.loads((data / "datapackage.json").read_bytes())
     [resource] = [r for r in package["resources"] if r["path"] == path]
     raw = (data / path).read_bytes()
@@ -216,7 +216,7 @@ def cast(cell, field, missing):
     return cell
 
 
-def test_the_descriptor_reads_the_log_to_the_dossiers_figures(bag):
+def test_reading_the_log_by_its_descriptor_gives_the_dossiers_figures(bag):
     fields, rows = read_by_descriptor(bag / "data", sealing.LOG)
     assert [(f["type"], f.get("unit")) for f in fields] == [
         ("datetime", None),
@@ -238,7 +238,7 @@ def test_the_descriptor_reads_the_log_to_the_dossiers_figures(bag):
     )
 
 
-def test_the_descriptor_of_a_semicolon_export_with_two_heading_rows(tmp_path):
+def test_the_descriptor_fits_a_semicolon_export_with_two_heading_rows(tmp_path):
     lines = minimal_mill(tmp_path / "plain").joinpath(sealing.LOG).read_text().splitlines()[1:]
     rows = [
         ";".join(
@@ -304,19 +304,19 @@ def mentioned(differences, path):
     return named(differences, path) or any(path in d.what for d in differences)
 
 
-def test_every_bit_of_a_small_bag():
-    """All eight bits of every byte of every file: the changed file is named each time."""
+def test_every_flipped_bit_of_a_small_bag_is_reported():
+    """All eight bits of every byte of every file; the changed file is named each time."""
     assert verify_files(SMALL) == []
     for path, data in SMALL.items():
         for bit in range(8 * len(data)):
             differences = verify_files(flipped(SMALL, path, bit))
-            # no manifest vouches for a tagmanifest: there the other one says which of the two
+            # no manifest covers a tagmanifest; the other one shows which of the two is wrong
             found = mentioned if path.startswith("tagmanifest") else named
             assert found(differences, path), (path, bit)
 
 
-def test_bits_of_a_real_bag(mill):
-    """A bit of every few bytes of a charge's bag; of every byte with KILNFOLIO_EVERY_BYTE."""
+def test_flipped_bits_of_a_real_bag_are_reported(mill):
+    """One bit in every few bytes of a charge's bag; in every byte with KILNFOLIO_EVERY_BYTE."""
     files = bag_files(mill, "C1", notice=sealing.NOTICE)
     chance = random.Random(1)
     step = 1 if os.environ.get("KILNFOLIO_EVERY_BYTE") else 97
@@ -327,7 +327,7 @@ def test_bits_of_a_real_bag(mill):
 
 
 @pytest.mark.parametrize("path", sorted(SMALL))
-def test_a_file_taken_away(path):
+def test_a_missing_file_is_reported(path):
     differences = verify_files({name: data for name, data in SMALL.items() if name != path})
     assert named(differences, path)
 
@@ -344,13 +344,13 @@ def test_a_file_taken_away(path):
         "data/a.txt~",
     ],
 )
-def test_a_file_added(path):
+def test_an_added_file_is_reported(path):
     differences = verify_files({**SMALL, path: b"x"})
     assert named(differences, path)
 
 
 @pytest.mark.parametrize("path", sorted(SMALL))
-def test_a_file_renamed(path):
+def test_a_renamed_file_is_reported(path):
     new = {name: data for name, data in SMALL.items() if name != path}
     new[f"{path}.bak"] = SMALL[path]
     differences = verify_files(new)
@@ -358,7 +358,7 @@ def test_a_file_renamed(path):
     assert named(differences, f"{path}.bak")
 
 
-def test_two_files_exchanged():
+def test_two_exchanged_files_are_reported():
     differences = verify_files(
         {
             **SMALL,
@@ -369,8 +369,8 @@ def test_two_files_exchanged():
     assert {d.where for d in differences} == {"data/a.txt", "data/b/c 100%.csv"}
 
 
-def test_a_file_made_anew_in_one_manifest_only_still_shows():
-    """SHA-256 and SHA-512 both have to be met: whoever mends one of them is caught by the other."""
+def test_a_file_changed_with_only_one_manifest_is_still_reported():
+    """Both SHA-256 and SHA-512 must match: whoever adjusts one of them is caught by the other."""
     changed = b"two\n"
     old, new = (
         hashlib.sha256(data).hexdigest().encode() for data in (SMALL["data/a.txt"], changed)
@@ -398,12 +398,12 @@ def test_a_file_made_anew_in_one_manifest_only_still_shows():
         lambda t: b"\xff" + t,
     ],
 )
-def test_a_manifest_written_otherwise(change):
+def test_a_manifest_in_another_format_is_reported(change):
     for path in ("manifest-sha256.txt", "tagmanifest-sha512.txt"):
         assert named(verify_files({**SMALL, path: change(SMALL[path])}), path)
 
 
-def test_links_are_named_and_not_followed(bag, tmp_path):
+def test_links_are_reported_and_not_followed(bag, tmp_path):
     secret = tmp_path / "secret.txt"
     secret.write_text("elsewhere")
     target = bag / "data" / sealing.LOG

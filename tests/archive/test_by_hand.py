@@ -1,4 +1,4 @@
-"""The commands a bag's README prints, given as they are printed, to the tools they name."""
+"""The commands in a bag's README, run as printed with the tools they name."""
 
 import re
 import shutil
@@ -18,7 +18,7 @@ pytestmark = pytest.mark.skipif(
 
 @pytest.fixture(scope="module")
 def bag(tmp_path_factory):
-    """The bag of a charge that was amended, with its lots and with another charge's entry between."""
+    """The bag of an amended charge with its lots, and another charge's entry in between."""
     root = amended_mill(tmp_path_factory.mktemp("mill"))
     return write_bag(root, "C1", tmp_path_factory.mktemp("bags"), notice=sealing.NOTICE)
 
@@ -34,7 +34,7 @@ def run(bag) -> subprocess.CompletedProcess[str]:
     return subprocess.run(["sh", "-c", script], cwd=bag, capture_output=True, text=True)
 
 
-def test_they_confirm_a_whole_bag(bag):
+def test_the_commands_confirm_an_intact_bag(bag):
     done = run(bag)
     assert done.stderr == ""
     lines = done.stdout.splitlines()
@@ -54,7 +54,7 @@ def test_they_confirm_a_whole_bag(bag):
         ("data/content/ledger/proof.json", b'"size":4', b'"size":5'),
     ],
 )
-def test_they_speak_when_something_was_changed(bag, tmp_path, path, old, new):
+def test_the_commands_report_a_change(bag, tmp_path, path, old, new):
     copy = shutil.copytree(bag, tmp_path / "C1")
     raw = (copy / path).read_bytes()
     assert old in raw
@@ -64,7 +64,7 @@ def test_they_speak_when_something_was_changed(bag, tmp_path, path, old, new):
     assert "FAILED" in changed.stdout
 
 
-def test_what_each_check_asks_travels_in_the_bag(bag):
+def test_the_bag_contains_what_each_check_asks(bag):
     text = (bag / "README.txt").read_text("utf-8")
     assert "The checks, in words" in text
     assert "review/versions.py" in text

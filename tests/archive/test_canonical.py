@@ -1,8 +1,8 @@
 """Canonical JSON against the examples of RFC 8785, and against a second implementation.
 
 The RFC's examples are from memory; those of its appendix B and its example of sorting agree with
-what the RFC's author published as a draft, and all of them are put to an ECMAScript engine, whose
-number formatting the RFC adopts.
+what the RFC's author published as a draft, and all of them are run through an ECMAScript engine,
+whose number formatting the RFC adopts.
 """
 
 import json
@@ -77,7 +77,7 @@ SORTED_VALUES = [
     "Hebrew Letter Dalet With Dagesh",
 ]
 
-#: The RFC's appendix A in short: what an ECMAScript engine makes of it.
+#: The RFC's appendix A in short, for an ECMAScript engine.
 SCRIPT = """
 const order = v => v === null || typeof v !== 'object' ? JSON.stringify(v)
   : Array.isArray(v) ? '[' + v.map(order).join(',') + ']'
@@ -96,18 +96,18 @@ def by_engine(text: str) -> bytes:
 
 
 @pytest.mark.parametrize(("bits", "written"), NUMBERS)
-def test_numbers_of_appendix_b(bits, written):
+def test_the_numbers_of_appendix_b_are_written_as_printed(bits, written):
     number = struct.unpack(">d", bytes.fromhex(bits))[0]
     assert canonical(number).decode() == written
 
 
-def test_numbers_of_appendix_b_by_an_engine():
+def test_an_engine_writes_the_numbers_of_appendix_b_as_printed():
     numbers = [struct.unpack(">d", bytes.fromhex(bits))[0] for bits, _ in NUMBERS]
     assert by_engine(json.dumps(numbers)).decode() == f"[{','.join(w for _, w in NUMBERS)}]"
 
 
 @pytest.mark.parametrize("bits", ["7fffffffffffffff", "7ff0000000000000", "fff0000000000000"])
-def test_what_has_no_json_form_is_refused(bits):
+def test_values_without_a_json_form_are_refused(bits):
     with pytest.raises(ValueError, match="not representable"):
         canonical({"mc_pct": struct.unpack(">d", bytes.fromhex(bits))[0]})
 
@@ -126,12 +126,12 @@ def test_an_integer_beyond_the_doubles_is_refused():
         canonical(2**53 + 1)
 
 
-def test_section_3_2_2():
+def test_the_example_of_section_3_2_2_is_reproduced():
     assert canonical(json.loads(LITERALS)).decode() == LITERALS_CANONICAL
     assert by_engine(LITERALS).decode() == LITERALS_CANONICAL
 
 
-def test_section_3_2_3():
+def test_the_sorting_example_of_section_3_2_3_is_reproduced():
     assert list(json.loads(canonical(SORTED)).values()) == SORTED_VALUES
     assert by_engine(json.dumps(SORTED)) == canonical(SORTED)
 
@@ -156,7 +156,7 @@ json_values = st.recursive(
 
 
 @given(json_values)
-def test_canonical_json_reads_back_and_is_its_own_canonical_form(value):
+def test_canonical_json_reads_back_and_stays_canonical(value):
     data = canonical(value)
     assert read_canonical(data) == value  # and so canonical(value read) == data
 
@@ -182,17 +182,17 @@ def test_only_the_canonical_spelling_is_read(other):
 @pytest.mark.parametrize(
     "other", [b"NaN", b"-Infinity", b"1e999", b'"\\ud800"', b"9" * 400, b"1" * 5000, b"{", b"\xff"]
 )
-def test_what_has_no_canonical_form_is_not_read(other):
-    with pytest.raises(ValueError):  # noqa: PT011  which words depends on which reader refuses
+def test_json_without_a_canonical_form_is_not_read(other):
+    with pytest.raises(ValueError):  # noqa: PT011  the wording depends on which reader refuses
         read_json(other)
 
 
-def test_deep_nesting_ends_in_words():
+def test_deep_nesting_is_refused_with_a_message():
     with pytest.raises(ValueError, match="nested"):
         read_canonical(b"[" * 100_000 + b"]" * 100_000)
 
 
-def test_sha256_of_the_standards_examples():
+def test_sha256_of_the_standards_examples_is_right():
     # FIPS 180-2, appendix B.1 and B.2.
     assert sha256(b"abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
     assert (

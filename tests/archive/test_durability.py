@@ -1,6 +1,6 @@
-"""A writer killed at any moment leaves a ledger that can be read and added to.
+"""A process killed at any time leaves a ledger that can be read and added to.
 
-Twenty kills by default; KILNFOLIO_KILLS asks for more.
+Twenty kills by default; more with KILNFOLIO_KILLS.
 """
 
 import os
@@ -30,12 +30,12 @@ def gone(child: int) -> bool:
         os.kill(child, 0)
     except ProcessLookupError:
         return True
-    # still there as a zombie of the writer that started it
+    # still there as a zombie of the process that started it
     return ") Z " in Path(f"/proc/{child}/stat").read_text()
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="needs Linux")
-def test_sigkill_at_any_moment(tmp_path):
+def test_a_ledger_survives_sigkill_at_any_time(tmp_path):
     chance = random.Random(20260608)
     with subprocess.Popen(
         [sys.executable, APPENDER], stdin=subprocess.PIPE, text=True, stdout=subprocess.PIPE
@@ -46,7 +46,7 @@ def test_sigkill_at_any_moment(tmp_path):
             writer.stdin.flush()
             child = int(writer.stdout.readline())
             while kill % 2 and (tmp_path / LEDGER).stat().st_size <= len(known):
-                time.sleep(0.001)  # every other writer is let come as far as an entry
+                time.sleep(0.001)  # every other process is allowed to write an entry
             time.sleep(chance.uniform(0.0, 0.03))
             os.kill(child, signal.SIGKILL)
             while not gone(child):
@@ -55,7 +55,7 @@ def test_sigkill_at_any_moment(tmp_path):
             assert {d.kind for d in ledger.differences} <= set(MENDED_BY_ADDING)
             whole = known[: len(known) - len(parse_ledger(known).torn)]
             assert (tmp_path / LEDGER).read_bytes().startswith(whole)
-            if (kill + 1) % 10 == 0:  # begin anew, so that entries stay quick to check
+            if (kill + 1) % 10 == 0:  # start again, so that entries stay quick to check
                 add_entries(tmp_path, 1)
                 assert len(read_ledger(tmp_path).entries) == len(ledger.entries) + 1
                 assert len(ledger.entries) > 0
@@ -65,7 +65,7 @@ def test_sigkill_at_any_moment(tmp_path):
         writer.stdin.close()
 
 
-def test_a_line_torn_at_any_byte_is_named_read_past_and_mended(tmp_path):
+def test_a_line_torn_at_any_byte_is_reported_skipped_and_repaired(tmp_path):
     add_entries(tmp_path, 2)
     path = tmp_path / LEDGER
     whole = path.read_bytes()
@@ -79,22 +79,22 @@ def test_a_line_torn_at_any_byte_is_named_read_past_and_mended(tmp_path):
 
 
 @pytest.mark.parametrize("lost", [1, 2, 40, 300])
-def test_the_next_entry_mends_a_torn_line(tmp_path, lost):
+def test_the_next_entry_repairs_a_torn_line(tmp_path, lost):
     add_entries(tmp_path, 2)
     path = tmp_path / LEDGER
     whole = path.read_bytes()
     path.write_bytes(whole[:-lost])
-    heads = tmp_path / HEADS  # the head is signed when its entry is whole
+    heads = tmp_path / HEADS  # the head is signed once its entry is complete
     heads.write_bytes(heads.read_bytes().split(b"\n")[0] + b"\n")
     add_entries(tmp_path, 1)
     assert verify_ledger(tmp_path) == ()
     entries = read_ledger(tmp_path).entries
-    # An entry that lost only its line end is kept; part of an entry is taken away.
+    # An entry that lost only its line end is kept; a partial entry is removed.
     assert len(entries) == (3 if lost == 1 else 2)
     assert path.read_bytes().startswith(whole if lost == 1 else whole[: whole.index(b"\n") + 1])
 
 
-def test_an_entry_lost_after_its_head_was_signed_is_named_and_not_covered_up(tmp_path):
+def test_an_entry_lost_after_its_head_was_signed_is_reported_and_not_covered_up(tmp_path):
     add_entries(tmp_path, 2)
     path = tmp_path / LEDGER
     path.write_bytes(path.read_bytes()[:-40])
@@ -115,7 +115,7 @@ def test_a_head_that_was_not_signed_in_time_is_signed_with_the_next_entry(tmp_pa
     assert read_ledger(tmp_path).heads[-1].size == 3
 
 
-def test_a_torn_line_that_follows_from_nothing_is_not_mended(tmp_path):
+def test_a_torn_line_that_does_not_fit_the_chain_is_not_repaired(tmp_path):
     add_entries(tmp_path, 3)
     path = tmp_path / LEDGER
     lines = path.read_bytes().splitlines(keepends=True)

@@ -1,7 +1,7 @@
-"""A bag stays small and quick to check however long the mill's ledger has become.
+"""A bag stays small and quick to check however long the mill's ledger becomes.
 
 Ledgers of up to 10,000 charges with ten lots each are simulated: the entries of one charge are
-real, those of all others are random leaf hashes, which is all that a proof knows of them.
+real, all others are random leaf hashes, which is all that a proof contains of them.
 """
 
 import math
@@ -32,7 +32,7 @@ def bag(tmp_path_factory) -> Path:
 
 
 def in_ledger_of(data: Path, size: int) -> None:
-    """Put a bag's own entries at random places of a ledger of this size, and prove them there."""
+    """Put a bag's entries at random places in a ledger of this size, and prove them there."""
     chance = random.Random(size)
     ledger, _ = read_bag_ledger(data)
     places = sorted(chance.sample(range(size), len(ledger.lines)))

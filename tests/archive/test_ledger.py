@@ -1,4 +1,4 @@
-"""The ledger tampered with in every way we could think of: each is named."""
+"""The ledger tampered with in every way we could think of; each is reported."""
 
 import json
 import shutil
@@ -40,7 +40,7 @@ def found(root):
 
 
 @pytest.mark.parametrize("number", [1, 2])
-def test_a_dropped_entry(root, number):
+def test_a_dropped_ledger_entry_is_reported(root, number):
     lines = sealing.lines_of(root)
     del lines[number - 1]
     sealing.write_lines(root, lines)
@@ -48,14 +48,14 @@ def test_a_dropped_entry(root, number):
     assert ("chain-broken", f"entry {number + 1}") in found(root)
 
 
-def test_a_number_far_off_is_named_at_once(root):
+def test_an_entry_number_far_off_is_reported_at_once(root):
     lines = sealing.lines_of(root)
     lines[2] = sealing.sign_again(lines[2], sealing.key(), number=2**53 - 1)
     sealing.write_lines(root, lines)
     assert ("entry-missing", f"entries 3 to {2**53 - 2} are not there") in found(root)
 
 
-def test_the_last_entry_dropped_leaves_its_dossier(root):
+def test_dropping_the_last_entry_leaves_its_dossier_behind(root):
     sealing.write_lines(root, sealing.lines_of(root)[:2])
     assert [(d.kind, d.where) for d in verify_ledger(root)] == [
         ("dossier-without-entry", dossier_path("C1", 2).as_posix())
@@ -63,14 +63,14 @@ def test_the_last_entry_dropped_leaves_its_dossier(root):
 
 
 @pytest.mark.parametrize(("order", "named"), [((1, 0, 2), 1), ((0, 2, 1), 2), ((2, 1, 0), 1)])
-def test_entries_reordered(root, order, named):
+def test_reordered_entries_are_reported(root, order, named):
     lines = sealing.lines_of(root)
     sealing.write_lines(root, [lines[place] for place in order])
     assert ("entry-out-of-order", f"entry {named}") in found(root)
     assert "chain-broken" in {kind for kind, _ in found(root)}
 
 
-def test_an_entry_repeated(root):
+def test_a_repeated_entry_is_reported(root):
     lines = sealing.lines_of(root)
     sealing.write_lines(root, [*lines, lines[1]])
     assert ("entry-repeated", "entry 2") in found(root)
@@ -93,7 +93,7 @@ EDITS = {
 
 @pytest.mark.parametrize("key", EDITS)
 @pytest.mark.parametrize("place", [0, 1])
-def test_an_edited_entry(root, key, place):
+def test_an_edited_entry_is_reported(root, key, place):
     lines = sealing.lines_of(root)
     lines[place] = sealing.change_entry(lines[place], **{key: EDITS[key]})
     sealing.write_lines(root, lines)
@@ -124,7 +124,7 @@ def test_an_edited_entry(root, key, place):
         {"by": ""},
     ],
 )
-def test_a_line_that_is_no_entry(root, values):
+def test_a_line_that_is_not_an_entry_is_reported(root, values):
     lines = sealing.lines_of(root)
     lines[0] = (
         sealing.sign_again(lines[0], sealing.key(), **values)
@@ -139,7 +139,7 @@ def test_a_line_that_is_no_entry(root, values):
 
 
 @pytest.mark.parametrize("spelling", [lambda s: s.upper(), lambda s: s[:-1] + s[-1].upper()])
-def test_a_signature_has_one_spelling(root, spelling):
+def test_a_signature_has_only_one_spelling(root, spelling):
     lines = sealing.lines_of(root)
     signature = json.loads(lines[2])["signature"]
     other = spelling(signature.replace(signature[-1], "a"))
@@ -148,7 +148,7 @@ def test_a_signature_has_one_spelling(root, spelling):
     assert "ledger-line-unreadable" in sealing.kinds(verify_ledger(root))
 
 
-def test_an_entry_signed_again_with_another_key(root):
+def test_an_entry_signed_again_with_another_key_is_reported(root):
     lines = sealing.lines_of(root)
     lines[1] = sealing.sign_again(lines[1], sealing.key(2), by="Somebody Else")
     sealing.write_lines(root, lines)
@@ -157,31 +157,31 @@ def test_an_entry_signed_again_with_another_key(root):
 
 
 def written_anew(root, keys):
-    """Write the whole ledger anew with another key, hashes and all."""
+    """Rewrite the whole ledger with another key, hashes included."""
     sealing.write_lines(root, sealing.written_anew(sealing.lines_of(root), keys), keys)
 
 
-def test_a_whole_ledger_written_anew_with_another_key(root):
+def test_a_whole_ledger_rewritten_with_another_key_is_reported(root):
     written_anew(root, sealing.key(2))
     assert found(root) == {("entry-key-unknown", f"entry {n}") for n in (1, 2, 3)}
 
 
-def test_a_ledger_and_its_list_of_keys_written_anew_is_caught_by_a_key_had_elsewhere(root):
+def test_a_rewritten_ledger_and_list_of_keys_are_caught_by_a_key_from_elsewhere(root):
     written_anew(root, sealing.key(2))
     sealing.change(root / KEYRING, sealing.key(1).public, sealing.key(2).public)
-    assert verify_ledger(root) == ()  # as the module says: from the ledger alone nobody can see it
+    assert verify_ledger(root) == ()  # as the module says, the ledger alone cannot show it
     differences = verify_ledger(root, trusted=[TrustedKey(sealing.key(1).public)])
     assert [d.kind for d in differences] == ["entry-key-not-trusted"] * 3
 
 
-def test_a_key_used_outside_its_days(root):
+def test_a_key_used_outside_its_days_is_reported(root):
     sealing.change(
         root / KEYRING, "    since: 2026-06-08\n", "    since: 2026-06-08\n    until: 2026-06-08\n"
     )
     assert found(root) == {("entry-key-out-of-date", "entry 3")}
 
 
-def test_the_list_of_keys_missing_or_unreadable(root):
+def test_a_missing_or_unreadable_list_of_keys_is_reported(root):
     (root / KEYRING).rename(root / "elsewhere")
     assert sealing.kinds(verify_ledger(root)) == {"keys-missing"}
     (root / KEYRING).write_text("format: 1\nkeys: none\n")
@@ -191,21 +191,21 @@ def test_the_list_of_keys_missing_or_unreadable(root):
 @pytest.mark.parametrize(
     "values", [{"kind": "seal", "amends": None, "reason": None}, {"amends": 2}, {"reason": None}]
 )
-def test_an_amendment_that_amends_nothing(root, values):
+def test_an_amendment_of_nothing_is_reported(root, values):
     lines = sealing.lines_of(root)
     lines[2] = sealing.sign_again(lines[2], sealing.key(), **values)
     sealing.write_lines(root, lines)
     assert ("entry-of-wrong-kind", "entry 3") in found(root)
 
 
-def test_an_entry_dated_back(root):
+def test_a_backdated_entry_is_reported(root):
     lines = sealing.lines_of(root)
     lines[2] = sealing.sign_again(lines[2], sealing.key(), at="2026-06-08T09:59:59-04:00")
     sealing.write_lines(root, lines)
     assert ("entry-dated-back", "entry 3") in found(root)
 
 
-def test_a_dossier_missing_changed_or_of_no_entry(root):
+def test_a_dossier_missing_changed_or_without_an_entry_is_reported(root):
     (root / dossier_path("C1", 1)).unlink()
     path = root / dossier_path("C2", 1)
     path.write_bytes(path.read_bytes().replace(b'"green_g":2410', b'"green_g":2401', 1))
@@ -217,14 +217,15 @@ def test_a_dossier_missing_changed_or_of_no_entry(root):
     }
 
 
-def test_every_bit_of_a_line(tmp_path):
-    """All eight bits of every byte of a ledger's only line: no other line can show them."""
+def test_every_flipped_bit_of_a_line_is_reported(tmp_path):
+    """All eight bits of every byte of a ledger's only line, where no other line can reveal them."""
     add_entries(tmp_path, 1)
     path = tmp_path / LEDGER
     whole = bytearray(path.read_bytes())
     for bit in range(8 * len(whole)):
         whole[bit // 8] ^= 1 << bit % 8
-        if not parse_ledger(bytes(whole)).differences:  # it reads as an entry: then its signature
+        # if it still reads as an entry, the signature must fail
+        if not parse_ledger(bytes(whole)).differences:
             path.write_bytes(whole)
             assert verify_ledger(tmp_path), f"byte {bit // 8}, bit {bit % 8}"
         whole[bit // 8] ^= 1 << bit % 8
@@ -286,7 +287,7 @@ def test_another_implementation_verifies_the_ledger_as_the_readme_says(root):
 @pytest.mark.parametrize(
     "name", ["", "/a", "a/../b", "..", "a\\b", "C:/a", "a//b", "./a", "a\nb", "a/"]
 )
-def test_paths_that_leave_the_folder(name):
+def test_paths_out_of_the_folder_are_refused(name):
     with pytest.raises(ValueError, match="plain path"):
         safe_path(name)
 

@@ -82,7 +82,7 @@ def test_a_lot_of_a_changed_charge_is_refused(root):
         enter(root)
 
 
-def test_a_lot_is_sealed_once_and_amended_only_when_it_changed(root):
+def test_a_lot_is_sealed_once_and_amended_only_if_it_changed(root):
     with pytest.raises(SealRefusedError, match="nothing to amend"):
         enter(root, reason="why not")
     enter(root)
@@ -95,7 +95,7 @@ def test_a_lot_is_sealed_once_and_amended_only_when_it_changed(root):
     assert read_ledger(root).differences == ()
 
 
-def test_an_amended_charge_lets_its_lot_be_sealed_anew(root):
+def test_after_its_charge_is_amended_a_lot_can_be_sealed_again(root):
     enter(root)
     change(root / CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     amend_charge(root, "The scale was read again")
@@ -103,7 +103,7 @@ def test_an_amended_charge_lets_its_lot_be_sealed_anew(root):
     assert entry.charges[0].dossier == read_ledger(root).of_charge("C1")[-1].dossier
 
 
-def test_the_sealed_record_is_served_whatever_is_computed_today(root):
+def test_the_sealed_record_is_published_whatever_is_computed_today(root):
     enter(root)
     found = lot_state(root, "L1", read_ledger(root))
     assert (found.word, found.record, found.differences) == ("sealed", RECORD, ())
@@ -120,7 +120,7 @@ def test_the_sealed_record_is_served_whatever_is_computed_today(root):
         ("pieces: 220", "pieces: [", "changed"),
     ],
 )
-def test_what_a_lot_says_to_its_customer_counts_and_nothing_else(root, old, new, word):
+def test_only_a_change_that_the_customer_reads_counts_for_a_lot(root, old, new, word):
     enter(root)
     change(root / FILES["lot"], old, new)
     found = lot_state(root, "L1", read_ledger(root))
@@ -128,7 +128,7 @@ def test_what_a_lot_says_to_its_customer_counts_and_nothing_else(root, old, new,
     assert [d.where for d in found.differences] == ([FILES["lot"]] if word == "changed" else [])
 
 
-def test_an_amended_charge_leaves_its_lots_behind_until_they_are_amended(root):
+def test_lots_of_an_amended_charge_are_out_of_date_until_they_are_amended(root):
     enter(root)
     change(root / CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     amend_charge(root, "The scale was read again")
@@ -138,7 +138,7 @@ def test_an_amended_charge_leaves_its_lots_behind_until_they_are_amended(root):
     assert lot_state(root, "L1", read_ledger(root)).word == "amended"
 
 
-def test_a_record_changed_on_the_disk_is_named(root):
+def test_a_record_changed_on_the_disk_is_reported(root):
     enter(root)
     (root / lot_record_path("L1", 1)).write_bytes(changed(mean="9 %"))
     assert kinds(read_ledger(root).differences) == {"lot-record-changed"}
@@ -146,7 +146,7 @@ def test_a_record_changed_on_the_disk_is_named(root):
     assert kinds(read_ledger(root).differences) == {"lot-record-missing"}
 
 
-def test_a_lot_that_names_a_seal_nobody_made_is_named(root):
+def test_a_lot_that_names_a_nonexistent_seal_is_reported(root):
     enter(root)
     lines = lines_of(root)
     charges = [{"charge": "C1", "dossier": "0" * 64}]
@@ -155,7 +155,7 @@ def test_a_lot_that_names_a_seal_nobody_made_is_named(root):
 
 
 @pytest.mark.parametrize("seal", [0, 1])
-def test_a_dropped_entry_is_named(root, seal):
+def test_a_dropped_lot_entry_is_reported(root, seal):
     enter(root)
     enter(root, changed(mean="12.3 %"), "A reading was mended")
     lines = lines_of(root)
@@ -164,14 +164,14 @@ def test_a_dropped_entry_is_named(root, seal):
     assert {"entry-missing", "chain-broken"} <= kinds(read_ledger(root).differences)
 
 
-def test_a_lot_entry_signed_with_another_key_is_named(root):
+def test_a_lot_entry_signed_with_another_key_is_reported(root):
     enter(root)
     lines = lines_of(root)
     write_lines(root, [*lines[:-1], sign_again(lines[-1], a_key(2))])
     assert kinds(read_ledger(root).differences) == {"entry-key-unknown"}
 
 
-# --- a lot's record made again --------------------------------------------------------------------
+# --- a lot's record recomputed --------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -183,7 +183,7 @@ def audit_lots(path):
     return audit(path, again=Remakers(lot=lot_record_again))
 
 
-def test_a_sealed_lot_is_made_again_from_what_is_sealed(labelled, tmp_path):
+def test_a_sealed_lot_is_recomputed_from_what_is_sealed(labelled, tmp_path):
     for path in (labelled, bag_of(labelled, tmp_path / "bags")):
         report = audit_lots(path)
         assert report.holds, report.all_differences
@@ -215,7 +215,7 @@ def test_the_record_is_data_with_numbers(labelled):
         ("claim", "FSC 100%"),
     ],
 )
-def test_a_lot_amendment_with_a_false_fact_sealed_with_the_key_is_named(
+def test_a_false_fact_sealed_into_a_lot_with_the_mills_key_is_reported(
     labelled, tmp_path, key, value
 ):
     record = json.loads((labelled / lot_record_path("L1", 1)).read_bytes())
@@ -239,7 +239,7 @@ def test_a_lot_amendment_with_a_false_fact_sealed_with_the_key_is_named(
         ), report.all_differences
 
 
-def test_a_heat_treatment_statement_that_is_not_shown_is_answered(tmp_path):
+def test_an_unsupported_heat_treatment_claim_is_recorded_as_unsupported(tmp_path):
     labelled_mill(tmp_path, lot={"heat_treatment_stated": True})
     record = json.loads((tmp_path / lot_record_path("L1", 1)).read_bytes())
     assert record["heat_treatment"].startswith("Not supported by the mill's record")

@@ -71,22 +71,22 @@ def tree():
     return Tree(map(leaf_hash, LEAVES))
 
 
-def test_roots_are_the_published_ones(tree):
+def test_roots_match_the_published_vectors(tree):
     assert [tree.root(size).hex() for size in range(9)] == ROOTS
 
 
 @pytest.mark.parametrize(("index", "size", "proof"), INCLUSION)
-def test_inclusion_proofs_are_the_published_ones(tree, index, size, proof):
+def test_inclusion_proofs_match_the_published_vectors(tree, index, size, proof):
     assert tree.inclusion(index, size) == digests(proof)
 
 
 @pytest.mark.parametrize(("first", "second", "proof"), CONSISTENCY)
-def test_consistency_proofs_are_the_published_ones(tree, first, second, proof):
+def test_consistency_proofs_match_the_published_vectors(tree, first, second, proof):
     assert tree.consistency(first, second) == digests(proof)
 
 
 def by_definition(leaves):
-    """The Merkle tree hash as RFC 9162, 2.1.1 defines it."""
+    """The Merkle tree hash as defined in RFC 9162, 2.1.1."""
     if not leaves:
         return hashlib.sha256(b"").digest()
     if len(leaves) == 1:
@@ -102,7 +102,7 @@ MANY = [bytes([number]) for number in range(max(SIZES))]
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_every_proof_holds_and_holds_of_nothing_else(size):
+def test_every_proof_verifies_and_verifies_nothing_else(size):
     tree = Tree(map(leaf_hash, MANY))
     root = by_definition(MANY[:size])
     assert tree.root(size) == root
@@ -122,7 +122,7 @@ def test_every_proof_holds_and_holds_of_nothing_else(size):
             assert not consistent(first, old, size, root, proof[:-1])
 
 
-def test_what_does_not_lie_in_the_tree_is_refused(tree):
+def test_what_is_not_in_the_tree_is_refused(tree):
     for call in (
         lambda: tree.root(9),
         lambda: tree.inclusion(8, 8),

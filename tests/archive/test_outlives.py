@@ -1,4 +1,4 @@
-"""A seal outlives the library: what charges share may change, and no sealed record moves."""
+"""A seal outlives the library: shared records may change, and no sealed record changes with them."""
 
 import shutil
 
@@ -54,8 +54,8 @@ def _channels(record):
     record["time"]["heading"] = "clock"
 
 
-#: Every kind of record that charges share, and a change of it that moves numbers or would be
-#: refused beside the charge if it were reviewed again.
+#: Every kind of record that charges share, with a change that would alter numbers or be refused if
+#: the charge were reviewed again.
 CHANGES = {
     "limits": ("limits", _limit),
     "species": ("species", _species),
@@ -94,7 +94,7 @@ def change_record(root, noun, change):
 
 
 @pytest.mark.parametrize("what", CHANGES)
-def test_a_shared_record_may_change_without_touching_a_seal(root, what):
+def test_a_shared_record_may_change_without_affecting_a_seal(root, what):
     change_record(root, *CHANGES[what])
     graph = open_sealed_mill(root).graph
     assert broken_findings(graph) == {}
@@ -104,7 +104,7 @@ def test_a_shared_record_may_change_without_touching_a_seal(root, what):
 
 
 def test_a_build_after_every_such_change_shows_what_was_sealed(sealed, root, tmp_path):
-    """The customer's record is the same to the byte; the charge's figures and findings too."""
+    """The customer's record is the same byte for byte; so are the charge's figures and findings."""
     for what in CHANGES:
         change_record(root, *CHANGES[what])
     before, after = (
@@ -127,15 +127,15 @@ def test_a_build_after_every_such_change_shows_what_was_sealed(sealed, root, tmp
     assert "By the limits in force today" in page
 
 
-def test_the_order_of_a_charges_own_files_stands_against_todays(root):
-    """The control: the same reviews, had nothing been sealed, do move."""
+def test_without_a_seal_the_same_changes_do_alter_the_reviews(root):
+    """The control: if nothing had been sealed, the same reviews would change."""
     dossier = reviewed_mill(root).dossiers["C1"]
     shutil.rmtree(root / "content/ledger")
     change_record(root, *CHANGES["altitude"])
     assert reviewed_mill(root).dossiers["C1"].rules.pressure_pa != dossier.rules.pressure_pa
 
 
-def test_todays_limits_are_shown_beside_what_was_sealed_only_where_they_differ(root):
+def test_todays_limits_are_shown_beside_the_sealed_result_only_where_they_differ(root):
     [entry] = read_ledger(root).of_charge("C1")
     folder = folder_as_sealed(root, entry)
     sealed = sealed_dossier(root, entry, 1, folder)
@@ -159,7 +159,7 @@ def test_todays_limits_are_shown_beside_what_was_sealed_only_where_they_differ(r
         assert set(filter(None, one.sealed.split(" and "))) == outcomes
 
 
-def test_a_copy_that_is_lost_is_named(root):
+def test_a_lost_copy_is_reported(root):
     [entry] = read_ledger(root).of_charge("C1")
     (root / "content/ledger/kept" / entry.inputs[0].sha256).unlink()
     assert "kept-file-missing" in {d.kind for d in state(root, "C1").differences}

@@ -1,4 +1,4 @@
-"""A seal under rules that change: what moved is said plainly, and nothing is waved through."""
+"""A seal under changing rules: what changed is reported plainly, and nothing else is excused."""
 
 import json
 import shutil
@@ -16,13 +16,13 @@ from kilnfolio.cli import main
 from kilnfolio.review import review, versions
 from kilnfolio.review.versions import RulesChange
 
-#: The rules as they are, and the number of the next.
+#: The current rules, and the number of the next version.
 CURRENT = versions.CHANGES
 NOW, NEXT = CURRENT[-1].version, CURRENT[-1].version + 1
 
 
 def later_rules(monkeypatch, *places: str, record: frozenset[str] = frozenset()) -> None:
-    """Have one more version of the rules, which words the psychrometer otherwise."""
+    """Add one more version of the rules, with other wording for the psychrometer."""
     monkeypatch.setattr(
         versions,
         "CHANGES",
@@ -45,12 +45,12 @@ def root(sealed, tmp_path):
     return shutil.copytree(sealed, tmp_path / "mill")
 
 
-def test_the_same_rules_excuse_nothing_not_even_a_word(root, monkeypatch):
+def test_the_same_rules_excuse_no_difference_not_even_a_word(root, monkeypatch):
     monkeypatch.setattr(review, "PSYCHROMETER", "worded anew")
     assert kinds(audit(root)) == [("value-differs", "/rules/psychrometer")]
 
 
-def test_another_package_of_the_same_rules_is_a_note(root, monkeypatch):
+def test_another_package_version_with_the_same_rules_is_only_noted(root, monkeypatch):
     monkeypatch.setattr(review, "__version__", "99.0")
     report = audit(root)
     assert report.outcome == "identical, key not confirmed"
@@ -58,7 +58,7 @@ def test_another_package_of_the_same_rules_is_a_note(root, monkeypatch):
     assert state(root, "C1").word == "sealed"
 
 
-def test_later_rules_that_say_so_leave_the_seal_whole_and_the_figure_unconfirmed(
+def test_a_declared_change_of_rules_keeps_the_seal_valid_and_the_figure_unconfirmed(
     root, monkeypatch, capsys
 ):
     sealed = (root / dossier_path("C1", 1)).read_bytes()
@@ -68,7 +68,8 @@ def test_later_rules_that_say_so_leave_the_seal_whole_and_the_figure_unconfirmed
     assert (root / dossier_path("C1", 1)).read_bytes() == sealed
     assert main(["audit", str(root)]) == 4
     text = capsys.readouterr().out
-    # never the words of a clean audit: the figure was not confirmed, and the way to do it is named
+    # not the wording of a clean audit: the figure was not confirmed, and the report says how to
+    # confirm it
     assert "identical" not in text
     assert "incomplete: nothing differs, but 1 figure of 1 charge not confirmed" in text
     assert f"rules {NEXT}: The psychrometer is worded anew." in text
@@ -76,13 +77,13 @@ def test_later_rules_that_say_so_leave_the_seal_whole_and_the_figure_unconfirmed
     assert "audit\nwith that version too" in text
 
 
-def test_later_rules_excuse_no_other_place(root, monkeypatch):
+def test_a_change_of_rules_excuses_no_other_place(root, monkeypatch):
     later_rules(monkeypatch, "/log/air/*/emc_pct")
     assert kinds(audit(root)) == [("value-differs", "/rules/psychrometer")]
 
 
-def test_what_later_rules_add_is_new_and_no_difference(root, monkeypatch):
-    """Seen from the other side: the sealed dossier lacks what is computed now."""
+def test_what_later_rules_add_is_reported_as_new_and_not_as_a_difference(root, monkeypatch):
+    """The reverse case: the sealed dossier lacks what is computed now."""
     path = root / dossier_path("C1", 1)
     before = json.loads(path.read_bytes())
     del before["control_rule"]
@@ -96,8 +97,8 @@ def test_what_later_rules_add_is_new_and_no_difference(root, monkeypatch):
     )
 
 
-def test_a_finding_left_out_is_no_new_finding(root, monkeypatch):
-    """Who leaves a finding out of what is sealed does not pass it off as a new check's."""
+def test_a_finding_left_out_of_a_dossier_is_not_excused_as_new(root, monkeypatch):
+    """A finding left out of a sealed dossier cannot be passed off as that of a new check."""
     later_rules(monkeypatch, "/findings/a-new-check*", "/rules/psychrometer")
     before = json.loads((root / dossier_path("C1", 1)).read_bytes())
     gone = before["findings"].pop()
@@ -106,8 +107,8 @@ def test_a_finding_left_out_is_no_new_finding(root, monkeypatch):
 
 
 @pytest.mark.parametrize("version", [0, NEXT, "1", None])
-def test_a_version_that_is_not_known_confirms_nothing(root, version):
-    """Neither a version from the future nor one made up excuses a forged figure."""
+def test_an_unknown_version_of_the_rules_confirms_nothing(root, version):
+    """Neither a future version nor an invented one excuses a forged figure."""
     before = json.loads((root / dossier_path("C1", 1)).read_bytes())
     before["rules"]["version"] = version
     before["target_mc_pct"] = 11.0
@@ -117,7 +118,7 @@ def test_a_version_that_is_not_known_confirms_nothing(root, version):
     assert ("number-differs", "/target_mc_pct") in found
 
 
-def test_an_old_version_is_no_cover_for_a_forged_figure(root, monkeypatch):
+def test_an_old_version_of_the_rules_cannot_hide_a_forged_figure(root, monkeypatch):
     before = json.loads((root / dossier_path("C1", 1)).read_bytes())
     before["survey"]["mean_pct"] = 8.0
     _seal_as(root, before)
@@ -125,7 +126,7 @@ def test_an_old_version_is_no_cover_for_a_forged_figure(root, monkeypatch):
     assert kinds(audit(root)) == [("number-differs", "/survey/mean_pct")]
 
 
-def test_a_bag_sealed_under_earlier_rules_is_made_and_audited(root, tmp_path, monkeypatch):
+def test_a_bag_sealed_under_earlier_rules_can_be_made_and_audited(root, tmp_path, monkeypatch):
     later_rules(monkeypatch, "/rules/psychrometer")
     bag = sealing.bag_of(root, tmp_path / "bags")
     report = audit(bag)
@@ -139,14 +140,14 @@ def test_a_bag_sealed_under_earlier_rules_is_made_and_audited(root, tmp_path, mo
     }
 
 
-def test_a_lot_is_sealed_on_the_figures_its_charge_was_sealed_with(root, monkeypatch):
+def test_a_lot_is_sealed_with_the_figures_its_charge_was_sealed_with(root, monkeypatch):
     later_rules(monkeypatch, "/rules/psychrometer")
     assert seal_lot_again(root).charges[0].dossier == sha256(
         (root / dossier_path("C1", 1)).read_bytes()
     )
 
 
-def test_a_raw_file_that_changed_is_named_under_any_rules(root, monkeypatch):
+def test_a_changed_raw_file_is_reported_under_any_rules(root, monkeypatch):
     later_rules(monkeypatch, "/")
     sealing.change(root / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     found = state(root, "C1")
@@ -171,7 +172,7 @@ def test_what_a_place_covers(pattern, place, covered):
 
 
 def _seal_as(root, dossier) -> None:
-    """Seal a dossier of one's own making, as the holder of the mill's key can."""
+    """Seal a made-up dossier, as the holder of the mill's key could."""
     data = canonical(dossier)
     (root / dossier_path("C1", 1)).write_bytes(data)
     [line] = sealing.lines_of(root)

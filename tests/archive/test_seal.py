@@ -1,4 +1,4 @@
-"""Sealing, amending, and whether a charge still is as it was sealed."""
+"""Sealing, amending, and whether a charge is still as it was sealed."""
 
 import datetime as dt
 import json
@@ -34,7 +34,7 @@ def waive(*checks):
     ]
 
 
-def test_a_seal_holds_what_it_seals(tmp_path):
+def test_a_seal_contains_what_it_seals(tmp_path):
     minimal_mill(tmp_path)
     dossier, entry = sealing.review(tmp_path), sealing.seal_charge(tmp_path)
     stored = (tmp_path / dossier_path("C1", 1)).read_bytes()
@@ -50,7 +50,7 @@ def test_a_seal_holds_what_it_seals(tmp_path):
     assert verify_ledger(tmp_path) == ()
 
 
-def test_the_line_is_canonical_json_and_chained(tmp_path):
+def test_a_ledger_line_is_canonical_json_and_chained(tmp_path):
     sealing.two_charges(tmp_path)
     first = sealing.seal_charge(tmp_path)
     second = sealing.seal_charge(tmp_path, "C2")
@@ -63,7 +63,7 @@ def test_the_line_is_canonical_json_and_chained(tmp_path):
     assert second.before == sha256(b"\0" + lines[0])
 
 
-def test_unsealed_sealed_amended(tmp_path):
+def test_a_charge_is_unsealed_then_sealed_then_amended(tmp_path):
     minimal_mill(tmp_path)
     assert state(tmp_path, "C1").word == "unsealed"
     sealing.seal_charge(tmp_path)
@@ -78,28 +78,28 @@ def test_unsealed_sealed_amended(tmp_path):
     assert verify_ledger(tmp_path) == ()
 
 
-def test_a_changed_number_is_named_with_its_file(tmp_path):
+def test_a_changed_number_is_reported_with_its_file(tmp_path):
     sealing.sealed_mill(tmp_path)
     sealing.change(tmp_path / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     found = {d.where: d for d in state(tmp_path, "C1").differences}
     assert found[sealing.CHARGE].kind == "file-changed"
     place = f"{dossier_path('C1', 1)}/boards/S1/green_g"
     assert (found[place].sealed, found[place].found) == ("2410", "2411")
-    # MC = 100 (m - m0)/m0 stays as the sections say; m0 = m/1.205 moves with the mass.
+    # MC = 100 (m - m0)/m0 stays as the sections give it; m0 = m/1.205 changes with the mass.
     assert f"{dossier_path('C1', 1)}/boards/S1/oven_dry_g" in found
     assert not any("/boards/S2/" in where for where in found)
 
 
-def test_a_changed_log_is_named(tmp_path):
+def test_a_changed_log_is_reported(tmp_path):
     sealing.sealed_mill(tmp_path)
     log = tmp_path / sealing.LOG
-    log.write_bytes(log.read_bytes() + b"\n")  # a blank line moves no number
+    log.write_bytes(log.read_bytes() + b"\n")  # a blank line changes no number
     found = state(tmp_path, "C1")
     assert found.word == "changed"
     assert [(d.kind, d.where) for d in found.differences] == [("file-changed", sealing.LOG)]
 
 
-def test_a_ledger_that_does_not_hold_makes_no_charge_sealed(tmp_path):
+def test_no_charge_counts_as_sealed_under_an_invalid_ledger(tmp_path):
     sealing.sealed_mill(tmp_path)
     [line] = sealing.lines_of(tmp_path)
     sealing.write_lines(tmp_path, [sealing.change_entry(line, by="Somebody Else")])
@@ -112,11 +112,11 @@ def test_a_ledger_that_does_not_hold_makes_no_charge_sealed(tmp_path):
 
 
 def refused_finding(charge):
-    """State an MC that the masses do not give."""
+    """State an MC that does not follow from the masses."""
     charge["weighings"][2]["stated_mc"] = {"S1": "50 %"}
 
 
-def test_a_refused_finding_stops_a_seal_until_it_is_answered(tmp_path):
+def test_a_failed_check_prevents_sealing_until_it_is_answered(tmp_path):
     minimal_mill(tmp_path, charge=refused_finding)
     refused = [f.check for f in sealing.review(tmp_path).findings if f.outcome == "fail"]
     assert refused
@@ -132,7 +132,7 @@ def test_a_refused_finding_stops_a_seal_until_it_is_answered(tmp_path):
     assert sealing.seal_charge(tmp_path).number == 1
 
 
-def test_a_charge_is_sealed_once(tmp_path):
+def test_a_charge_is_sealed_only_once(tmp_path):
     sealing.sealed_mill(tmp_path)
     with pytest.raises(SealRefusedError, match=r"sealed already.*kilnfolio amend C1"):
         sealing.seal_charge(tmp_path)
@@ -166,7 +166,7 @@ def test_a_file_that_changed_after_its_review_is_not_sealed(tmp_path):
 
 
 @pytest.mark.parametrize("by", ["", " ", "x" * 121])
-def test_a_name_that_is_none_is_refused(tmp_path, by):
+def test_an_empty_name_is_refused(tmp_path, by):
     minimal_mill(tmp_path)
     reviewed = reviewed_mill(tmp_path)
     with pytest.raises(SealRefusedError, match=r"^by "):
@@ -174,14 +174,14 @@ def test_a_name_that_is_none_is_refused(tmp_path, by):
     assert not (tmp_path / LEDGER).exists()
 
 
-def test_a_clock_that_runs_back_is_refused(tmp_path):
+def test_a_time_before_the_last_entry_is_refused(tmp_path):
     sealing.two_charges(tmp_path)
     sealing.seal_charge(tmp_path)
     with pytest.raises(SealRefusedError, match="check the clock"):
         sealing.seal_charge(tmp_path, "C2", at=sealing.SEALED_AT - dt.timedelta(seconds=1))
 
 
-def test_a_moment_without_a_zone_is_refused(tmp_path):
+def test_a_time_without_a_zone_is_refused(tmp_path):
     minimal_mill(tmp_path)
     with pytest.raises(ValueError, match="zone"):
         sealing.seal_charge(tmp_path, at=dt.datetime(2026, 6, 8))  # noqa: DTZ001
@@ -195,7 +195,7 @@ def test_a_key_that_is_not_the_mills_does_not_seal(tmp_path):
     assert len(read_ledger(tmp_path).entries) == 1
 
 
-def test_nothing_is_added_to_a_ledger_that_does_not_hold(tmp_path):
+def test_nothing_is_added_to_an_invalid_ledger(tmp_path):
     sealing.two_charges(tmp_path)
     sealing.seal_charge(tmp_path)
     [line] = sealing.lines_of(tmp_path)
@@ -204,7 +204,7 @@ def test_nothing_is_added_to_a_ledger_that_does_not_hold(tmp_path):
         sealing.seal_charge(tmp_path, "C2")
 
 
-def test_an_amendment_chain_keeps_every_version(tmp_path):
+def test_amendments_keep_every_version(tmp_path):
     sealing.sealed_mill(tmp_path)
     masses = ["2410 g", "2411 g", "2412 g", "2413 g"]
     for day, (old, new) in enumerate(pairwise(masses), 1):

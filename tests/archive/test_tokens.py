@@ -11,7 +11,7 @@ KEY = bytes(range(40, 72))
 
 
 def by_definition(key: bytes, message: bytes) -> bytes:
-    """HMAC as RFC 2104, section 2 writes it, for a key shorter than the block of 64 bytes."""
+    """HMAC as defined in RFC 2104, section 2, for a key shorter than the block of 64 bytes."""
     padded = key.ljust(64, b"\0")
     inner = hashlib.sha256(bytes(byte ^ 0x36 for byte in padded) + message).digest()
     return hashlib.sha256(bytes(byte ^ 0x5C for byte in padded) + inner).digest()
@@ -28,7 +28,7 @@ def test_token_is_long_and_fits_an_address():
     assert set(token) <= set("abcdefghijklmnopqrstuvwxyz234567")
 
 
-def test_neighbouring_lots_and_other_keys_share_nothing():
+def test_tokens_of_neighbouring_lots_or_other_keys_have_nothing_in_common():
     tokens = {lot_token(f"L{n}", key) for n in range(200) for key in (KEY, KEY[::-1])}
     assert len({token[:8] for token in tokens}) == 400
 

@@ -28,7 +28,7 @@ from kilnfolio.archive.witness import countersign, countersignature_text, read_t
 from kilnfolio.cli import main
 
 LATER = sealing.SEALED_AT + dt.timedelta(days=1)
-#: Runs killed; set it higher for a longer trial.
+#: How many runs are killed; set it higher for a longer trial.
 KILLS = int(os.environ.get("KILNFOLIO_KILLS", "6"))
 
 
@@ -49,7 +49,7 @@ def head_of(root):
 # --- keys -----------------------------------------------------------------------------------------
 
 
-def test_a_key_is_replaced_and_both_seal_in_their_time(root):
+def test_after_a_rotation_each_key_is_valid_for_its_own_time(root):
     old = find_keys(root)
     entry = upkeep.rotate_key(root, old, "A. N. Other", "The office moved.", LATER)
     new = find_keys(root)
@@ -66,7 +66,7 @@ def test_a_key_is_replaced_and_both_seal_in_their_time(root):
         assert report.outcome == "identical", report.all_differences
 
 
-def test_the_old_key_seals_no_more_after_it_was_replaced(root):
+def test_a_replaced_key_seals_no_more(root):
     old = find_keys(root)
     upkeep.rotate_key(root, old, "A. N. Other", "The office moved.", LATER)
     with pytest.raises(SealRefusedError, match="was replaced before, by entry 2"):
@@ -85,12 +85,12 @@ def test_a_rotation_needs_both_keys(root):
     assert "entry-edited" in sealing.kinds(verify_ledger(root))
 
 
-def test_a_rotation_stopped_half_way_goes_on(root):
+def test_a_rotation_stopped_half_way_can_be_completed(root):
     old = find_keys(root)
     new = make_keys(root / "keys", name=upkeep.NEW_KEY)
     entry = upkeep.rotate_key(root, old, "A. N. Other", "The office moved.", LATER)
     assert entry.new_key == new.public == find_keys(root).public
-    # stopped after its entry, before the files changed places
+    # stopped after its entry, before the key files were exchanged
     (root / "keys/seal-key.pem").rename(root / "keys" / upkeep.NEW_KEY)
     (root / "keys/seal-key.1.pem").rename(root / "keys/seal-key.pem")
     again = upkeep.rotate_key(root, find_keys(root), "A. N. Other", "The office moved.", LATER)
@@ -117,7 +117,7 @@ def test_a_revoked_key_is_trusted_to_its_last_day_and_seals_no_more(root):
         sealing.seal_charge(root, "C2", keys=thief, at=LATER)
 
 
-def test_a_stolen_key_that_hides_its_last_day_fails_against_paper(root, tmp_path):
+def test_a_bag_that_hides_a_stolen_keys_last_day_fails_against_the_auditors_paper(root, tmp_path):
     """A forged bag leaves out the list's 'until' and the revocation; the auditor's paper has it."""
     thief = find_keys(root)
     sealing.seal_charge(root, "C2", keys=thief, at=sealing.SEALED_AT + dt.timedelta(days=20))
@@ -132,7 +132,7 @@ def test_a_stolen_key_that_hides_its_last_day_fails_against_paper(root, tmp_path
 @pytest.mark.parametrize(
     "text", ["", "00", "x" * 64, "a" * 64 + " until tomorrow", "a" * 64 + " until 2026-13-01"]
 )
-def test_words_that_name_no_key(text):
+def test_what_is_not_a_key_is_refused(text):
     with pytest.raises(ValueError, match="64 hex digits"):
         trusted_key(text)
 
@@ -140,7 +140,7 @@ def test_words_that_name_no_key(text):
 # --- clocks ---------------------------------------------------------------------------------------
 
 
-def test_an_entry_of_a_wrong_clock_is_corrected_and_sealing_goes_on(root):
+def test_an_entry_from_a_wrong_clock_is_corrected_and_sealing_continues(root):
     keys = find_keys(root)
     sealing.change(root / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     sealing.amend_charge(root, "The mass was misread.", keys=keys, days=365 * 74)
@@ -159,12 +159,12 @@ def test_an_entry_of_a_wrong_clock_is_corrected_and_sealing_goes_on(root):
 @pytest.mark.parametrize(
     "at", [dt.datetime(1970, 1, 1, tzinfo=dt.UTC), dt.datetime(2026, 6, 7, 0, 0, tzinfo=dt.UTC)]
 )
-def test_no_seal_before_the_charge_ended(root, at):
+def test_a_charge_cannot_be_sealed_before_it_ended(root, at):
     with pytest.raises(SealRefusedError, match="before the charge ended"):
         sealing.seal_charge(root, "C2", keys=find_keys(root), at=at)
 
 
-def test_a_seal_dated_1970_by_other_means_is_questioned(root):
+def test_a_seal_dated_1970_is_questioned(root):
     keys = find_keys(root)
     [line] = sealing.lines_of(root)
     keyring = root / "content/ledger/keys.yaml"
@@ -185,7 +185,7 @@ def test_nothing_is_sealed_in_the_future(root, capsys, monkeypatch):
 # --- witnesses ------------------------------------------------------------------------------------
 
 
-def test_a_countersignature_is_added_and_bound_to_this_ledger(root):
+def test_a_countersignature_is_added_and_belongs_to_this_ledger_only(root):
     keys, witness = find_keys(root), sealing.key(5)
     head = head_of(root)
     signed = countersignature_text(countersign(head, "A. Auditor", witness))
@@ -219,7 +219,7 @@ OPENSSL = shutil.which("openssl")
 
 @pytest.fixture(scope="module")
 def service(tmp_path_factory):
-    """A time-stamping service of our own, run by OpenSSL."""
+    """Our own time-stamping service, run by OpenSSL."""
     if OPENSSL is None:
         pytest.skip("no openssl on the PATH")
     home = tmp_path_factory.mktemp("service")
@@ -320,7 +320,7 @@ def test_a_time_stamp_of_something_else_or_changed_is_refused(root, service):
             stamped = read_time_stamp(bytes(changed), head_of(root))
         except ValueError:
             continue
-        # what lies outside what is signed may change without a trace, and says nothing
+        # what is not covered by the signature may change unnoticed, and proves nothing
         assert stamped.at == read_time_stamp(token, head_of(root)).at
     for rubbish in (b"", b"\x30", b"rubbish", b"\x30\x80" * 1000):
         with pytest.raises(SealRefusedError, match="no RFC 3161"):
@@ -331,7 +331,7 @@ def test_a_time_stamp_of_something_else_or_changed_is_refused(root, service):
 
 
 def as_format_1(root, keys):
-    """Write the ledger as format 1 had it: each line with the digest of the line before."""
+    """Write the ledger in format 1: each line with the digest of the line before."""
     lines, before = [], "0" * 64
     for line in sealing.lines_of(root):
         lines.append(sealing.sign_again(line, keys, format=1, before=before))
@@ -366,7 +366,7 @@ def test_an_older_ledger_is_converted_by_a_command_and_its_seals_still_verify(
 # --- the commands, and a power cut ----------------------------------------------------------------
 
 
-def test_the_commands_from_head_to_witness(root, tmp_path, capsys):
+def test_the_commands_work_from_the_head_to_the_witness(root, tmp_path, capsys):
     folder = ["--folder", str(root)]
     head = tmp_path / "head.json"
     assert main(["ledger", "head", *folder, "--out", str(head)]) == 0
@@ -396,8 +396,9 @@ def test_the_commands_from_head_to_witness(root, tmp_path, capsys):
     assert verify_ledger(root) == ()
 
 
-def test_commands_killed_at_random_moments_leave_a_ledger_that_goes_on(root):
-    """Seal, amend, rotate, witness: after each kill the ledger holds or the next entry mends it."""
+def test_commands_killed_at_random_leave_a_usable_ledger(root):
+    """Seal, amend, rotate, witness: after each kill the ledger is valid or the next entry repairs
+    it."""
     moments = random.Random(26)
     mended = {"ledger-line-torn", "dossier-without-entry", "head-missing"}
     counts = []

@@ -1,4 +1,4 @@
-"""Addresses under a key that was stolen: withdrawn for the lots that matter, and for no others."""
+"""Addresses under a stolen key: withdrawn for the lots that matter, and for no others."""
 
 import pytest
 from tests.minimal import minimal_mill
@@ -23,7 +23,7 @@ def root(tmp_path):
     return root
 
 
-def test_only_the_lots_named_lose_their_earlier_addresses(root):
+def test_only_the_named_lots_lose_their_earlier_addresses(root):
     first = read_token_key(root, invented=False)
     replace_token_key(root)
     second = read_token_key(root, invented=False)
@@ -35,14 +35,14 @@ def test_only_the_lots_named_lose_their_earlier_addresses(root):
     assert keys.withdrawn_tokens("L1") == (lot_token("L1", first),)
     assert keys.live_tokens("L2") == tuple(lot_token("L2", key) for key in (third, second, first))
     assert keys.withdrawn_tokens("L2") == ()
-    withdraw(root, ["L1"])  # again, now that another key went
+    withdraw(root, ["L1"])  # again, after another key was replaced
     assert read_address_keys(root, invented=False).withdrawn_tokens("L1") == (
         lot_token("L1", second),
         lot_token("L1", first),
     )
 
 
-def test_a_key_that_was_thrown_away_does_not_give_its_number_to_another(root):
+def test_the_number_of_a_deleted_key_is_not_used_again(root):
     replace_token_key(root)
     replace_token_key(root)
     withdraw(root, ["L1"])
@@ -69,7 +69,7 @@ def test_the_command(root, capsys):
 
 
 @pytest.mark.parametrize("line", ["L1", "one L1", "-1 L1", "1"])
-def test_a_line_that_says_nothing_is_refused(root, line):
+def test_an_incomplete_line_is_refused(root, line):
     replace_token_key(root)
     (root / WITHDRAWN_FILE).write_text(f"# by hand\n{line}\n", "utf-8")
     with pytest.raises(ValueError, match=r"withdrawn-addresses\.txt:2: it must hold"):

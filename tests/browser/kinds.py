@@ -6,9 +6,9 @@ from tests.conftest import PROJECT
 
 from kilnfolio.archive.tokens import lot_token, read_token_key
 
-#: The charge whose page holds the most: stops, gaps, survey, heat treatment; and a plain one.
+#: The charge whose page shows the most: stops, gaps, survey, heat treatment; and a plain one.
 CHARGE = "HB-25-041"
-#: A charge refused.
+#: A charge that fails.
 CHARGE_WITH_FINDINGS = "HB-26-019"
 #: A running charge, in trouble.
 RUNNING = "HB-26-043"
@@ -56,7 +56,7 @@ MILL_PAGES = {
     "lessons": "lessons.html",
 }
 
-#: Pages of the auditor edition by their kind; the rest of it are the mill's own templates.
+#: Pages of the auditor edition by their kind; the rest of it uses the mill edition's templates.
 AUDITOR_PAGES = {
     "audit-index": "index.html",
     "audit-charge": f"charges/{CHARGE_WITH_FINDINGS}.html",
@@ -66,7 +66,7 @@ AUDITOR_PAGES = {
 
 
 def addresses(site: Path) -> dict[str, str]:
-    """Return the address of one page of every kind, the customer's and the auditor's among them."""
+    """Return the address of one page of every kind, customer and auditor pages included."""
     key = read_token_key(PROJECT, invented=True)
     lots = sorted(path.stem for path in (PROJECT / "content/lots").glob("*.yaml"))
     customer = site / "customer" / lot_token(lots[0], key) / "index.html"

@@ -14,7 +14,7 @@ JAVA = ["java", "-Xss8m", "-jar"]
 
 
 def check_html(paths: Iterable[str | os.PathLike[str]]) -> list[str]:
-    """Return what the checker finds wrong, one ``file:line:column: kind: message`` per finding.
+    """Return the checker's findings, one ``file:line:column: kind: message`` each.
 
     All files go through one Java process. Errors and warnings are reported, remarks are not.
 
@@ -54,7 +54,7 @@ def check_html(paths: Iterable[str | os.PathLike[str]]) -> list[str]:
 
 
 def _line(message: dict[str, object]) -> str:
-    """Return one finding as a line a terminal or editor can follow."""
+    """Return one finding as a line that a terminal or editor can open."""
     place = unquote(urlsplit(str(message.get("url", ""))).path)
     kind = message.get("subType", message["type"])
     line, column = message.get("lastLine", "?"), message.get("firstColumn", "?")

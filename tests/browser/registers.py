@@ -1,4 +1,4 @@
-"""Registers of any size, made of rows alone, the same every time, with the pages that show them."""
+"""Registers of any size, made only of rows, the same every time, with the pages that show them."""
 
 import datetime as dt
 import random
@@ -40,7 +40,8 @@ FIRST = dt.datetime(2015, 1, 1, 8, tzinfo=dt.UTC)
 
 
 def charge_rows(count: int, years: float = 10.0) -> list[ChargeRow]:
-    """Return charges spread evenly over some years; the first has a number like a formula."""
+    """Return charges spread evenly over some years; the first has a number that looks like a
+    formula."""
     chance = random.Random(4)
     step = dt.timedelta(days=years * 365.0 / count)
     rows = []
@@ -82,7 +83,7 @@ def charge_rows(count: int, years: float = 10.0) -> list[ChargeRow]:
 
 
 def lot_rows(charges: list[ChargeRow], each: int) -> list[LotRow]:
-    """Return so many lots of each charge."""
+    """Return this many lots for each charge."""
     chance = random.Random(5)
     rows = []
     for charge in charges:
@@ -108,7 +109,7 @@ def lot_rows(charges: list[ChargeRow], each: int) -> list[LotRow]:
 
 
 class Registers:
-    """Rows by group, as the context of a mill keep them."""
+    """Rows by group, as a mill's site context keeps them."""
 
     def __init__(self, charges: list[ChargeRow], lots: list[LotRow]):
         self.folder = demo_mill()
@@ -135,7 +136,7 @@ class Registers:
         }
 
     def register_parts(self, register: Register) -> list[RegisterPart]:
-        """Return what is to be known of each part of a register."""
+        """Return the summary of each part of a register."""
         return self._facts[register.kind]
 
     def register_rows(self, register: Register, group: str, most: int | None = None) -> list[Row]:
@@ -149,7 +150,7 @@ def newest_first(rows: Iterable[Row]) -> list[Row]:
 
 
 def write_registers(out: Path, charges: list[ChargeRow], lots: list[LotRow]) -> None:
-    """Write the pages of both registers, what they load, and a search that finds little else."""
+    """Write the pages of both registers, the files they load, and a small search."""
     copy_assets(out)
     registers = Registers(charges, lots)
     oak = Page("species/quercus-rubra.html", "", "Northern red oak", "species", "A heavy wood.")

@@ -1,4 +1,4 @@
-"""Every kind of page for those who do not see it, do not point, or want it still."""
+"""Every kind of page for people who cannot see it, use no pointer, or want no movement."""
 
 from pathlib import Path
 
@@ -9,12 +9,13 @@ from tests.conftest import WHOLE
 
 AXE = Path(__file__).parent / "checkers/node_modules/axe-core/axe.min.js"
 KINDS = (*MILL_PAGES, *AUDITOR_PAGES, "customer")
-#: What axe-core judges by colour or by room; the rest is the same in every scheme and width.
+#: The axe-core rules that depend on colour or width; the others give the same result in every
+#: scheme and width.
 BY_LOOKS = ["color-contrast", "link-in-text-block", "target-size", "scrollable-region-focusable"]
 
 
-#: Takes away what is built as three before it beside it: the hundredth row of a table costs the
-#: checker as much as the first and tells it nothing. The answer is how many parts are left.
+#: Removes parts built like three earlier siblings: the hundredth row of a table costs the checker
+#: as much as the first and shows nothing new. Returns how many parts are left.
 PRUNE = """() => {
   const build = part => part.outerHTML.replace(/>[^<]*/g, '>').replace(
     /( (?!class|role|type|scope|hidden|tabindex)[a-z:-]+)="[^"]*"/gi, '$1');
@@ -32,7 +33,7 @@ PRUNE = """() => {
 
 
 def breaches(page, rules: list[str] | None = None) -> list[str]:
-    """Return what axe-core finds wrong on a page, everything that folds unfolded."""
+    """Return what axe-core finds wrong on a page with every fold open."""
     page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
     if not page.evaluate("'axe' in window"):
         page.add_script_tag(path=AXE)
@@ -46,7 +47,8 @@ def breaches(page, rules: list[str] | None = None) -> list[str]:
     ]
 
 
-#: Looked at in dark as well by default: together they hold nearly every part that pages are made of.
+#: Checked in dark mode too by default: together they contain nearly every part that pages are made
+#: of.
 DARK = {
     "home",
     "chapter",
@@ -61,7 +63,7 @@ DARK = {
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_nothing_stands_in_anyones_way(browser, demo_site, kind):
+def test_axe_core_finds_no_barrier(browser, demo_site, kind):
     page = browser.new_page(color_scheme="light", viewport={"width": 360, "height": 900})
     page.goto(addresses(demo_site)[kind])
     assert page.evaluate(PRUNE) > 50
@@ -99,7 +101,7 @@ def focused(page) -> str:
 
 
 @pytest.mark.parametrize("kind", ["home", "chapter", "charge", "charges-index"])
-def test_the_first_stop_skips_to_the_text(page, demo_site, kind):
+def test_the_first_tab_stop_skips_to_the_text(page, demo_site, kind):
     page.goto(addresses(demo_site)[kind])
     page.keyboard.press("Tab")
     assert focused(page) == "Skip to the text"
@@ -109,7 +111,7 @@ def test_the_first_stop_skips_to_the_text(page, demo_site, kind):
     assert page.evaluate("document.getElementById('main').contains(document.activeElement)")
 
 
-def test_a_walk_by_keyboard_meets_everything_once_and_is_always_seen(page, demo_site):
+def test_the_keyboard_reaches_everything_once_with_visible_focus(page, demo_site):
     page.goto(addresses(demo_site)["charge"])
     wanted = page.evaluate("""() => {
       const all = document.querySelectorAll(
@@ -133,7 +135,7 @@ def test_a_walk_by_keyboard_meets_everything_once_and_is_always_seen(page, demo_
     assert len(marks) == wanted
 
 
-def test_the_menu_is_walked_in_the_order_it_is_read(page, demo_site):
+def test_the_keyboard_goes_through_the_menu_in_reading_order(page, demo_site):
     page.goto(addresses(demo_site)["home"])
     page.keyboard.press("Tab")  # the way past all this
     page.keyboard.press("Tab")  # home
@@ -146,7 +148,7 @@ def test_the_menu_is_walked_in_the_order_it_is_read(page, demo_site):
     expect(page.locator("h1")).to_have_text(words[-1], use_inner_text=True)
 
 
-def test_a_sum_is_done_by_keyboard_alone(page, demo_site):
+def test_a_calculation_can_be_done_by_keyboard_alone(page, demo_site):
     page.goto(addresses(demo_site)["calculators"])
     page.get_by_label("metric").focus()
     page.keyboard.press("ArrowDown")
@@ -164,7 +166,7 @@ def test_a_sum_is_done_by_keyboard_alone(page, demo_site):
     page.locator(".calculator .keyfacts").first.get_by_text("50.0").wait_for()
 
 
-def test_search_by_keyboard_alone(page, demo_site):
+def test_search_works_by_keyboard_alone(page, demo_site):
     page.goto(addresses(demo_site)["home"])
     page.get_by_role("searchbox").focus()
     page.keyboard.type("honeycomb")
@@ -177,14 +179,14 @@ def test_search_by_keyboard_alone(page, demo_site):
     assert page.evaluate("document.activeElement.type") == "search"
 
 
-def test_what_is_folded_opens_by_keyboard(page, demo_site):
+def test_folds_open_by_keyboard(page, demo_site):
     page.goto(addresses(demo_site)["charge"])
     page.locator("details:not([open]) > summary").first.focus()
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.parentElement.open")
 
 
-def test_the_register_is_filtered_by_keyboard(page, demo_site):
+def test_the_register_can_be_filtered_by_keyboard(page, demo_site):
     page.goto(addresses(demo_site)["charges-index"])
     rows = page.locator("#register tbody tr").count()
     page.get_by_label("Kiln").focus()
@@ -194,7 +196,7 @@ def test_the_register_is_filtered_by_keyboard(page, demo_site):
     expect(page.get_by_role("status").first).to_contain_text("of", use_inner_text=True)
 
 
-def test_nothing_moves_for_those_who_ask_for_stillness(browser, demo_site):
+def test_nothing_moves_for_readers_who_prefer_reduced_motion(browser, demo_site):
     for wish, expected in (("reduce", "auto"), ("no-preference", "smooth")):
         page = browser.new_page(reduced_motion=wish)
         page.goto(addresses(demo_site)["chapter"])
@@ -210,11 +212,11 @@ def test_nothing_moves_for_those_who_ask_for_stillness(browser, demo_site):
 
 
 @pytest.mark.parametrize("kind", ["charge", "schedule", "chapter", "kiln", "lot"])
-def test_every_drawing_has_a_title_and_says_what_it_shows(page, demo_site, kind):
+def test_every_drawing_has_a_title_and_a_description(page, demo_site, kind):
     page.goto(addresses(demo_site)[kind])
     for drawing in page.locator("main figure svg[role=img]").all():
         if drawing.evaluate("svg => svg.closest('.qr') !== null"):
-            # A code to scan: its name says all of it.
+            # A code to scan: its name is description enough.
             expect(drawing.locator("title")).to_have_count(1)
             continue
         named = (drawing.get_attribute("aria-labelledby") or "").split()

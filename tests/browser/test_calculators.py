@@ -1,4 +1,4 @@
-"""The calculators page in a real browser, against the Python that the records are computed with."""
+"""The calculators page in a real browser, against the Python code that computes the records."""
 
 import math
 import re
@@ -24,7 +24,7 @@ from kilnfolio.review import figures
 ASSETS = Path(kilnfolio.site.__file__).parent / "assets"
 SEED = 20261125
 INPUTS = 10_000 if WHOLE else 300
-#: Two doubles closer than this, relatively, may fall on either side of a rounding edge.
+#: Two doubles relatively closer than this may round to different digits.
 CLOSE = 1e-9
 
 
@@ -59,14 +59,14 @@ def opened(page, address):
 
 @dataclass(frozen=True)
 class Input:
-    """What somebody might write into a form."""
+    """What somebody might type into a form."""
 
     slug: str
     entries: dict[str, str]
     choices: dict[str, str]
 
 
-#: Where a field's random numbers lie, in its house unit: what a mill meets, and some way beyond.
+#: The range of a field's random numbers, in its house unit: what a mill meets, and somewhat more.
 SPANS = {
     "mass": (50.0, 20_000.0),
     "oven_dry_mass": (40.0, 8000.0),
@@ -152,7 +152,7 @@ ASK = """inputs => inputs.map(({slug, entries, choices}) => {
 
 
 def in_browser(page, inputs: list[Input]) -> list:
-    """Return what the page's script answers: a list of answers for each, or a refusal."""
+    """Return what the page's script answers: a list of answers for each input, or an error."""
     asked = [
         {
             "slug": one.slug,
@@ -196,7 +196,7 @@ def strings(answer) -> tuple[str, ...]:
 
 
 def at_an_edge(ours: Answer, theirs) -> bool:
-    """Return whether two differing answers agree but for a rounding edge between them."""
+    """Return whether two answers differ only because a rounding edge lies between them."""
     if not math.isclose(ours.value, theirs["value"], rel_tol=CLOSE, abs_tol=1e-12):
         return False
     mine, other = strings(ours), strings(theirs)
@@ -213,7 +213,7 @@ def at_an_edge(ours: Answer, theirs) -> bool:
     return True
 
 
-def test_random_inputs_give_the_same_digits(opened, folder, record_property):
+def test_random_inputs_give_the_same_digits_as_python(opened, folder, record_property):
     made = calculators(folder.mill.record)
     rng = np.random.default_rng(SEED)
     inputs, expected, answered = [], [], 0
@@ -240,7 +240,7 @@ def test_random_inputs_give_the_same_digits(opened, folder, record_property):
     record_property("at a rounding edge", len(edges))
     assert wrong == []
     assert min(by_form.values()) >= 0.03 * INPUTS
-    # Let pass only while they stay a curiosity; with this seed there is none.
+    # Allowed only as a rare exception; with this seed there is none.
     assert len(edges) <= INPUTS / 1000
 
 
@@ -263,7 +263,7 @@ def test_what_python_refuses_the_page_refuses(opened, folder):
     refused = [isinstance(one, dict) for one in found]
     assert [one for one, a, b in zip(inputs, expected, refused, strict=True) if a != b] == []
     assert 1000 < sum(expected) < 3900
-    for calculator in made:  # each refuses something, and says of which field
+    for calculator in made:  # each refuses something, and names the field
         messages = [
             one
             for i, one in zip(inputs, found, strict=True)
@@ -335,7 +335,7 @@ def test_units_are_converted_as_in_python(opened, folder, of):
             assert found == pytest.approx([scale.of(v) for v in values], rel=4e-16, abs=1e-300)
 
 
-def test_the_script_holds_no_constant_of_the_physics():
+def test_the_script_contains_no_constant_of_the_physics():
     scripts = "".join(
         (ASSETS / name).read_text("utf-8") for name in ("wood.js", "calculators.js", "indoors.js")
     )
@@ -353,13 +353,13 @@ def test_the_script_holds_no_constant_of_the_physics():
     factors = {abs(convert(1.0)) for of in figures.METRIC for convert in of.units.values()}
     structural = {0.5, 1.0, 10.0, 24.0, 100.0, 1000.0, 60.0}
     assert ((held | factors) - structural) & literals == set()
-    assert 24.0 in literals  # the search does find what is there
+    assert 24.0 in literals  # the search does find constants that are present
 
 
 # --- the incomplete beta function, against scipy -------------------------------------------------
 
 
-def test_share_shown_meets_the_beta_distribution(opened):
+def test_share_shown_agrees_with_the_beta_distribution(opened):
     from scipy.stats import beta  # Clopper and Pearson, Biometrika 26 (1934): beta quantiles
 
     rng = np.random.default_rng(SEED + 4)
@@ -384,7 +384,7 @@ def words(text: str) -> str:
     return " ".join(text.split())
 
 
-def test_without_script_each_form_shows_its_example_and_leads_to_the_tables(
+def test_without_script_each_form_shows_its_example_and_links_to_the_tables(
     browser, address, folder
 ):
     context = browser.new_context(java_script_enabled=False)
@@ -404,7 +404,7 @@ def test_without_script_each_form_shows_its_example_and_leads_to_the_tables(
     }
     context.close()
 
-    # The script, given the same examples, must say the same words.
+    # Given the same examples, the script must give the same answers.
     context = browser.new_context()
     live = context.new_page()
     live.goto(address)
@@ -450,7 +450,7 @@ def test_an_error_is_announced_beside_the_fields_it_concerns(opened):
     expect(form.locator(".board")).to_be_visible()
 
 
-#: Type a text into each field in turn, press Enter, note what is said, put back the number.
+#: Type a text into each field in turn, press Enter, note the answer, restore the number.
 TYPE_EVERYWHERE = """typed => {
   const enter = (input, text) => {
     input.value = text;
@@ -498,7 +498,7 @@ def test_nothing_that_can_be_typed_shows_nan(opened, typed):
             assert invalid == "true"
 
 
-def test_by_keyboard_alone(opened):
+def test_the_calculators_work_by_keyboard_alone(opened):
     opened.set_viewport_size({"width": 800, "height": 900})
     opened.reload()
     opened.locator("#air-from-bulbs-dry_bulb").focus()
@@ -532,7 +532,7 @@ def test_by_keyboard_alone(opened):
 
 
 def test_the_unit_switch_converts_every_number_and_is_remembered(opened, address):
-    """By definition 1 lb is 453.59237 g and °F = 1.8 °C + 32; a typed number is converted too."""
+    """By definition 1 lb is 453.59237 g and °F = 1.8 °C + 32; typed numbers are converted too."""
     mass = opened.locator("#moisture-content-mass")
     bulb = opened.locator("#air-from-bulbs-dry_bulb")
     opened.get_by_label("metric", exact=True).check()
@@ -547,7 +547,7 @@ def test_the_unit_switch_converts_every_number_and_is_remembered(opened, address
     expect(opened.get_by_label("Unit of: Mass as weighed")).to_have_value("g")
 
 
-def test_the_unit_beside_one_field_says_what_was_typed(opened):
+def test_the_unit_beside_a_field_applies_to_what_was_typed(opened):
     opened.get_by_label("metric", exact=True).check()
     mass = opened.locator("#moisture-content-mass")
     mass.fill("300")
@@ -555,7 +555,7 @@ def test_the_unit_beside_one_field_says_what_was_typed(opened):
     expect(mass).to_have_value("300")
 
 
-def test_a_species_brings_its_figure_and_where_it_stands(opened, folder):
+def test_choosing_a_species_fills_in_its_figure_with_the_source(opened, folder):
     record = folder.species["quercus-rubra"].record
     opened.locator("#movement-timber").select_option("quercus-rubra")
     field = opened.locator("#movement-coefficient")
@@ -570,7 +570,7 @@ def test_a_species_brings_its_figure_and_where_it_stands(opened, folder):
     expect(opened.locator("#movement-timber")).to_have_value("")
 
 
-def test_outside_what_can_be_trusted_the_answer_says_so(opened):
+def test_an_answer_outside_the_reliable_range_says_so(opened):
     opened.locator("#meter-temperature-reading").fill("41")
     note = opened.locator("#meter-temperature .result .note")
     note.wait_for()
@@ -579,8 +579,8 @@ def test_outside_what_can_be_trusted_the_answer_says_so(opened):
     note.wait_for(state="detached")
 
 
-def test_change_masses_are_worth_their_mc(opened):
-    """The masses on the table, divided back by hand, give the MCs they stand for."""
+def test_the_masses_for_step_changes_give_back_their_mc(opened):
+    """The masses in the table, converted back by hand, give the MCs they belong to."""
     opened.get_by_label("metric", exact=True).check()
     opened.locator("#sample-board-mass").fill("4862")
     opened.locator("#sample-board-due").fill("60 33.5 12")
@@ -601,7 +601,7 @@ def test_nothing_is_wider_than_the_screen(opened, width):
     assert opened.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_every_argument_a_form_feeds_has_its_range_told(folder):
+def test_every_argument_that_a_form_passes_has_a_stated_range(folder):
     fed = {
         (step.formula, argument)
         for calculator in calculators(folder.mill.record)
@@ -611,6 +611,6 @@ def test_every_argument_a_form_feeds_has_its_range_told(folder):
     told = {(name, argument) for name, ranges in RANGES.items() for argument in ranges}
     sums = {("mean", "of"), ("depression", "dry_bulb"), ("depression", "wet_bulb")}
     sums |= {("wet_bulb_of_depression", name) for name in ("dry_bulb", "depression")}
-    # How wet an EMC may be depends on the temperature: the function itself refuses it.
+    # The highest EMC depends on the temperature: the function itself refuses higher ones.
     assert fed - told == sums | {("relative_humidity_for_emc", "emc")}
     assert all(ALL_FORMULAS[name].argument(argument) for name, argument in told)

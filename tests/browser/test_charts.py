@@ -1,4 +1,4 @@
-"""Charts in a browser: values read out to a pointer, a finger and the keys; words kept apart."""
+"""Charts in a browser: values are read out by pointer, touch and keys; labels do not overlap."""
 
 import re
 
@@ -16,7 +16,7 @@ def first_chart(page):
 
 
 @pytest.mark.parametrize("kind", CHARTS)
-def test_arrow_keys_read_values_out(page, demo_site, kind):
+def test_arrow_keys_read_out_values(page, demo_site, kind):
     page.goto(addresses(demo_site)[kind])
     _, readout, holder = first_chart(page)
     expect(readout).to_have_attribute("role", "status")  # announced to a screen reader
@@ -35,7 +35,7 @@ def test_arrow_keys_read_values_out(page, demo_site, kind):
     expect(readout).to_have_text(invitation, use_inner_text=True)
 
 
-def test_what_is_read_of_a_charge_stands_in_the_table_behind(page, demo_site):
+def test_values_read_out_of_a_charges_chart_are_those_of_its_table(page, demo_site):
     page.goto(addresses(demo_site)["charge"])
     _, readout, holder = first_chart(page)
     holder.focus()
@@ -53,7 +53,7 @@ def test_what_is_read_of_a_charge_stands_in_the_table_behind(page, demo_site):
 @pytest.mark.parametrize(
     ("kind", "drawing"), [("charge-heat-treated", "core-chart"), ("chapter", "chart-emc")]
 )
-def test_cores_and_emc_are_read_out_from_the_table_behind_them(page, demo_site, kind, drawing):
+def test_core_temperatures_and_emc_are_read_out_from_their_table(page, demo_site, kind, drawing):
     page.goto(addresses(demo_site)[kind])
     figure = page.locator(f"figure.chart:has(#{drawing}-title)")
     figure.locator("[tabindex]:has(> svg)").focus()
@@ -86,7 +86,7 @@ def test_no_value_of_a_folded_table_is_hidden_on_a_phone(browser, demo_site):
 
 
 @pytest.mark.parametrize("touch", [False, True])
-def test_a_pointer_and_a_finger_read_the_nearest_moment(browser, demo_site, touch):
+def test_pointer_and_touch_read_out_the_nearest_time(browser, demo_site, touch):
     context = browser.new_context(has_touch=touch, viewport={"width": 1200, "height": 900})
     page = context.new_page()
     page.goto(addresses(demo_site)["charge"])
@@ -108,13 +108,13 @@ def test_a_pointer_and_a_finger_read_the_nearest_moment(browser, demo_site, touc
         for part in ("viewBox.baseVal.width", "dataset.width")
     )
     length = float(drawing.get_attribute("data-days"))
-    # between the two places lies the share of the chart that was moved over
+    # the two times are as far apart as the distance moved on the chart
     assert days[1] - days[0] == pytest.approx(0.3 * view / width * length, abs=0.5)
     context.close()
 
 
 @pytest.mark.parametrize("kind", CHARTS)
-def test_reading_a_chart_moves_nothing(page, demo_site, kind):
+def test_reading_a_chart_shifts_nothing(page, demo_site, kind):
     page.goto(addresses(demo_site)[kind])
     _, _, holder = first_chart(page)
     height = "document.documentElement.scrollHeight"
@@ -147,13 +147,13 @@ OVERLAPS = """() => [...document.querySelectorAll('figure.chart svg')].flatMap(s
 
 
 @pytest.mark.parametrize("folder", ["charges", "schedules", "kilns", "lots"])
-def test_no_words_of_a_chart_stand_on_others(page, demo_site, folder):
+def test_no_labels_of_a_chart_overlap(page, demo_site, folder):
     for path in some_of(sorted((demo_site / "mill" / folder).glob("*.html")), 12):
         page.goto(path.as_uri())
         assert page.evaluate(OVERLAPS) == [], path.name
 
 
-def test_overlapping_words_would_be_seen(page, demo_site):
+def test_overlapping_labels_would_be_noticed(page, demo_site):
     page.goto(addresses(demo_site)["charge"])
     page.evaluate(
         "document.querySelector('figure.chart svg').append("
@@ -162,7 +162,7 @@ def test_overlapping_words_would_be_seen(page, demo_site):
     assert page.evaluate(OVERLAPS)
 
 
-def test_charts_are_words_and_lines_in_the_page(demo_site):
+def test_charts_are_text_and_lines_in_the_page(demo_site):
     html = (demo_site / "mill" / MILL_PAGES["charge"]).read_text("utf-8")
     assert "<text" in html
     assert "<img" not in html

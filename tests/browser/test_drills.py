@@ -1,4 +1,4 @@
-"""Drills that answer back: by the keyboard alone, by pressing a cell, and the file that stands alone."""
+"""Drills that mark answers: by keyboard alone, by pressing a cell, and in the stand-alone file."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def drill_of(form):
     return form.locator("xpath=..")
 
 
-def test_a_wrong_answer_is_told_what_is_wrong_and_the_key_stays_shut(page, alone):
+def test_a_wrong_answer_is_explained_and_the_key_stays_closed(page, alone):
     page.goto(alone)
     form = form_of(page, "wet-basis")
     key = drill_of(form).locator("details.key")
@@ -53,7 +53,7 @@ def test_a_wrong_answer_is_told_what_is_wrong_and_the_key_stays_shut(page, alone
     expect(key).to_be_visible()
 
 
-def test_a_pressed_cell_is_the_place(page, alone):
+def test_pressing_a_cell_chooses_the_place(page, alone):
     page.goto(alone)
     form = form_of(page, "digits-transposed")
     drill = drill_of(form)
@@ -70,7 +70,7 @@ def test_a_pressed_cell_is_the_place(page, alone):
     expect(form.get_by_role("status")).to_contain_text("All three")
 
 
-def test_the_hour_shows_in_the_chart(page, alone):
+def test_the_chosen_hour_is_marked_in_the_chart(page, alone):
     page.goto(alone)
     form = form_of(page, "wet-bulb-stuck")
     first, last = json.loads(form.get_attribute("data-answer"))["places"][0]["minutes"]
@@ -84,7 +84,7 @@ def test_the_hour_shows_in_the_chart(page, alone):
     expect(form.get_by_role("status")).to_contain_text("All three")
 
 
-def test_without_a_script_the_form_is_away_and_the_key_opens(browser, demo_site: Path, alone):
+def test_without_script_there_is_no_form_and_the_key_opens(browser, demo_site: Path, alone):
     context = browser.new_context(java_script_enabled=False)
     for address in ((demo_site / "mill/drills.html").as_uri(), alone):
         page = context.new_page()

@@ -1,4 +1,4 @@
-"""A room of the customer's own: what the page's script tells, against Python, in a real browser."""
+"""The customer's own room: what the page's script says, against Python, in a real browser."""
 
 import numpy as np
 import pytest
@@ -18,7 +18,7 @@ from kilnfolio.site.pages.indoors import (
 )
 
 SEED, INPUTS = 20261125, 10_000 if WHOLE else 1_000
-#: Two doubles closer than this, relatively, may fall on either side of a rounding edge.
+#: Two doubles relatively closer than this may round to different digits.
 CLOSE = 1e-9
 
 
@@ -39,7 +39,7 @@ def opened(page, lot_page):
     faults = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     page.goto(lot_page)
-    assert page.evaluate("typeof window.kilnfolio") == "undefined"  # fetched when asked for
+    assert page.evaluate("typeof window.kilnfolio") == "undefined"  # fetched when needed
     page.locator(".chooser summary").click()
     page.wait_for_function("!!(window.kilnfolio && window.kilnfolio.makeIndoors)")
     yield page
@@ -56,7 +56,7 @@ def random_rooms(rng):
         yield timber, round(rng.uniform(*TEMPERATURE_C), 1), round(rng.uniform(*HUMIDITY_PCT), 1)
 
 
-def test_the_script_tells_what_python_tells_of_random_rooms(opened):
+def test_script_and_python_agree_on_random_rooms(opened):
     rooms = list(random_rooms(np.random.default_rng(SEED)))
     asked = [[timber.mc_pct, timber.cuts, temp, humidity] for timber, temp, humidity in rooms]
     answers = opened.evaluate(
@@ -73,7 +73,7 @@ def test_the_script_tells_what_python_tells_of_random_rooms(opened):
 
 
 def on_an_edge(room, answer):
-    """Return whether inputs a hair apart would make Python tell the same."""
+    """Return whether inputs a hair apart would make Python give the script's answer."""
     timber, temp, humidity = room
     return any(
         answer == room_words(timber, temp * factor, humidity * factor)
@@ -81,7 +81,7 @@ def on_an_edge(room, answer):
     )
 
 
-def test_a_reader_chooses_a_room_or_writes_one(opened):
+def test_a_reader_can_choose_a_room_or_describe_one(opened):
     said, form = opened.locator("#indoors output"), opened.locator("#indoors")
     form.locator("[name=unit]").select_option("°C")
     form.locator("select[name=room]").select_option(ROOMS[0][0])
@@ -99,12 +99,12 @@ def test_a_reader_chooses_a_room_or_writes_one(opened):
 
 
 @pytest.mark.parametrize("words", ["", "warm", "900", "-40"])
-def test_a_room_nobody_could_keep_timber_in_is_refused_in_words(opened, words):
+def test_an_impossible_room_is_refused_with_a_message(opened, words):
     opened.locator("#indoors [name=temperature]").fill(words)
     expect(opened.locator("#indoors output")).to_have_text(WORDS["refused"], use_inner_text=True)
 
 
-def test_the_rooms_of_the_page_stand_without_script(browser, lot_page):
+def test_the_pages_rooms_are_listed_without_script(browser, lot_page):
     page = browser.new_context(java_script_enabled=False).new_page()
     page.goto(lot_page)
     text = page.locator("main").inner_text()

@@ -1,4 +1,5 @@
-"""The kiln-side page on a phone: the commands' rules to the digit, offline, nothing lost."""
+"""The kiln-side page on a phone: the same rules as the commands, to the digit; offline; nothing is
+lost."""
 
 import datetime as dt
 import functools
@@ -40,7 +41,7 @@ RUNNING = {
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """A mill with an open charge, and its pages: the folder of each."""
+    """Return the folders of a mill with an open charge and of its pages."""
     root = minimal_mill(tmp_path_factory.mktemp("mill"), charge=RUNNING)
     return root, pages_of(root, tmp_path_factory.mktemp("site"))
 
@@ -99,7 +100,7 @@ def pounds(mass):
 
 
 STAGE = {"start": "2026-06-07T09:00", "end": "2026-06-07T20:00", "dry_bulb": "55 °C", "emc": "10 %"}
-#: A charge in each state the page may meet, and what it is changed in.
+#: A charge in each state that the page may meet, and the change that makes it.
 STATES = {
     "drying": RUNNING,
     "green": RUNNING | {"weighings": DROP},
@@ -117,7 +118,7 @@ TIMED = [
 
 
 def random_rounds(state, count):
-    """Return rounds as people write them, some with a slip: masses in g by board, and the time."""
+    """Return rounds as people type them, some with a slip: masses in g by board, and the time."""
     chance = random.Random(15)
     for number in range(count):
         at = dt.datetime(2026, 6, 7, 12, tzinfo=dt.UTC) + dt.timedelta(
@@ -136,7 +137,7 @@ def random_rounds(state, count):
         yield masses, at
 
 
-def test_the_page_says_what_python_says_to_the_digit(made, phone, tmp_path):
+def test_page_and_python_agree_to_the_digit(made, phone, tmp_path):
     states = {}
     for name, charge in STATES.items():
         folder = open_mill(minimal_mill(tmp_path / name, charge=charge))
@@ -169,7 +170,7 @@ def test_the_page_says_what_python_says_to_the_digit(made, phone, tmp_path):
     assert kinds >= {"gained", "too fast", "digit", "unit", "swapped", "time", "below oven-dry"}
 
 
-def test_a_stop_on_record_ends_and_a_hand_meter_is_read(phone, tmp_path):
+def test_a_recorded_stop_can_be_ended_and_hand_meter_readings_entered(phone, tmp_path):
     stop = {"start": "2026-06-08T03:10", "cause": "power cut", "end": "…"}
     root = minimal_mill(tmp_path / "mill", charge=RUNNING | {"stops": [stop]})
     opened(phone, pages_of(root, tmp_path / "site"))
@@ -198,7 +199,7 @@ def test_a_stop_on_record_ends_and_a_hand_meter_is_read(phone, tmp_path):
     assert value["mc_rounds"][-1]["mc"] == {"S1": "11.5 %", "P7": "12 %"}
 
 
-def test_a_round_from_field_to_record(made, phone, tmp_path):
+def test_a_round_gets_from_the_form_into_the_record(made, phone, tmp_path):
     root, out = made
     opened(phone, out)
     phone.fill("#by", "R. Quill")
@@ -218,7 +219,8 @@ def test_a_round_from_field_to_record(made, phone, tmp_path):
     phone.click("button[data-action=wick]")
     phone.reload()
     phone.wait_for_selector("html[data-ready=yes]")
-    expect(phone.locator("#kept-count")).to_have_text("5")  # what is kept outlives the page
+    # entries are kept after the page is closed
+    expect(phone.locator("#kept-count")).to_have_text("5")
     with phone.expect_download() as download:
         phone.click("#download")
     path = tmp_path / download.value.suggested_filename
@@ -238,7 +240,7 @@ def test_a_round_from_field_to_record(made, phone, tmp_path):
     expect(phone.locator("#kept-count")).to_have_text("none")
 
 
-def test_entries_cross_as_codes_on_the_screen(made, phone, tmp_path):
+def test_entries_can_be_handed_over_as_codes_on_the_screen(made, phone, tmp_path):
     """Offline from a folder: pictures of the screen, scanned in any order, give the entries."""
     root = minimal_mill(tmp_path / "mill", charge=RUNNING)
     opened(phone, made[1])
@@ -288,7 +290,7 @@ def test_what_looks_wrong_is_asked_about_once(made, phone):
     expect(phone.locator("#kept-count")).to_have_text("1")
 
 
-def test_no_name_no_words_no_number_keep_nothing(made, phone):
+def test_without_name_text_or_number_nothing_is_kept(made, phone):
     opened(phone, made[1])
     phone.fill("#mass-S1", "2230")
     phone.click("#save-round")
@@ -302,7 +304,7 @@ def test_no_name_no_words_no_number_keep_nothing(made, phone):
     expect(phone.locator("#kept-count")).to_have_text("none")
 
 
-def test_it_fits_a_phone_and_a_glove(made, phone):
+def test_it_fits_a_phone_and_gloved_fingers(made, phone):
     opened(phone, made[1])
     assert phone.evaluate("document.documentElement.scrollWidth") <= 360
     heights = phone.eval_on_selector_all(
@@ -331,7 +333,7 @@ def test_it_opens_and_keeps_entries_without_a_network(made, browser):
     page.fill("#by", "R. Quill")
     page.fill("#mass-S1", "2230")
     page.click("#save-round")
-    if page.text_content("#kept-count") == "none":  # the clock is far on: it asks once
+    if page.text_content("#kept-count") == "none":  # the clock is far ahead: it asks once
         page.click("#save-round")
     page.reload()
     page.wait_for_selector("html[data-ready=yes]")
@@ -339,7 +341,7 @@ def test_it_opens_and_keeps_entries_without_a_network(made, browser):
     context.close()
 
 
-def test_today_says_what_the_shift_must_know(made):
+def test_the_today_page_says_what_the_shift_must_know(made):
     words = (made[1] / "index.html").read_text("utf-8")
     assert 'id="today"' in words
     assert "Kiln 1" in words

@@ -1,4 +1,5 @@
-"""The customer's page compares itself with the label, in a real Chromium, from file:// and http://."""
+"""The customer's page compares itself with the label, in a real Chromium, from file:// and http://.
+"""
 
 import functools
 import http.server
@@ -69,7 +70,7 @@ def test_the_pages_own_digest_gives_the_published_values(page, site, text):
 
 @pytest.mark.parametrize("length", [55, 56, 57, 63, 64, 65, 119, 120])
 def test_padding_agrees_with_the_browsers_own_digest(page, served, length):
-    page.goto(served)  # 127.0.0.1 is a place where SubtleCrypto is to be had
+    page.goto(served)  # SubtleCrypto is available on 127.0.0.1
     assert page.evaluate(
         """async length => {
         const text = "é".repeat(length >> 1) + "x".repeat(length & 1);
@@ -81,12 +82,12 @@ def test_padding_agrees_with_the_browsers_own_digest(page, served, length):
     )
 
 
-def test_as_labelled_from_a_file_and_from_a_server(page, site, served, built):  # noqa: F811
+def test_the_label_matches_from_a_file_and_from_a_server(page, site, served, built):  # noqa: F811
     for where in (address(site), served):
         assert said(page, where, seals(built)[1]) == "matches the label"
 
 
-def test_amended_since_an_older_label_was_printed(page, site, built):  # noqa: F811
+def test_an_older_label_is_reported_as_amended_since(page, site, built):  # noqa: F811
     assert said(page, address(site), seals(built)[0]) == "amended after this label was printed"
 
 
@@ -104,7 +105,7 @@ def test_another_seal_does_not_match(page, site, built):  # noqa: F811
 
 
 @pytest.mark.parametrize("fragment", ["main", "x" * 32, "0" * 16, "0" * 64, "readings", ""])
-def test_a_fragment_that_is_no_seal_is_no_mismatch(page, site, fragment):
+def test_a_fragment_that_is_not_a_seal_is_not_a_mismatch(page, site, fragment):
     assert said(page, address(site), fragment) == "could not be checked"
 
 
@@ -112,7 +113,7 @@ def test_a_label_carries_128_bits(built):  # noqa: F811
     assert {len(seal) for seal in seals(built)} == {32}
 
 
-#: A change of each fact the page shows, as somebody who serves it could make.
+#: A change of each fact on the page, as somebody who serves it could make.
 FORGERIES = {
     "species": (r'(data-record="species"[^>]*>)[^<]+', r"\g<1>Teak (Tectona grandis)"),
     "product": (r'(data-record="product"[^>]*>)[^<]+', r"\g<1>Oak flooring"),
@@ -175,7 +176,7 @@ def test_any_byte_of_the_served_record_flipped_does_not_match(page, site, built)
         assert said(page, address(site), seals(built)[1]) == "does not match the label", place
 
 
-def test_a_page_that_says_other_than_its_record_does_not_match(page, site, built):  # noqa: F811
+def test_a_page_that_differs_from_its_record_does_not_match(page, site, built):  # noqa: F811
     path = site / "lot/index.html"
     text = path.read_text("utf-8")
     shown = re.search(r'data-record="mean">([^<]+)<', text)
@@ -196,7 +197,7 @@ def test_without_script_the_digits_and_words_are_there_to_compare(browser, site,
     context.close()
 
 
-def test_the_demonstrations_amended_lot_says_what_its_labels_say(page, demo_site):
+def test_the_demonstrations_amended_lot_agrees_with_its_labels(page, demo_site):
     """The committed ledger, the page and the label's fragment agree."""
     [lot] = [
         lot

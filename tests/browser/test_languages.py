@@ -1,4 +1,5 @@
-"""A customer's page in another language: the same record, compared with its label as in English."""
+"""A customer's page in another language: the same record, checked against its label as in English.
+"""
 
 from __future__ import annotations
 
@@ -52,7 +53,7 @@ def test_a_translated_page_matches_its_label(page, lot, tag):
 
 
 @pytest.mark.parametrize("tag", OTHERS)
-def test_a_figure_changed_on_a_translated_page_is_seen(page, lot, tag):
+def test_a_changed_figure_on_a_translated_page_is_noticed(page, lot, tag):
     root, digits = lot
     html = (root / "t" / tag / "index.html").read_text("utf-8")
     mean = html.partition('data-record="mean">')[2].partition("<")[0]
@@ -65,7 +66,7 @@ def test_a_figure_changed_on_a_translated_page_is_seen(page, lot, tag):
     )
 
 
-def test_the_switch_takes_the_label_along(page, lot):
+def test_switching_the_language_keeps_the_label(page, lot):
     root, digits = lot
     page.set_viewport_size({"width": 320, "height": 640})
     page.goto((root / "t/index.html").as_uri() + f"#{digits}")
@@ -78,14 +79,14 @@ def test_the_switch_takes_the_label_along(page, lot):
 
 
 @pytest.mark.parametrize("tag", OTHERS)
-def test_unsigned_safety_wording_stands_beside_the_english(page, lot, tag):
+def test_unsigned_safety_wording_is_shown_beside_the_english(page, lot, tag):
     page.goto((lot[0] / "t" / tag / "index.html").as_uri())
     foot = " ".join(page.locator("footer").inner_text().split())
     assert SAFETY in foot
 
 
 @pytest.mark.parametrize("tag", OTHERS)
-def test_a_translated_page_is_as_light(lot, tag):
+def test_a_translated_page_is_as_small(lot, tag):
     root = lot[0]
     names = ("site.css", "fonts.js", "opens.js", f"says-{tag}.js", "label.js")
     files = [root / "t" / tag / "index.html", *(root / "assets" / name for name in names)]

@@ -1,4 +1,4 @@
-"""Each of twelve states of a lot is decided from the first screen of a phone, by its text alone."""
+"""Each of twelve states of a lot can be told from the text of a phone's first screen alone."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ def lots(tmp_path_factory) -> dict[bool | None, tuple[Path, str]]:
 
 
 @pytest.mark.parametrize(("met", "label"), list(product(VERDICTS, LABELS)))
-def test_the_first_screen_decides(page, lots, met, label):
+def test_the_first_screen_shows_the_state_of_the_lot(page, lots, met, label):
     path, digits = lots[met]
     fragment = {
         "its own": "#" + digits,

@@ -1,4 +1,5 @@
-"""A customer's page in a mill's own house, in two languages: nothing that protects looks otherwise."""
+"""A customer's page in a mill's own house style, in two languages: whatever protects the reader
+looks the same."""
 
 from __future__ import annotations
 
@@ -19,7 +20,8 @@ from kilnfolio.site.pages.customer import customer_lot, render_lot, with_record
 from kilnfolio.site.seals import SealView
 
 LANGUAGES = ("en", "fr")
-#: What protects: where it stands does not count, nor the accent, which the brand may choose.
+#: Whatever protects the reader; its position does not count, nor the accent colour, which the brand
+#: may choose.
 PROTECTS = (
     ".deferral, .deferral p, .outcome, #seal-check, .label-words, .lot-hero, .seal-why, .invented"
 )
@@ -33,7 +35,7 @@ LOOKS = """all => all.map(part => {
 
 @pytest.fixture(scope="module")
 def roots(tmp_path_factory) -> dict[str, Path]:
-    """The same lot's pages, of a mill with a house of its own and of one without."""
+    """The same lot's pages, of a mill with a house style of its own and of one without."""
     made = {}
     for name, files in (("plain", {}), ("own", own_house())):
         mill = small_mill(tmp_path_factory.mktemp("mill"), files=files)
@@ -57,7 +59,9 @@ def roots(tmp_path_factory) -> dict[str, Path]:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("tag", LANGUAGES)
-def test_what_protects_looks_as_ever_and_nothing_stands_in_the_way(browser, roots, tag, scheme):
+def test_what_protects_the_reader_looks_the_same_and_axe_core_finds_no_barrier(
+    browser, roots, tag, scheme
+):
     path = "t/index.html" if tag == "en" else f"t/{tag}/index.html"
     looks = {}
     for name, root in roots.items():
@@ -68,7 +72,7 @@ def test_what_protects_looks_as_ever_and_nothing_stands_in_the_way(browser, root
             assert page.locator(".own-masthead").inner_text() == "Since 1921"
             assert page.locator(".own-closing img").evaluate("one => one.naturalWidth") > 0
             assert page.evaluate("document.documentElement.scrollWidth") <= 360
-            # the link's colour is the brand's; on a dark screen, ours takes its place
+            # the link's colour is the brand's; on a dark screen it is ours
             assert breaches(page) == []
         page.close()
     assert len(looks["own"]) > 8

@@ -1,4 +1,4 @@
-"""Practice problems in a browser: numbers, hints and answers as the build worked them."""
+"""Practice problems in a browser: numbers, hints and answers as the build worked them out."""
 
 import re
 
@@ -34,7 +34,7 @@ def shown(page) -> tuple[str, str]:
     )
 
 
-def test_new_numbers_go_round_through_every_set(page, demo_site, worked):
+def test_new_numbers_cycle_through_every_set(page, demo_site, worked):
     page.goto(addresses(demo_site)["practice"])
     problem = page.locator(f"#{FIRST.slug}")
     assert len(set(worked)) == SETS
@@ -44,7 +44,7 @@ def test_new_numbers_go_round_through_every_set(page, demo_site, worked):
     expect(problem).to_contain_text("set 1 of", use_inner_text=True)
 
 
-def test_answers_stay_folded_until_asked_for_and_after_new_numbers(page, demo_site):
+def test_answers_stay_folded_until_opened_and_after_new_numbers(page, demo_site):
     page.goto(addresses(demo_site)["practice"] + "?answers=open")
     problem = page.locator(f"#{FIRST.slug}")
     answer = problem.locator(".worked")
@@ -57,7 +57,7 @@ def test_answers_stay_folded_until_asked_for_and_after_new_numbers(page, demo_si
     expect(answer).to_be_hidden()
 
 
-def test_new_numbers_everywhere_and_a_set_by_its_address(page, demo_site, worked):
+def test_new_numbers_apply_to_every_problem_and_an_address_opens_a_set(page, demo_site, worked):
     page.goto(addresses(demo_site)["practice"])
     before = page.locator(".asked").all_text_contents()
     page.get_by_role("button", name="New numbers everywhere").click()
@@ -68,7 +68,7 @@ def test_new_numbers_everywhere_and_a_set_by_its_address(page, demo_site, worked
     assert shown(page) == worked[2]
 
 
-def test_without_script_the_first_set_stands_and_no_button_does_nothing(browser, demo_site, worked):
+def test_without_script_the_first_set_is_shown_and_no_dead_button(browser, demo_site, worked):
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto(addresses(demo_site)["practice"])

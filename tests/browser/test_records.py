@@ -19,12 +19,12 @@ def mill() -> Mill:
 
 @pytest.fixture(scope="module")
 def site(mill):
-    """Return the folder of both editions, as a build wrote it."""
+    """Return the folder of both editions, as written by a build."""
     return mill.site
 
 
 def found(page, question: str) -> list[tuple[str, str]]:
-    """Return kind and title of what a question finds, the best first."""
+    """Return kind and title of what a query finds, best first."""
     return [
         tuple(pair)
         for pair in page.evaluate(
@@ -68,7 +68,7 @@ def test_a_thickness_is_found_however_it_is_written(page, site):
     assert ("schedule", "White ash, 8/4, green") in found(page, "2 inch white ash")
 
 
-def test_results_stand_in_groups_with_the_sentence_that_fits(page, site):
+def test_results_are_grouped_and_show_the_matching_sentence(page, site):
     page.goto((site / "mill/search.html").as_uri() + "?q=collapse+cavities")
     hit = page.locator(".search-results .hit").first
     hit.wait_for()
@@ -80,7 +80,7 @@ def test_results_stand_in_groups_with_the_sentence_that_fits(page, site):
     expect(page.locator("#everything")).to_be_hidden()
 
 
-def test_results_lead_to_their_place_and_escape_closes_them(page, site):
+def test_results_link_to_their_place_and_escape_closes_them(page, site):
     page.goto((site / "mill/charges/index.html").as_uri())
     page.fill("#q", "honeycomb")
     link = page.locator(".search-results .hit a", has_text="Honeycomb").first
@@ -92,7 +92,7 @@ def test_results_lead_to_their_place_and_escape_closes_them(page, site):
     expect(page).to_have_url(re.compile("honeycomb"))
 
 
-def test_without_script_search_lists_what_there_is(browser, site):
+def test_without_script_search_lists_what_exists(browser, site):
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto((site / "mill/search.html").as_uri())
@@ -147,7 +147,7 @@ def test_no_page_is_wider_than_the_screen(page, site, path, width):
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_the_answer_stands_on_the_first_screen_of_a_phone(page, site, mill):
+def test_the_answer_is_on_the_first_screen_of_a_phone(page, site, mill):
     page.set_viewport_size({"width": 360, "height": 640})
     page.goto((site / "customer" / mill.tokens["L1"] / "index.html").as_uri())
     for words in (

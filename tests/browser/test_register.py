@@ -1,4 +1,4 @@
-"""The registers of charges and lots: filtered, sorted, shared, taken away, read without script."""
+"""The registers of charges and lots: filtered, sorted, shared, downloaded, read without script."""
 
 import csv
 import datetime as dt
@@ -32,7 +32,7 @@ def settled(page) -> None:
 
 
 def told(page) -> int:
-    """Return how many rows the register says it holds by this filter."""
+    """Return how many rows the register says this filter finds."""
     settled(page)
     return int(page.locator(".filter-count").inner_text().split(" ")[0])
 
@@ -73,19 +73,19 @@ def test_every_filter_finds_what_python_finds(charges):
         ("Started", lambda row: row.day),
     ],
 )
-def test_a_column_is_sorted_as_people_count(charges, column, key):
+def test_a_column_is_sorted_in_natural_order(charges, column, key):
     heading(charges, column).locator("button").click()
     assert numbers(charges) == [row.number for row in sorted(newest_first(CHARGES), key=key)][:50]
 
 
-def test_what_is_blank_stands_last_either_way(charges):
+def test_blank_cells_come_last_in_either_order(charges):
     for _ in range(2):
         heading(charges, "Final MC").locator("button").click()
         settled(charges)
         assert "–" not in charges.locator("#register tbody td:nth-child(8)").all_inner_texts()
 
 
-def test_rows_drawn_by_script_say_what_the_page_said(charges):
+def test_rows_drawn_by_script_agree_with_the_static_page(charges):
     before = charges.locator("#register tbody").inner_html().replace("\n", "")
     charges.get_by_label("Started from").fill("2000-01-01")
     settled(charges)
@@ -94,7 +94,7 @@ def test_rows_drawn_by_script_say_what_the_page_said(charges):
     assert after.replace('href="../charges/', 'href="') == before
 
 
-def test_a_window_of_rows_is_drawn_and_more_on_demand(charges):
+def test_some_rows_are_drawn_and_more_on_demand(charges):
     assert len(numbers(charges)) == 50
     expect(charges.locator(".filter-count")).to_have_text(
         "600 of 600, the first 50 shown", use_inner_text=True
@@ -105,7 +105,7 @@ def test_a_window_of_rows_is_drawn_and_more_on_demand(charges):
     assert numbers(charges) == [row.number for row in newest_first(CHARGES)][:100]
 
 
-def test_the_address_of_a_filter_shows_the_same_to_another(charges, browser):
+def test_the_address_of_a_filter_shows_the_same_rows_to_somebody_else(charges, browser):
     charges.get_by_label("Kiln").select_option("kiln-1")
     heading(charges, "Final MC").locator("button").click()
     heading(charges, "Final MC").locator("button").click()
@@ -118,7 +118,7 @@ def test_the_address_of_a_filter_shows_the_same_to_another(charges, browser):
     other.close()
 
 
-def test_a_place_in_the_page_does_not_undo_a_filter(charges):
+def test_a_link_within_the_page_does_not_undo_a_filter(charges):
     charges.get_by_label("Kiln").select_option("kiln-1")
     before = told(charges)
     charges.evaluate("location.hash = 'main'")
@@ -142,7 +142,7 @@ def test_any_words_of_a_row_find_it(charges, words):
     assert numbers(charges) == wanted[:50]
 
 
-def test_the_csv_holds_every_row_that_passed_in_the_order_seen_and_runs_nothing(charges):
+def test_the_csv_has_every_filtered_row_in_the_order_shown_and_no_formula(charges):
     charges.get_by_label("Species").select_option(CHARGES[0].species)
     settled(charges)
     with charges.expect_download() as waiting:
@@ -179,7 +179,7 @@ def test_lots_are_filtered_by_their_verdict(page, site):
 
 
 @pytest.mark.parametrize("kind", ["charges", "lots"])
-def test_every_row_is_reached_without_script_and_no_page_is_long(browser, site, kind):
+def test_every_row_can_be_reached_without_script_and_no_page_is_long(browser, site, kind):
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto((site / kind / "index.html").as_uri())

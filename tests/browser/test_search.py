@@ -1,4 +1,5 @@
-"""Search in a browser: what practitioners ask finds the page they mean, at once, from little."""
+"""Search in a browser: practitioners' queries find the page they mean, at once, from a small index.
+"""
 
 import functools
 import gzip
@@ -15,7 +16,7 @@ from tests.conftest import PROJECT
 QUERIES = yaml.load(
     (PROJECT / "tests/data/search-queries.yaml").read_text("utf-8"), yaml.CSafeLoader
 )
-#: The first three answers as they stand on the page, group by group.
+#: The first three answers as shown on the page, group by group.
 FIRST = """async question => {
   const groups = await kilnfolioSearch.answer(question);
   const own = groups.flatMap(group => group.entries).map(([entry]) => entry[2]);
@@ -33,7 +34,7 @@ def search_page(browser, demo_site):
     page.close()
 
 
-#: How the first answer begins, where search answers itself.
+#: How the first answer begins, where search itself gives the answer.
 TOLD = """async question => {
   const groups = await kilnfolioSearch.answer(question);
   return groups.length && groups[0].kind === 'answer' ? groups[0].entries[0][0][0] : '';
@@ -60,7 +61,7 @@ def test_there_are_a_hundred_queries_and_their_pages_exist(demo_site):
 
 
 def _place(search_page, entry) -> int:
-    """Return where what was meant stands among the answers, from 0; 9 where it is not there."""
+    """Return the position of what was meant among the answers, from 0; 9 if it is missing."""
     if "answer" in entry:
         told = search_page.evaluate(TOLD, entry["query"]).replace("\u00a0", " ")
         return 0 if told.startswith(entry["answer"]) else 9
@@ -69,7 +70,7 @@ def _place(search_page, entry) -> int:
     return next((place for place, one in enumerate(found) if one in wanted), 9)
 
 
-def test_what_is_meant_comes_first_or_nearly(search_page):
+def test_what_is_meant_comes_first_or_nearly_so(search_page):
     places = {entry["query"]: _place(search_page, entry) for entry in QUERIES}
     late = {query: place for query, place in places.items() if place}
     assert sum(place == 0 for place in places.values()) >= 0.9 * len(places), late
@@ -77,7 +78,7 @@ def test_what_is_meant_comes_first_or_nearly(search_page):
 
 
 @pytest.mark.parametrize(("dry", "wet"), [(70, 55), (140, 110), (120, 112), (180, 130)])
-def test_the_air_of_two_bulbs_is_that_of_another_library(search_page, dry, wet):
+def test_the_air_of_two_bulbs_agrees_with_another_library(search_page, dry, wet):
     """RH within 1.5 % of psychrolib (ASHRAE thermodynamic wet bulb), at the page's pressure."""
     psychrolib.SetUnitSystem(psychrolib.SI)
     pascal = float(search_page.evaluate("document.body.dataset.pressure"))
@@ -97,7 +98,7 @@ def test_other_numbers_are_not_taken_for_bulbs(search_page, question):
 
 
 def test_answers_to_problems_are_not_found(demo_site):
-    """Words that stand in answers alone: of the first problems of the chapter on sums."""
+    """Words that occur only in answers to the first problems of the chapter on calculations."""
     html = (demo_site / "mill/handbook/calculations.html").read_text("utf-8")
     index = (demo_site / "mill/assets/search-index.js").read_text("utf-8")
     answers = re.findall(r"<summary>Answer</summary><p>(.*?)</p>", html)
@@ -108,20 +109,20 @@ def test_answers_to_problems_are_not_found(demo_site):
         assert not [one for one in sentences if one in index]
 
 
-def test_a_term_is_told_by_its_definition(search_page):
+def test_a_term_is_answered_with_its_definition(search_page):
     search_page.get_by_role("searchbox").last.fill("what is collapse")
     hit = search_page.locator(".hit:has(a[href*='glossary.html#collapse'])").first
     hit.wait_for()
     expect(hit.locator("p")).to_contain_text("cell", use_inner_text=True, ignore_case=True)
 
 
-def test_the_index_of_the_whole_site_is_light(demo_site):
+def test_the_index_of_the_whole_site_is_small(demo_site):
     assert len(list((demo_site / "mill").rglob("*.html"))) >= 300
     index = (demo_site / "mill/assets/search-index.js").read_bytes()
     assert len(gzip.compress(index, 9, mtime=0)) < 250_000
 
 
-def test_search_answers_from_a_server_as_from_a_file(browser, demo_site):
+def test_search_answers_the_same_from_a_server_and_from_a_file(browser, demo_site):
     handler = functools.partial(http.server.SimpleHTTPRequestHandler, directory=demo_site / "mill")
     handler.log_message = lambda *_: None
     with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:

@@ -14,7 +14,7 @@ LOTS = sorted(path.stem for path in (PROJECT / "content/lots").glob("*.yaml"))
 
 @pytest.fixture
 def quiet_page(page):
-    """Return a page that fails the test if it asks the network or logs an error."""
+    """Return a page that fails the test if it uses the network or logs an error."""
     asked, errors = [], []
     page.on(
         "request",
@@ -47,7 +47,7 @@ def test_navigation_leads_through_every_part(quiet_page, demo_site):
         "Practice",
     ):
         page.get_by_role("navigation", name="Site").get_by_role("link", name=word).click()
-        # a click does not wait for a page whose scripts make parts of it
+        # a click does not wait for a page whose scripts build parts of it
         expect(page.locator('nav[aria-label="Site"] [aria-current]')).to_have_text(word)
         expect(page.locator("h1")).to_have_count(1)
 
@@ -56,7 +56,7 @@ def test_navigation_leads_through_every_part(quiet_page, demo_site):
     ("asked", "expected"),
     [
         ("equalizing", "equaliz"),  # the word itself
-        ("equalisng", "equaliz"),  # mistyped, and spelled the other way
+        ("equalisng", "equaliz"),  # mistyped, and in the other spelling
         ("fillet", "ticker"),  # what Britain calls a sticker
         ("sugar maple", "maple"),
         ("T4-D2", "T4-D2"),
@@ -80,7 +80,7 @@ def test_search_hit_opens_the_page_it_names(quiet_page, demo_site):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_lot_page_fits_a_phone_and_answers_first(browser, demo_site, scheme):
+def test_the_lot_page_fits_a_phone_and_begins_with_the_answer(browser, demo_site, scheme):
     key = read_token_key(PROJECT, invented=True)
     page = browser.new_page(viewport={"width": 360, "height": 640}, color_scheme=scheme)
     page.goto((demo_site / "customer" / lot_token(LOTS[0], key) / "index.html").as_uri())
@@ -112,13 +112,13 @@ def test_no_page_is_wider_than_its_window(browser, demo_site, path, width):
     page.close()
 
 
-def test_pages_say_the_same_without_script(browser, demo_site):
+def test_pages_have_the_same_content_without_script(browser, demo_site):
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto((demo_site / "mill/charges/HB-25-041.html").as_uri())
     assert page.locator("table").count() >= 3
     page.goto((demo_site / "mill/search.html").as_uri())
-    assert page.locator("main a").count() > 50  # the list that stands in for search
+    assert page.locator("main a").count() > 50  # the list that replaces search
     context.close()
 
 

@@ -1,4 +1,4 @@
-"""Nothing moves while a page loads: not when our letters come, not when a script makes its parts.
+"""Nothing shifts while a page loads, neither when fonts arrive nor when a script adds its parts.
 
 The measure is the browser's own layout-shift score (https://wicg.github.io/layout-instability/),
 summed over the whole load, expected or not.
@@ -28,7 +28,7 @@ WATCH = """() => {
   }).observe({type: 'layout-shift', buffered: true});
 }"""
 
-#: Every letter and script has come, the page was drawn, and what they changed after.
+#: Resolves once every font and script has arrived, the page was drawn, and their changes too.
 SETTLED = """async () => {
   const frame = () => new Promise(done => requestAnimationFrame(() => setTimeout(done, 10)));
   if (document.readyState !== 'complete') {
@@ -41,8 +41,8 @@ SETTLED = """async () => {
   return [document.fonts.size, window.shifts];
 }"""
 
-#: Milliseconds that files are on their way. Letters come one by one, some before the page is drawn
-#: and some long after it, and scripts after it.
+#: How long files are delayed [ms]. Fonts arrive one by one, some before the page is drawn and some
+#: long after it; scripts arrive after it.
 JOURNEYS = {
     "literata-400.woff2": 0,
     "folio-sans-400.woff2": 100,
@@ -52,22 +52,22 @@ JOURNEYS = {
     "fonts.js": 0,
     ".js": 120,
 }
-#: Bytes of a page's first part that come at a time where it comes in drops, and the pause after each.
+#: Bytes sent at a time where the start of a page comes in small pieces, and the pause after each.
 DROP, FIRST_PART, PAUSE_S = 400, 12_000, 0.03
-#: Pages whose first screen holds a table; the width of its columns rests on rows still to come.
+#: Pages whose first screen has a table; the width of its columns depends on rows still to come.
 TABLES = ("check", "audit-check", "records")
-#: Pages asked for their typefaces, one that is fetched by telephone among them.
+#: Pages checked for their typefaces, among them one that is fetched by phone.
 READ = ("chapter", "charge", "glossary", "lot", "customer")
 
 
 class _Slow(http.server.SimpleHTTPRequestHandler):
-    """A server that keeps files on their way, and lets nobody keep them.
+    """A server that delays files and forbids caching.
 
-    A page asked for with ``?drops`` comes a piece at a time, as to a machine that has much to do.
+    A page requested with ``?drops`` comes a piece at a time, as on a busy machine.
     """
 
     def copyfile(self, source: BinaryIO, outputfile: BinaryIO) -> None:
-        """Send what was asked for, in drops or whole."""
+        """Send what was requested, in pieces or at once."""
         if self.path.endswith("?drops"):
             for _ in range(0, FIRST_PART, DROP):
                 outputfile.write(source.read(DROP))
@@ -76,7 +76,7 @@ class _Slow(http.server.SimpleHTTPRequestHandler):
         super().copyfile(source, outputfile)
 
     def do_GET(self) -> None:
-        """Answer after as long as the file is on its way."""
+        """Answer after the file's delay."""
         path = self.path.partition("?")[0]
         time.sleep(next((ms for end, ms in JOURNEYS.items() if path.endswith(end)), 0) / 1000)
         super().do_GET()
@@ -87,7 +87,7 @@ class _Slow(http.server.SimpleHTTPRequestHandler):
         super().end_headers()
 
     def log_message(self, *_: object) -> None:
-        """Say nothing of each request."""
+        """Do not log requests."""
 
 
 @pytest.fixture
@@ -118,7 +118,7 @@ def typefaces(page) -> set[str]:
 
 
 @pytest.mark.parametrize(("way", "width"), [("folder", 1440), ("server", 360)])
-def test_nothing_moves_while_a_page_loads(browser, demo_site, server, way, width):
+def test_nothing_shifts_while_a_page_loads(browser, demo_site, server, way, width):
     context = browser.new_context(viewport={"width": width, "height": 800})
     page = context.new_page()
     page.add_init_script(f"({WATCH})()")
@@ -140,7 +140,7 @@ def test_nothing_moves_while_a_page_loads(browser, demo_site, server, way, width
         assert ours == len(READ), "a page opened from a folder was not drawn in our letters"
 
 
-def test_a_table_stays_while_its_rows_come(browser, demo_site, server):
+def test_a_table_does_not_shift_while_its_rows_arrive(browser, demo_site, server):
     context = browser.new_context(viewport={"width": 1440, "height": 800})
     page = context.new_page()
     page.add_init_script(f"({WATCH})()")
@@ -155,7 +155,7 @@ def test_a_table_stays_while_its_rows_come(browser, demo_site, server):
     assert not moved, "\n".join(moved)
 
 
-def test_a_planted_shift_would_be_seen(browser, tmp_path):
+def test_a_planted_shift_would_be_noticed(browser, tmp_path):
     page = tmp_path / "page.html"
     page.write_text(
         "<p id=late></p><h1>Words</h1><script>setTimeout(() => "

@@ -1,4 +1,5 @@
-"""Typed answers: right ones in any unit, wrong ones told by their mistake, progress on the device.
+"""Typed answers: right ones in any unit, wrong ones explained by their mistake, progress kept on
+the device.
 
 The sums of the mistakes are done here by hand, from the definitions of MC and of the controlling
 boards, not by the program.
@@ -50,14 +51,14 @@ def test_the_right_answer_is_right_with_and_without_its_unit(page, practice_page
         (lambda green, dry: (green - dry) / dry, "hundred times too small"),
     ],
 )
-def test_a_wrong_answer_is_told_by_its_mistake(page, practice_page, wrong, said):
+def test_a_wrong_answer_is_explained_by_its_mistake(page, practice_page, wrong, said):
     page.goto(practice_page)
     green, dry = masses(page, "section-mc")[:2]
     (words,) = answer(page, "section-mc", f"{wrong(green, dry):.3f}")
     assert said in words
 
 
-def test_the_plain_mean_is_told_from_the_controlling_mc(page, practice_page):
+def test_the_plain_mean_is_recognised_as_a_mistake_for_the_controlling_mc(page, practice_page):
     page.goto(practice_page)
     asked = page.locator("#wettest-half .asked").inner_text().replace("\u00a0", " ")
     boards = [float(found) for found in re.findall(r"\d+\.\d", asked)]
@@ -67,7 +68,7 @@ def test_the_plain_mean_is_told_from_the_controlling_mc(page, practice_page):
     assert answer(page, "wettest-half", f"{sum(half) / len(half):.1f}") == ["Right."]
 
 
-def test_other_units_are_taken_and_odd_ones_refused(page, practice_page):
+def test_other_units_are_accepted_and_unsuitable_ones_refused(page, practice_page):
     page.goto(practice_page)
     asked = (
         page.locator("#board-oven-dry .asked")
@@ -85,7 +86,7 @@ def test_other_units_are_taken_and_odd_ones_refused(page, practice_page):
     assert answer(page, "board-oven-dry", "about two kilos") == ["Type a number, as in 12.5 g."]
 
 
-def test_new_numbers_empty_the_form(page, practice_page):
+def test_new_numbers_clear_the_form(page, practice_page):
     page.goto(practice_page)
     answer(page, "section-mc", "12")
     page.locator("#section-mc").get_by_role("button", name="New numbers").click()

@@ -1,7 +1,7 @@
-"""The page that checks a bag by itself, in a browser, from a file: it says what the audit says.
+"""The page that checks a bag by itself, in a browser, from a file: it agrees with the audit.
 
-It shares no code with the package, so that each is a check of the other. KILNFOLIO_MUTANTS=200
-compares the two over so many changed bags.
+It shares no code with the package, so each checks the other. KILNFOLIO_MUTANTS=200 compares the two
+on that many changed bags.
 """
 
 import base64
@@ -24,7 +24,7 @@ from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.rendering.safety import SAFETY
 
 PAGE = Path(__file__).parents[2] / "builder/kilnfolio/site/assets/verify.html"
-#: Files no seal covers: the audit makes them again, the page says that it cannot.
+#: Files that no seal covers: the audit regenerates them, the page says that it cannot.
 BESIDE = ("README.txt", "bag-info.txt", "data/datapackage.json", "data/record.pdf")
 LEDGER = "data/content/ledger"
 GIVE = """async ([changed, gone, trusted]) => {
@@ -61,7 +61,7 @@ def page(browser, bag):
         encoded(bag),
     )
     yield opened
-    assert asked == [PAGE.as_uri()]  # it asked nobody for anything
+    assert asked == [PAGE.as_uri()]  # it made no request
     opened.close()
 
 
@@ -72,7 +72,7 @@ def verdict(page, bag, files=None, trusted=""):
 
 
 def with_manifests(files: dict[str, bytes]) -> dict[str, bytes]:
-    """Return a bag with its manifests written anew, as whoever changed a file would."""
+    """Return a bag with its manifests rewritten, as somebody who changed a file would."""
     payload = {path[5:]: data for path, data in files.items() if path.startswith("data/")}
     return pack(payload, {path: files[path] for path in ("README.txt", "bag-info.txt")})
 
@@ -84,14 +84,14 @@ def lay(files: dict[str, bytes], folder: Path) -> Path:
     return folder
 
 
-# --- the whole bag --------------------------------------------------------------------------------
+# --- an intact bag --------------------------------------------------------------------------------
 
 
-def test_it_carries_the_safety_wording():
+def test_the_page_has_the_safety_wording():
     assert SAFETY in PAGE.read_text("utf-8")
 
 
-def test_a_whole_bag(page, bag):
+def test_an_intact_bag_passes(page, bag):
     found = verdict(page, bag)
     assert (found["differences"], found["open"]) == ([], [])
     assert found["verdict"] == "nothing differs, key not confirmed"
@@ -101,14 +101,14 @@ def test_a_whole_bag(page, bag):
 
 
 @pytest.mark.parametrize("path", sorted((Path(__file__).parents[1] / "data/rules").glob("*/*")))
-def test_bags_of_the_demonstration(page, bag, path):
+def test_bags_of_the_demonstration_pass(page, bag, path):
     found = verdict(page, bag, read_bag(path)[0])
     assert (found["differences"], found["open"]) == ([], [])
     assert "sample boards" in found["checked"][-1]
 
 
 @pytest.mark.parametrize("method", [zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED])
-def test_it_takes_a_zip_file(page, bag, tmp_path, method):
+def test_the_page_accepts_a_zip_file(page, bag, tmp_path, method):
     path = tmp_path / "C1.zip"
     with zipfile.ZipFile(path, "w", method) as archive:
         for name, data in bag.items():
@@ -121,7 +121,7 @@ def test_it_takes_a_zip_file(page, bag, tmp_path, method):
     assert page.locator("#result table tr").count() > 1
 
 
-def test_it_takes_a_folder(page, bag, tmp_path):
+def test_the_page_accepts_a_folder(page, bag, tmp_path):
     page.set_input_files("#folder", lay(bag, tmp_path / "C1"))
     page.wait_for_selector("#verdict")
     expect(page.locator("#verdict")).to_have_attribute(
@@ -129,7 +129,7 @@ def test_it_takes_a_folder(page, bag, tmp_path):
     )
 
 
-def test_what_is_no_bag_is_said_to_be_none(page, tmp_path):
+def test_what_is_not_a_bag_is_reported_as_such(page, tmp_path):
     path = tmp_path / "x.zip"
     path.write_bytes(b"no zip")
     page.set_input_files("#zip", path)
@@ -139,8 +139,8 @@ def test_what_is_no_bag_is_said_to_be_none(page, tmp_path):
 # --- its own arithmetic ---------------------------------------------------------------------------
 
 
-def test_its_own_ed25519_is_that_of_rfc_8032(page):
-    """RFC 8032, section 7.1: a browser without Ed25519 uses the arithmetic written out there."""
+def test_its_own_ed25519_agrees_with_rfc_8032(page):
+    """RFC 8032, section 7.1: in a browser without Ed25519 the page uses its own arithmetic."""
     for _, public, message, signature in VECTORS:
         for flip in (0, 1):
             text = bytes.fromhex(message) + bytes(flip)
@@ -151,14 +151,14 @@ def test_its_own_ed25519_is_that_of_rfc_8032(page):
             assert held is (flip == 0)
 
 
-def test_without_the_browsers_ed25519_it_says_the_same(page, bag):
+def test_without_the_browsers_ed25519_the_result_is_the_same(page, bag):
     page.evaluate("byHand = true")
     assert verdict(page, bag)["verdict"] == "nothing differs, key not confirmed"
     page.evaluate("byHand = false")
 
 
 def test_a_false_sum_sealed_with_the_mills_key_is_found(page, bag, tmp_path):
-    """A dossier that says other than its masses, sealed again with the key itself."""
+    """A dossier that contradicts its masses, sealed again with the mill's key."""
     for change in (_drier_board, _drier_survey):
         files = _sealed_again(bag, tmp_path / change.__name__, change)
         found = verdict(page, bag, files)
@@ -192,7 +192,7 @@ def _sealed_again(bag, folder, change) -> dict[str, bytes]:
 
 
 def mutants(bag: dict[str, bytes], chance: random.Random):
-    """Yield changed bags without end: what was done, and the files."""
+    """Yield an endless series of changed bags: the change, and the files."""
     lines = bag[f"{LEDGER}/entries.jsonl"].splitlines(keepends=True)
     texts = [path for path in bag if path.endswith((".yaml", ".csv", ".json", ".jsonl", ".txt"))]
     while True:
@@ -208,7 +208,7 @@ def mutants(bag: dict[str, bytes], chance: random.Random):
         elif kind == 3:
             files[f"data/{chance.randrange(99)}.txt"] = b"added"
         elif kind == 4 and path.startswith("data/") and path not in BESIDE:
-            if path.endswith("keys.yaml"):  # a harmless word of it may be changed by anybody
+            if path.endswith("keys.yaml"):  # anybody may change a harmless word of it
                 continue
             files[path] = _flipped(bag[path], chance)
             files = with_manifests(files)
@@ -235,7 +235,7 @@ def _flipped(data: bytes, chance: random.Random) -> bytes:
     return bytes(changed)
 
 
-def test_it_says_what_the_audit_says(page, bag, tmp_path):
+def test_the_page_agrees_with_the_audit(page, bag, tmp_path):
     seed = secrets.randbits(32)
     made = mutants(bag, random.Random(seed))
     for number in range(int(os.environ.get("KILNFOLIO_MUTANTS", "12"))):
