@@ -24,8 +24,7 @@ from kilnfolio.cli import main
 
 
 def texts_of(raw, size=380):
-    """Return the texts of the codes as the guide describes them: part, parts, CRC-32 of the whole.
-    """
+    """Return the texts of the codes as the guide describes them: part, parts, CRC-32 of the whole."""
     text, check = raw.decode("ascii"), zlib.crc32(raw)
     pieces = [text[at : at + size] for at in range(0, len(text), size)]
     return [

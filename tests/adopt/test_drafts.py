@@ -1,5 +1,4 @@
-"""Records just begun by `new`: the mill around them is built as usual, and nothing depends on them.
-"""
+"""Records just begun by `new`: the mill around them is built as usual, and nothing depends on them."""
 
 import json
 import re

@@ -251,8 +251,7 @@ def sent_raw(server, text):
 
 
 def test_the_body_of_a_refused_request_is_not_read_as_a_request(lan, root):
-    """A page elsewhere may post any text, even one with headers that only our own page could send.
-    """
+    """A page elsewhere may post any text, even one with headers that only our own page could send."""
     host = f"127.0.0.1:{lan.server.server_port}"
     own_headers = f"Host: {host}\r\nOrigin: http://{host}\r\nCookie: {paired(lan)}\r\n"
     body = json.dumps(ENTRIES)

@@ -1,5 +1,4 @@
-"""Sheets imported into a charge that already has some: added in order of time, nothing overwritten.
-"""
+"""Sheets imported into a charge that already has some: added in order of time, nothing overwritten."""
 
 import shlex
 

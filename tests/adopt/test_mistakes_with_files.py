@@ -1,5 +1,4 @@
-"""Mistakes made with files, folders and sheets: each message in full, and what a person does next.
-"""
+"""Mistakes made with files, folders and sheets: each message in full, and what a person does next."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""The customer's page compares itself with the label, in a real Chromium, from file:// and http://.
-"""
+"""The customer's page compares itself with the label, in a real Chromium, from file:// and http://."""
 
 import functools
 import http.server

@@ -1,5 +1,4 @@
-"""A customer's page in another language: the same record, checked against its label as in English.
-"""
+"""A customer's page in another language: the same record, checked against its label as in English."""
 
 from __future__ import annotations
 

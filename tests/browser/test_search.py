@@ -1,5 +1,4 @@
-"""Search in a browser: practitioners' queries find the page they mean, at once, from a small index.
-"""
+"""Search in a browser: practitioners' queries find the page they mean, at once, from a small index."""
 
 import functools
 import gzip

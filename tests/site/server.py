@@ -1,4 +1,4 @@
-"""A plain web server on this computer, as the guide says one is set up."""
+"""A plain web server on this computer, set up as in the guide."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from kilnfolio.site.serving import HEADERS, HTTPS_HEADERS, TYPES
 
-#: What a request is answered with: status, headers, body.
+#: The answer to a request: status, headers, body.
 Answer = tuple[int, Mapping[str, str], bytes]
 
 
 def answered(folder: Path, path: str) -> Answer:
-    """Return what a server well set up answers."""
+    """Return the answer of a well-configured server."""
     file = folder / path.lstrip("/")
     if path.endswith("/"):
         file /= "index.html"
@@ -32,7 +32,7 @@ def answered(folder: Path, path: str) -> Answer:
 
 
 def self_signed(folder: Path) -> tuple[Path, Path]:
-    """Write a certificate of this computer that signs itself, and its key."""
+    """Write a self-signed certificate of this computer, and its key."""
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "localhost")])
     now = dt.datetime.now(dt.UTC)
@@ -62,9 +62,9 @@ def serving(
     otherwise: Callable[[str, Answer], Answer] = lambda _, answer: answer,
     secure: ssl.SSLContext | None = None,
 ) -> Iterator[str]:
-    """Serve a folder to this computer; `otherwise` may change what a path is answered with.
+    """Serve a folder to this computer; `otherwise` may change the answer to a path.
 
-    With `secure` over https, at the name localhost.
+    With `secure`, serve over https under the name localhost.
     """
 
     class Handler(BaseHTTPRequestHandler):
@@ -80,14 +80,16 @@ def serving(
             self.wfile.write(body)
 
         def log_message(self, *_):
-            """Say nothing of each request."""
+            """Do not log requests."""
 
     server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
     server.daemon_threads = True
     if secure:
         server.socket = secure.wrap_socket(server.socket, server_side=True)
-        server.handle_error = lambda *_: None  # a client that does not trust it hangs up
-    # it looks for the end every 20 ms, and not every half second, since tests end many servers
+        server.handle_error = lambda *_: (
+            None
+        )  # a client that does not trust it closes the connection
+    # it checks for the end every 20 ms instead of every half second, since tests end many servers
     thread = threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True)
     thread.start()
     try:

@@ -1,4 +1,4 @@
-"""A small mill, reviewed and built, for the tests of pages: they read what a build wrote."""
+"""A small mill, reviewed and built, for the tests of pages, which read what a build wrote."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class Mill:
 
     @functools.cached_property
     def site(self) -> Path:
-        """The folder of the editions, built without PDFs when it is first asked for."""
+        """The folder of the editions, built without PDFs on first use."""
         root = self.folder.root
         build_site(root, root / "site", workers=1, pdfs=False)
         return root / "site"
@@ -72,7 +72,7 @@ class Mill:
         folder: MillFolder | None = None,
         dossiers: Mapping[str, Dossier] | None = None,
     ) -> str:
-        """Return what a lot's customer would read if its review, or the records, were others."""
+        """Return what a lot's customer would read if its review or records were different."""
         folder = folder or self.folder
         view = customer_lot(folder, "L1", dossiers or self.dossiers, lot, self.tokens["L1"])
         return render_lot(environment(folder.mill.record, menu=()), view, self.tokens["L1"]).html
@@ -100,14 +100,14 @@ def small_mill(root: Path, *, library: bool = False, **changes: Change) -> Mill:
 
 @functools.cache
 def shared_mill(*, library: bool = False) -> Mill:
-    """Return the minimal mill, made once in a process, for tests that change nothing of it."""
+    """Return the minimal mill, made once per process, for tests that change nothing."""
     home = tempfile.mkdtemp(prefix="kilnfolio-")
     atexit.register(shutil.rmtree, home, ignore_errors=True)
     return small_mill(Path(home), library=library)
 
 
 class Outline(HTMLParser):
-    """What a page holds: the words of its main part, and its ids and links."""
+    """What a page contains: the words of its main part, its ids and its links."""
 
     def __init__(self, html: str):
         super().__init__(convert_charrefs=True)
@@ -119,7 +119,7 @@ class Outline(HTMLParser):
 
     @property
     def text(self) -> str:
-        """The words, spaces made one and plain."""
+        """The words, with runs of white space replaced by one space."""
         return " ".join("".join(self._words).replace("\u202f", " ").split())
 
     def handle_starttag(self, tag, attrs):

@@ -1,4 +1,4 @@
-"""Sections of the board model on pages of the mill: shown there, labelled, and nowhere else."""
+"""Sections of the board model on pages of the mill: shown and labelled there, and nowhere else."""
 
 import pytest
 from tests.conftest import PROJECT
@@ -21,8 +21,8 @@ def context(mill):
     return mill_context(mill.graph)
 
 
-def test_a_lot_in_the_store_its_record_names(context):
-    """18 °C and 45 % RH hold wood at 8.5 % (Wood Handbook, eq. 4-5), inside an order of 7 to 9 %."""
+def test_a_lot_is_stored_in_the_air_its_record_names(context):
+    """18 °C and 45 % RH keep wood at 8.5 % (Wood Handbook, eq. 4-5), within an order of 7 to 9 %."""
     lot = context.folder.lots["HBL-26-001"].record
     found = stored_view(context, lot, context.lot_dossiers[lot.id])
     assert found.air.endswith("as the lot's record says")

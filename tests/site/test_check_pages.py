@@ -1,4 +1,4 @@
-"""The catalogue of checks: what each rests on, its limits as the mill has them, what was used."""
+"""The catalogue of checks: their sources, their limits as the mill sets them, and what was used."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def test_a_check_says_what_clears_a_fail(pages):
         assert words in pages[f"checks/{slug}.html"], slug
 
 
-def test_every_limit_shows_where_it_stands(pages):
+def test_every_limit_shows_its_source(pages):
     words = {"common practice": "common practice, no source", "memory": "from memory, unconfirmed"}
     limits = yaml.load((LIBRARY / "limits.yaml").read_text("utf-8"), yaml.CSafeLoader)["limits"]
     for check in CHECKS.values():
@@ -101,7 +101,7 @@ def test_every_limit_shows_where_it_stands(pages):
                     assert "everywhere" in page
 
 
-def test_what_the_mill_edits_is_shown_and_used(mill, pages):
+def test_limits_that_the_mill_edits_are_shown_and_used(mill, pages):
     page = pages["checks/spike.html"]
     row = page[page.index("7.25 K") :][:200]
     for words in (
@@ -134,7 +134,7 @@ def test_a_limit_without_its_origin_is_refused(gone):
         validate(parse_yaml(text.encode(), "schedules/limits.yaml"), Limits)
 
 
-def test_what_was_used_of_the_log_is_counted_and_why_not(mill, pages):
+def test_rows_of_the_log_that_were_not_used_are_counted_with_the_reason(mill, pages):
     log = mill.dossiers["C1"].log
     reasons = {
         "cells of dry-bulb marked missing": 1,
@@ -151,7 +151,7 @@ def test_what_was_used_of_the_log_is_counted_and_why_not(mill, pages):
         assert f"Not used, {reason}: {count}." in page
 
 
-def test_what_was_not_checked_is_counted_and_named(mill, pages):
+def test_what_was_not_checked_is_counted_and_listed(mill, pages):
     missing = [finding for finding in mill.dossiers["C1"].findings if finding.outcome == "no data"]
     assert missing
     page = pages["charges/C1.html"]

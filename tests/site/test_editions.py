@@ -1,4 +1,4 @@
-"""What leaves the mill: the statement and its evidence, and nothing else."""
+"""What leaves the mill: the statement and its evidence, nothing else."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def pdf_words(pdf: bytes) -> str:
 # --- the customer's answer ----------------------------------------------------
 
 
-def test_statement_and_facts_come_in_the_readers_order(mill, page):
+def test_statement_and_facts_are_in_the_order_readers_need(mill, page):
     text = Outline(page.html).text.replace("\u00a0", " ")
     order = [
         "Lot L1",
@@ -103,22 +103,22 @@ def test_page_links_to_no_other_page(page):
         "../assets/label.js",
         "../assets/opens.js",
         "../assets/site.css",
-        "record.json",  # and record.pdf, where a build has printed it
+        "record.json",  # and record.pdf, if a build has printed it
     ]
 
 
-def test_storage_advice_is_the_air_the_wood_rests_in(page):
+def test_storage_advice_is_the_air_in_equilibrium_with_the_wood(page):
     """Wood Handbook table 4-2: 12 % EMC at 21.1 °C (70 °F) and 65 % RH."""
     assert re.search(r"about 6[45]\s*% relative humidity", Outline(page.html).text)
 
 
-def test_forbidden_words(mill, page):
+def test_forbidden_words_do_not_appear(mill, page):
     for text in (page.html, pdf_words(pdf_of(mill))):
         assert not re.search(r"guarantee|Cabinet Works|red-oak-4-4|set-point|A\. N\. Other", text)
 
 
 def test_an_unassessed_lot_shows_no_numbers(tmp_path):
-    """A section lighter than its oven-dry mass refuses the moisture record of the charge."""
+    """A section lighter than its oven-dry mass invalidates the moisture record of the charge."""
 
     def spoil(charge):
         charge["weighings"][3]["masses"]["S1"] = "1500 g"
@@ -134,7 +134,7 @@ def test_an_unassessed_lot_shows_no_numbers(tmp_path):
 
 
 @pytest.mark.parametrize("treated", [None, False])
-def test_a_heat_treatment_without_evidence_is_said_not_to_be_supported(mill, treated):
+def test_a_heat_treatment_without_evidence_is_stated_as_not_supported(mill, treated):
     lots = {"L1": mill.lots["L1"].model_copy(update={"heat_treated": treated})}
     for heat in (True, False):
         html = _rendered(mill, lots, {"heat_treatment_stated": True}, heat=heat)
@@ -181,7 +181,7 @@ def test_the_list_names_fields_that_exist():
         assert fields <= set(model.model_fields), model.__name__
 
 
-def test_a_field_off_the_list_cannot_be_read(mill):
+def test_a_field_that_is_not_listed_cannot_be_read(mill):
     lot = for_customer(mill.folder.lots["L1"].record)
     assert lot.id == "L1"
     with pytest.raises(NotPublishedError, match=r"Lot\.customer"):
@@ -225,7 +225,7 @@ def planted(value: Any, *, allowed: bool) -> Any:
 
 
 def test_no_canary_leaves_the_mill(tmp_path):
-    """Every field that the list does not name holds a mark; no mark comes out."""
+    """Every field that the list does not name contains a mark; no mark comes out."""
     mill = small_mill(
         tmp_path,
         lot={
@@ -266,7 +266,7 @@ def test_no_canary_leaves_the_mill(tmp_path):
 # --- the record on paper ------------------------------------------------------
 
 
-def test_record_is_one_page_and_says_what_the_page_says(mill, tmp_path):
+def test_the_pdf_record_is_one_page_and_agrees_with_the_page(mill, tmp_path):
     path = tmp_path / "record.pdf"
     view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], mill.tokens["L1"])
     pdf, warnings = lot_pdf(environment(mill.folder.mill.record, menu=()), view)
@@ -281,7 +281,7 @@ def test_record_is_one_page_and_says_what_the_page_says(mill, tmp_path):
     assert "Demonstration" in text
 
 
-def test_record_of_a_lot_with_much_to_say_is_still_one_page(mill):
+def test_the_record_of_a_lot_with_long_texts_is_still_one_page(mill):
     view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], mill.tokens["L1"])
     long = dataclasses.replace(
         view,
@@ -296,15 +296,15 @@ def test_record_of_a_lot_with_much_to_say_is_still_one_page(mill):
     assert "HB-26-0023-A" in pdf_words(pdf)
 
 
-def test_record_that_cannot_fit_is_complained_of(mill):
+def test_a_record_that_cannot_fit_causes_a_warning(mill):
     view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], mill.tokens["L1"])
     endless = dataclasses.replace(view, product="Red oak boards. " * 900)
     _, warnings = lot_pdf(environment(mill.folder.mill.record, menu=()), endless)
     assert any("not one" in warning for warning in warnings)
 
 
-def test_record_is_the_same_bytes_again(mill):
-    """Whatever was set in between: documents share their fonts and style sheets."""
+def test_printing_a_record_again_gives_the_same_bytes(mill):
+    """Whatever was printed in between: documents share their fonts and style sheets."""
     first = pdf_of(mill)
     view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], mill.tokens["L1"])
     other = dataclasses.replace(view, product="Ölkiefer, ¾ in, “select”")
@@ -312,7 +312,7 @@ def test_record_is_the_same_bytes_again(mill):
     assert pdf_of(mill) == first
 
 
-def test_code_on_the_record_leads_to_the_page(mill, tmp_path):
+def test_the_code_on_the_record_leads_to_the_page(mill, tmp_path):
     """Drawn by poppler and read by ZXing, neither of which made it."""
     path = tmp_path / "record.pdf"
     path.write_bytes(pdf_of(mill))

@@ -1,4 +1,5 @@
-"""A mill's own house: in every edition and PDF, checked for contrast, and never over what protects."""
+"""A mill's own house style: in every edition and PDF, checked for contrast, and never able to hide
+what protects the reader."""
 
 from __future__ import annotations
 
@@ -20,7 +21,7 @@ from kilnfolio.site.house_style import FRAME, style_problems
 
 
 def refused(tmp_path, files, **brand) -> str:
-    """Return what is said of a house that does not hold."""
+    """Return the problems of an invalid house style."""
     minimal_mill(tmp_path, files={**own_house(**brand), **files})
     with pytest.raises(RecordProblems) as raised:
         refuse_problems_of(open_mill(tmp_path), [(house, "")])
@@ -28,7 +29,8 @@ def refused(tmp_path, files, **brand) -> str:
 
 
 # WCAG 2.2, definition of contrast ratio: black on white is 21:1, a colour on itself 1:1; #767676 on
-# white is the well-known grey at the edge of 4.5:1 (WebAIM, contrast checker), and #777777 below it.
+# white is the well-known grey at the edge of 4.5:1 (WebAIM, contrast checker), and #777777 below
+# it.
 @pytest.mark.parametrize(
     ("one", "other", "expected"),
     [
@@ -38,11 +40,11 @@ def refused(tmp_path, files, **brand) -> str:
         ("#777777", "#ffffff", 4.48),
     ],
 )
-def test_contrast_is_that_of_wcag(one, other, expected):
+def test_contrast_is_computed_as_in_wcag(one, other, expected):
     assert contrast(one, other) == pytest.approx(expected, abs=0.005)
 
 
-def test_the_nearest_shade_has_the_contrast_and_is_no_further_than_need_be():
+def test_the_nearest_shade_has_the_contrast_and_is_no_further_than_necessary():
     shade = nearest("#999999", ["#ffffff"])
     assert shade is not None
     assert contrast(shade, "#ffffff") >= TEXT
@@ -50,7 +52,7 @@ def test_the_nearest_shade_has_the_contrast_and_is_no_further_than_need_be():
     assert nearest("#808080", ["#ffffff", "#000000", "#767676"]) is None
 
 
-def test_a_mill_without_a_house_adds_nothing(tmp_path):
+def test_a_mill_without_a_house_style_adds_nothing(tmp_path):
     minimal_mill(tmp_path)
     graph = open_mill(tmp_path).graph
     assert house(graph).of("customer", "en") is NOTHING
@@ -61,7 +63,7 @@ def test_a_mill_without_a_house_adds_nothing(tmp_path):
         assert 'class="own' not in html
 
 
-def test_every_edition_gets_the_house(tmp_path):
+def test_every_edition_has_the_house_style(tmp_path):
     minimal_mill(tmp_path, mill={"customer_languages": ["en", "fr"]}, files=own_house())
     graph = open_mill(tmp_path).graph
     made = house(graph)
@@ -73,13 +75,13 @@ def test_every_edition_gets_the_house(tmp_path):
         assert ("look after your boards" in own.block("closing", "")) is (edition == "customer")
         assert "For use at Minimal Mill" in own.block("cover")
         assert not own.block("cover", "")
-    # paper holds all it needs: nothing is fetched when a PDF is printed
+    # a PDF contains all it needs: nothing is fetched when it is printed
     assert not re.search(r'url\("(?!data:)', made.paper)
     assert 'src="data:' in made.of("customer", "en").block("closing")
     assert context_of(graph, "mill").env.globals["own"].sheet == SHEET
 
 
-def test_a_light_colour_does_not_stand_on_dark_screens(tmp_path):
+def test_a_colour_for_light_mode_is_not_used_in_dark_mode(tmp_path):
     minimal_mill(tmp_path, files=own_house(colours={"light": {"link": "#1b4f72"}}))
     sheet = house(open_mill(tmp_path).graph).files[SHEET].decode()
     dark = sheet.partition("(prefers-color-scheme: dark) { :root")[2].partition("}")[0]
@@ -87,7 +89,7 @@ def test_a_light_colour_does_not_stand_on_dark_screens(tmp_path):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_a_colour_too_faint_is_refused_with_one_that_is_not(tmp_path, scheme):
+def test_a_colour_too_faint_is_refused_and_a_stronger_one_suggested(tmp_path, scheme):
     ground = our_colours(scheme)["paper-sunk"]
     said = refused(tmp_path, {}, colours={scheme: {"accent": "#8a8a8a"}})
     assert "content/brand.yaml:" in said
@@ -97,7 +99,7 @@ def test_a_colour_too_faint_is_refused_with_one_that_is_not(tmp_path, scheme):
     assert contrast(shade[1], ground) >= TEXT
 
 
-def test_a_ground_may_not_swallow_an_outcome(tmp_path):
+def test_a_background_may_not_hide_an_outcome(tmp_path):
     # the red of a fail on a red page
     said = refused(tmp_path, {}, colours={"light": {"paper": "#95291a"}})
     assert "'#95291a'" in said
@@ -136,13 +138,14 @@ def test_a_ground_may_not_swallow_an_outcome(tmp_path):
         ("theme/closing.html", "{% if %}", "closing.html:1"),
     ],
 )
-def test_what_a_house_may_not_bring(tmp_path, name, content, words):
+def test_what_a_house_style_may_not_contain_is_refused(tmp_path, name, content, words):
     said = refused(tmp_path, {f"content/{name}": content})
     assert words in said
     assert f"content/{name}" in said or "content/brand.yaml:" in said
 
 
-# What would hide, cover, move, recolour or reword a caution, an outcome, a seal or the wording.
+# Style that would hide, cover, move, recolour or reword a caution, an outcome, a seal or the safety
+# wording.
 @pytest.mark.parametrize(
     "rule",
     [
@@ -185,20 +188,21 @@ def test_what_a_house_may_not_bring(tmp_path, name, content, words):
         ".own-closing { margin: 0",
     ],
 )
-def test_a_theme_cannot_touch_what_protects(rule):
-    # the last one only lacks its brace, which ends with the file and harms nothing
+def test_a_theme_cannot_change_what_protects_the_reader(rule):
+    # the last one only lacks its closing brace, which the end of the file supplies; it harms
+    # nothing
     found = list(style_problems(rule, "content/theme/theme.css"))
     assert bool(found) is (rule != ".own-closing { margin: 0")
     assert all(str(one).startswith("content/theme/theme.css:1:") for one in found)
 
 
 @pytest.mark.parametrize("part", FRAME)
-def test_the_frame_may_be_dressed(part):
+def test_the_frame_of_the_page_may_be_styled(part):
     css = f"{part} {{ border-bottom: 3px double var(--timber); padding: 0.5rem 1rem }}"
     assert not list(style_problems(css, "theme.css"))
 
 
-def test_a_brand_is_read_like_any_record(tmp_path):
+def test_a_brand_is_read_like_any_other_record(tmp_path):
     said = refused(tmp_path, {"content/brand.yaml": {**BRAND, "colors": {}, "icon": "../x.svg"}})
     assert "'colors'" in said
     assert "content/brand/" in said

@@ -1,4 +1,4 @@
-"""What a customer is told of timber in a room, against the Wood Handbook."""
+"""What a customer is told about timber in a room, against the Wood Handbook."""
 
 import re
 
@@ -18,7 +18,7 @@ def rooms(mc_pct, species):
     return indoors(timber_of(mc_pct, for_customer(species)))
 
 
-def test_movement_is_that_of_the_handbook(red_oak):
+def test_movement_agrees_with_the_handbook(red_oak):
     """Wood Handbook table 4-2: 6.2 % EMC at 21.1 °C (70 °F) and 30 % RH; table 4-3: northern red
     oak shrinks 8.6 % tangentially, 4.0 % radially; eq. 13-3: ΔD = D (MF - MI)/(3000/S - 30 + MI).
     """
@@ -32,7 +32,7 @@ def test_movement_is_that_of_the_handbook(red_oak):
         assert float(inches) == pytest.approx(-expected / 25.4, abs=0.003)
 
 
-def test_damp_swells_and_its_own_air_leaves_it_as_it_is(red_oak):
+def test_damp_air_swells_timber_and_air_at_its_emc_does_not(red_oak):
     """Wood Handbook table 4-2: 9.2 % EMC at 21.1 °C (70 °F) and 50 % RH."""
     _, lived_in, damp = (room.words for room in rooms(9.25, red_oak))
     assert "flat-sawn stays as it is; quarter-sawn stays as it is" in lived_in
@@ -40,14 +40,14 @@ def test_damp_swells_and_its_own_air_leaves_it_as_it_is(red_oak):
     assert "shrinks" not in damp
 
 
-def test_air_is_told_in_both_unit_systems(red_oak):
+def test_air_is_given_in_both_unit_systems(red_oak):
     # 21 °C is 69.8 °F, 20 °C is 68 °F.
     winter, lived_in, _ = (room.words for room in rooms(9.25, red_oak))
     assert "21\u00a0°C (70\u00a0°F), 30\u00a0% humidity" in winter
     assert "20\u00a0°C (68\u00a0°F), 50\u00a0% humidity" in lived_in
 
 
-def test_nothing_is_told_of_a_width_where_the_shrinkage_is_unknown(red_oak):
+def test_nothing_is_said_about_width_if_the_shrinkage_is_unknown(red_oak):
     for room in rooms(12.0, red_oak.model_copy(update={"shrinkage": None})):
         assert "width" not in room.words
         assert "settles" in room.words

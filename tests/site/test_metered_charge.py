@@ -1,4 +1,4 @@
-"""A charge whose boards are read by a hand meter alone has its page and its workings."""
+"""A charge whose boards are only read by a hand meter has its page and its workings."""
 
 from tests.minimal import DROP, minimal_mill
 
@@ -19,4 +19,4 @@ def test_workings_are_made_without_weighed_boards(tmp_path):
     assert [one.mc_pct for one in dossier.controlling] == [19.0, 13.0]  # the wettest half of two
     shown = charge_workings(folder, folder.charges["C1"].record, dossier)
     assert "water-removed" in shown
-    assert "mc-from" not in shown  # what a meter showed is not worked out
+    assert "mc-from" not in shown  # what a meter showed has no working

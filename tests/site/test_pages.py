@@ -1,4 +1,4 @@
-"""The mill edition: every page says what its record says, and leads nowhere that is not there."""
+"""The mill edition: every page agrees with its record, and every link has a target."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def pages(mill) -> dict[str, Outline]:
     return {page.path: Outline(page.html) for page in mill.pages}
 
 
-def test_every_page_carries_the_safety_wording_and_its_language(mill):
+def test_every_page_has_the_safety_wording_and_names_its_language(mill):
     for page in mill.pages:
         assert SAFETY in page.html, page.path
         assert re.search(r'<html lang="en">', page.html), page.path
@@ -46,7 +46,7 @@ def test_a_demonstration_says_so_on_every_page(mill):
         assert re.search(r'<aside class="invented"[^>]*>[^<]*invented', page.html), page.path
 
 
-def test_links_and_anchors_lead_somewhere(pages, tmp_path):
+def test_links_and_anchors_have_targets(pages, tmp_path):
     files = {path.relative_to(tmp_path).as_posix() for path in copy_assets(tmp_path)}
     later = {
         "assets/search-index.js",
@@ -116,9 +116,9 @@ def reference_steps(name: str) -> list[dict[str, str]]:
         ("T12-E7 (basswood 4/4)", "tilia-americana-4-4"),
     ],
 )
-def test_step_table(mill, published, identity):
+def test_the_step_table_agrees_with_the_sources(mill, published, identity):
     """OSU Research Paper 27 as read; AH-188 as assembled from memory; EMC by psychrolib."""
-    # the paper's equalizing and conditioning are no steps
+    # the paper's equalizing and conditioning are not steps
     steps = [
         step
         for step in reference_steps(published)
@@ -143,7 +143,7 @@ def test_step_table(mill, published, identity):
             float(step["wet_bulb_f"]),
         )
         assert dry_c == pytest.approx(float(step["dry_bulb_c"]), abs=0.06)
-        # the mill stands at 310 m, and a ventilated wet bulb is not quite the thermodynamic one
+        # the mill is at 310 m, and a ventilated wet bulb is not quite the thermodynamic one
         assert emc == pytest.approx(float(step["emc_hh_pct"]), abs=0.4)
 
 
@@ -182,7 +182,7 @@ def test_species_page_prints_every_value_of_its_file(pages):
     assert "3.8 points/day" in text
 
 
-def test_defects_lead_to_the_atlas(pages):
+def test_defects_link_to_the_atlas(pages):
     assert any(
         link.endswith("handbook/defect-atlas.html#honeycomb")
         for link in pages["species/quercus-rubra.html"].links
@@ -199,7 +199,7 @@ def test_charge_page_gives_the_answer_first(pages):
     assert text.index("Dried to 12.1") < text.index("What the checks say")
 
 
-def test_every_finding_stands_on_the_page_with_its_line(mill, pages):
+def test_every_finding_is_on_the_page_with_its_line(mill, pages):
     text = pages["charges/C1.html"].text.replace("\u00a0", " ")
     for finding in mill.dossiers["C1"].findings:
         said = regional_format(mill.folder.mill.record).localized(finding.message)
@@ -232,7 +232,7 @@ def test_digests_are_those_of_the_files(mill, pages):
         assert said in pages["charges/C1.html"].text
 
 
-def test_step_change_is_replayed_with_its_boards(pages):
+def test_a_step_change_is_shown_with_the_boards_that_decided_it(pages):
     """Due at 15.2 %; S1 and S2 are the wettest half of three on day 3."""
     from tests.minimal import BOARDS, board_mc
 
@@ -247,8 +247,8 @@ def test_step_change_is_replayed_with_its_boards(pages):
     assert float(sentence[1]) == pytest.approx(mean, abs=0.15)
 
 
-def test_step_change_is_replayed_with_the_air_until_then(mill, pages):
-    """The bulbs said are the means of the log's own rows in the interval before the change."""
+def test_a_step_change_is_shown_with_the_air_up_to_then(mill, pages):
+    """The bulbs printed are the means of the log's rows in the interval before the change."""
     text = pages["charges/C1.html"].text.replace("\u00a0", " ")
     found = re.search(
         r"Air in the (\d+) h before: dry bulb \d+ °F \(([\d.]+) °C\), "
@@ -289,7 +289,7 @@ def test_a_customer_reads_which_boards_were_measured(mill, judged_by, said):
     assert all(said in text.replace("’", "'") for text in told)
 
 
-def test_defects_stand_with_their_worst_as_it_was_entered(tmp_path):
+def test_defects_are_listed_with_the_worst_as_entered(tmp_path):
     """10 mm is 0.39 in; a defect nobody found is not listed."""
     mill = small_mill(
         tmp_path,
@@ -317,7 +317,7 @@ def test_defects_stand_with_their_worst_as_it_was_entered(tmp_path):
     assert "Honeycomb" not in text
 
 
-def test_text_of_the_mill_is_text(tmp_path):
+def test_the_mills_text_is_shown_as_text(tmp_path):
     sly = '<script>alert(1)</script><img src=x onerror=alert(2)> & "quoted"'
     mill = small_mill(
         tmp_path,
@@ -354,7 +354,7 @@ def test_the_same_records_give_the_same_pages(tmp_path):
 # --- checks, sources, records -------------------------------------------------
 
 
-def test_catalogue_holds_every_check_with_its_limits(mill, pages):
+def test_the_catalogue_lists_every_check_with_its_limits(mill, pages):
     limits = yaml.load((LIBRARY / "limits.yaml").read_text("utf-8"), yaml.CSafeLoader)["limits"]
     for check in CHECKS.values():
         assert check.slug in pages["checks/index.html"].ids
@@ -367,15 +367,15 @@ def test_catalogue_holds_every_check_with_its_limits(mill, pages):
                 assert f"{key} {amount}" in text, (check.slug, key)
 
 
-def test_sources_name_who_rests_on_them(pages):
+def test_sources_list_what_uses_them(pages):
     page = pages["sources.html"]
     assert "wood-handbook" in page.ids
     assert "species/quercus-rubra.html" in page.links
     assert "schedules/quercus-rubra-4-4.html" in page.links
 
 
-def test_reference_lists_every_key_that_pydantic_knows(pages):
-    """The JSON Schema that pydantic itself derives is the other witness."""
+def test_the_reference_lists_every_key_that_pydantic_knows(pages):
+    """Compared with the JSON Schema that pydantic itself derives."""
     text = pages["records.html"].text
     for model in FILES:
         schema = model.model_json_schema()

@@ -43,7 +43,7 @@ def test_each_term_of_the_glossary_is_found_with_its_other_names(mill, index):
             assert entry[4] == ", ".join(term.also)
 
 
-def test_other_names_stand_for_ours(index):
+def test_synonyms_find_our_terms(index):
     assert "sticker" in index["synonyms"]["fillet"]
     assert "timber" in index["synonyms"]["lumber"]
     assert "northern red oak" in index["synonyms"]["roteiche"]

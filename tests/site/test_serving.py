@@ -1,4 +1,4 @@
-"""What is published, fetched back and compared: every fault is named, with its path."""
+"""What is published, fetched back and compared: every fault is reported with its path."""
 
 import contextlib
 import json
@@ -21,7 +21,7 @@ LOT = "q7yhm2kmgxw4t3zkq7yhm2kmgxw4t3zk"
 
 @pytest.fixture
 def edition(tmp_path):
-    """Return a customer edition in little: a page, its record, a style sheet."""
+    """Return a small customer edition: a page, its record, a style sheet."""
     home = tmp_path / "site/customer"
     for name, data in {
         f"{LOT}/index.html": b"<!doctype html><title>Lot</title>",
@@ -54,13 +54,13 @@ def with_header(name, value):
     return lambda status, headers, body: (status, {**headers, name: value}, body)
 
 
-def test_a_server_that_gives_what_was_built_is_as_built(edition):
+def test_a_server_that_serves_what_was_built_has_no_differences(edition):
     with serving(edition) as address:
         found = compare(address + "/", edition)
     assert (found.files, found.differences) == (3, ())
 
 
-def test_one_changed_byte_is_named_with_its_digest(edition):
+def test_one_changed_byte_is_reported_with_its_digest(edition):
     found = differences(
         edition, only("/assets/site.css", lambda s, h, b: (s, h, b.replace(b"{", b"[")))
     )
@@ -70,25 +70,25 @@ def test_one_changed_byte_is_named_with_its_digest(edition):
     }
 
 
-def test_a_file_that_was_not_copied_is_named(edition):
+def test_a_file_that_was_not_copied_is_reported(edition):
     found = differences(edition, only(f"/{LOT}/record.json", lambda *_: (404, {}, b"")))
     assert found == {(f"{LOT}/record.json", "the server answers 404 instead of 200")}
 
 
-def test_a_server_that_does_not_find_the_page_in_its_folder_is_named(edition):
+def test_a_server_without_index_pages_for_folders_is_reported(edition):
     """An object store without a rule for folders: the label leads to the folder."""
     found = differences(edition, only(f"/{LOT}/", lambda *_: (403, {}, b"")))
     assert found == {(f"{LOT}/", "the server answers 403 instead of 200")}
 
 
-def test_a_server_that_sends_the_reader_elsewhere_is_named(edition):
+def test_a_server_that_redirects_the_reader_is_reported(edition):
     found = differences(
         edition, only(f"/{LOT}/", lambda *_: (302, {"Location": "https://elsewhere.example/"}, b""))
     )
     assert found == {(f"{LOT}/", "the server sends the reader on to https://elsewhere.example/")}
 
 
-def test_a_list_of_the_lots_is_named(edition):
+def test_a_listing_of_the_lots_is_reported(edition):
     found = differences(edition, only("/", lambda *_: (200, {}, f"<a href='{LOT}/'>".encode())))
     ((path, what),) = found
     assert path == ""
@@ -96,7 +96,7 @@ def test_a_list_of_the_lots_is_named(edition):
 
 
 @pytest.mark.parametrize("header", HEADERS)
-def test_each_header_that_is_lacking_is_named(edition, header):
+def test_each_missing_header_is_reported(edition, header):
     found = differences(edition, only("/assets/site.css", without(header)))
     assert found == {("assets/site.css", f"no header {header}: {HEADERS[header]}")}
 
@@ -120,12 +120,12 @@ def test_each_header_that_is_lacking_is_named(edition, header):
         ("X-Robots-Tag", "noindex,nofollow,noarchive", True),
     ],
 )
-def test_a_header_is_compared_by_what_it_says(edition, header, value, same):
+def test_headers_are_compared_by_meaning(edition, header, value, same):
     found = differences(edition, only("/assets/site.css", with_header(header, value)))
     assert bool(found) is not same, found
 
 
-def test_a_file_called_by_another_type_is_named(edition):
+def test_a_file_served_as_another_type_is_reported(edition):
     found = differences(
         edition, only(f"/{LOT}/record.json", with_header("Content-Type", "text/plain"))
     )
@@ -134,7 +134,7 @@ def test_a_file_called_by_another_type_is_named(edition):
     }
 
 
-def test_an_address_without_encryption_is_named_unless_it_is_this_computer(edition, monkeypatch):
+def test_an_unencrypted_address_is_reported_unless_it_is_this_computer(edition, monkeypatch):
     from kilnfolio.site import serving as served
 
     with serving(edition) as address:
@@ -147,7 +147,7 @@ def test_an_address_without_encryption_is_named_unless_it_is_this_computer(editi
     assert [(one.path, one.what[:12]) for one in found] == [("", "it is not ht")]
 
 
-def test_nobody_there_is_not_a_difference(edition):
+def test_no_answer_is_not_reported_as_a_difference(edition):
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -182,7 +182,7 @@ def test_only_this_computer_may_do_without_encryption(edition, monkeypatch, addr
     assert bool(said) is not own
 
 
-# --- servers that mean no good --------------------------------------------------------------------
+# --- hostile servers --------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -201,14 +201,14 @@ def test_only_this_computer_may_do_without_encryption(edition, monkeypatch, addr
         "//mill.example",
     ],
 )
-def test_what_is_no_address_is_said_to_be_none(edition, address):
+def test_what_is_not_an_address_is_reported_as_such(edition, address):
     with pytest.raises(NotReachedError, match="it is not an address"):
         compare(address, edition)
 
 
 @contextlib.contextmanager
 def raw_server(talk):
-    """Answer every connection by a function of the socket."""
+    """Answer every connection with a function of the socket."""
 
     class Handler(socketserver.BaseRequestHandler):
         def handle(self):
@@ -228,7 +228,7 @@ def raw_server(talk):
         thread.join()
 
 
-def test_a_body_without_end_is_not_read_to_its_end(edition):
+def test_an_endless_body_is_not_read_to_the_end(edition):
     sent = []
 
     def talk(client):
@@ -241,7 +241,7 @@ def test_a_body_without_end_is_not_read_to_its_end(edition):
     assert (f"{LOT}/record.json", "more bytes than the 12 that were built") in {
         (one.path, one.what) for one in found
     }
-    assert sum(sent) < 64 * 1024**2  # what the system's buffers take, not a body without end
+    assert sum(sent) < 64 * 1024**2  # what the system's buffers hold, not an endless body
 
 
 @pytest.mark.parametrize(
@@ -257,12 +257,12 @@ def test_a_body_without_end_is_not_read_to_its_end(edition):
         lambda client: client.close(),
     ],
 )
-def test_what_is_no_web_server_is_said_to_be_none(edition, talk):
+def test_what_is_not_a_web_server_is_reported_as_such(edition, talk):
     with raw_server(talk) as address, pytest.raises(NotReachedError, match=r"no answer|no web"):
         compare(address, edition)
 
 
-def test_an_answer_that_drips_is_given_up(edition, monkeypatch):
+def test_an_answer_that_comes_too_slowly_is_given_up(edition, monkeypatch):
     monkeypatch.setattr("kilnfolio.site.serving.LONGEST", 0.3)
 
     def talk(client):
@@ -274,10 +274,10 @@ def test_an_answer_that_drips_is_given_up(edition, monkeypatch):
     began = time.monotonic()
     with raw_server(talk) as address, pytest.raises(NotReachedError, match="takes longer than"):
         compare(address, edition)
-    assert time.monotonic() - began < 60  # it would drip for 100 s
+    assert time.monotonic() - began < 60  # it would go on for 100 s
 
 
-def test_a_server_that_sends_round_in_a_circle_is_asked_once(edition):
+def test_a_redirect_loop_is_not_followed(edition):
     asked = []
 
     def round_again(path, _):
@@ -292,7 +292,7 @@ def test_a_server_that_sends_round_in_a_circle_is_asked_once(edition):
 # --- https ----------------------------------------------------------------------------------------
 
 
-def test_over_https_the_browser_must_be_told_to_stay_there(edition, tmp_path, monkeypatch):
+def test_over_https_the_hsts_header_is_required(edition, tmp_path, monkeypatch):
     certificate = self_signed(tmp_path)
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     context.load_cert_chain(*certificate)
@@ -302,7 +302,7 @@ def test_over_https_the_browser_must_be_told_to_stay_there(edition, tmp_path, mo
             return {(one.path, one.what) for one in compare(address, edition).differences}
 
     with pytest.raises(NotReachedError, match="certificate"):
-        found()  # nobody vouches for it
+        found()  # no authority signed it
     monkeypatch.setenv("SSL_CERT_FILE", str(certificate[0]))
     assert found(only("/assets/site.css", without("Strict-Transport-Security"))) == {
         ("assets/site.css", "no header Strict-Transport-Security: max-age=31536000")
@@ -331,7 +331,7 @@ def test_the_command_says_what_differs_and_ends_with_0_1_or_2(edition, tmp_path,
     assert "content/mill.yaml" in capsys.readouterr().err
 
 
-def test_the_address_is_the_mills_own_where_none_is_given(tmp_path, capsys):
+def test_without_an_address_the_mills_own_is_used(tmp_path, capsys):
     from tests.minimal import minimal_mill
 
     with serving(tmp_path / "site/customer") as address:

@@ -1,4 +1,4 @@
-"""The registry of formulas: what is printed, and that the sum printed is the sum done."""
+"""The registry of formulas: what is printed, and that the printed sum is the one computed."""
 
 import re
 
@@ -10,7 +10,7 @@ from kilnfolio.review.formulas import FORMULAS, work
 from kilnfolio.review.working import WrongArgumentsError, evaluate, parse_any
 
 
-def test_the_board_shows_formula_values_and_result():
+def test_a_working_shows_formula_values_and_result():
     value, working = work(
         "moisture_content",
         "MC of section A",
@@ -24,13 +24,13 @@ def test_the_board_shows_formula_values_and_result():
     assert working.source == "en-13183-1"
 
 
-def test_floats_are_taken_in_house_units():
+def test_plain_numbers_are_in_house_units():
     value, working = work("oven_dry_mass", "board", mass=4862.0, mc=75.6)
     assert value == pytest.approx(2768.8, abs=0.05)
     assert "4862.0\u00a0g" in working.substituted
 
 
-def test_entered_words_are_shown_and_celsius_stands_in_the_formula():
+def test_values_are_shown_as_entered_and_the_formula_uses_celsius():
     _, working = work(
         "relative_humidity",
         "RH",
@@ -49,8 +49,9 @@ def test_entered_words_are_shown_and_celsius_stands_in_the_formula():
         "(62.4 % + 58.1 % + 55 %) ÷ 3",
     ],
 )
-def test_what_is_put_in_can_be_worked_by_hand(text):
-    """Arithmetic as printed, done by Python on the printed characters, gives the printed result."""
+def test_the_printed_sum_can_be_done_by_hand(text):
+    """The printed arithmetic, evaluated by Python from the printed characters, gives the printed
+    result."""
     if text.startswith("100"):
         _, working = work(
             "moisture_content", "x", mass=Mass.parse("112.4 g"), oven_dry_mass=Mass.parse("68.9 g")
@@ -72,7 +73,7 @@ def _plain(words):
     return re.sub(r"[^\d.+\-*/() ]", "", words)
 
 
-#: Steps whose values put in are plain arithmetic, each with arguments of its own.
+#: Steps that are plain arithmetic once values are put in, each with its own arguments.
 ARITHMETIC = {
     "mass_at": {"oven_dry_mass": "3180.9 g", "mc": "8 %"},
     "wet_basis": {"mc": "43.7 %"},
@@ -107,7 +108,7 @@ ARITHMETIC = {
 
 
 @pytest.mark.parametrize("name", ARITHMETIC)
-def test_every_plain_formula_prints_the_sum_it_does(name):
+def test_every_plain_formula_prints_the_sum_it_computes(name):
     formula = FORMULAS[name]
     values = {}
     for key, value in ARITHMETIC[name].items():
@@ -139,7 +140,7 @@ def test_an_interval_is_not_a_number():
     )
 
 
-def test_wrong_arguments_are_named():
+def test_wrong_arguments_are_reported_by_name():
     with pytest.raises(WrongArgumentsError, match="takes no 'weight'"):
         work("moisture_content", "x", weight=240.0, oven_dry_mass=200.0)
     with pytest.raises(WrongArgumentsError, match="needs 'oven_dry_mass'"):
@@ -155,7 +156,7 @@ def test_physics_refuses_what_it_cannot_compute():
         work("moisture_content", "x", mass=240.0, oven_dry_mass=0.0)
 
 
-def test_every_formula_says_what_it_is_and_where_it_stands():
+def test_every_formula_has_a_description_and_a_source():
     for name, formula in FORMULAS.items():
         assert name == formula.name
         assert formula.symbols

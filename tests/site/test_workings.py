@@ -1,10 +1,9 @@
-"""Show the working: on the built pages, no computed number without its working at hand.
+"""Show the working: on the built pages, every computed number has its working.
 
-Every column of every table, and every line of key figures, in which a number stands must say where
-its numbers come from: its heading leads to their working on the same page, or is marked as `given`
-(printed as it was written down or read) or `there` (worked out on the page its row leads to). What
-a heading leads to must then hold the very numbers, worked. A new column or figure fails here until
-it does.
+Every column of every table, and every line of key figures, that contains a number must say where
+its numbers come from: its heading links to their working on the same page, or is marked `given`
+(printed as written down or read) or `there` (worked out on the page that its row links to). The
+working must then contain those very numbers. A new column or figure fails here until it does.
 """
 
 from __future__ import annotations
@@ -18,8 +17,8 @@ from pathlib import Path
 
 import pytest
 
-#: Pages of prose, and pages whose numbers are there to be worked out or typed in by the reader:
-#: tests of their own hold that answers are worked (test_practice, test_drills, test_calculators).
+#: Pages of prose, and pages whose numbers the reader works out or types in; other tests check that
+#: their answers are worked (test_practice, test_drills, test_calculators).
 OTHERWISE = ("mill/guide/", "mill/practice", "mill/drills", "mill/calculators", "mill/search")
 
 _TABLE = re.compile(r"<table([^>]*)>(.*?)</table>", re.DOTALL)
@@ -38,13 +37,13 @@ _LEADS = re.compile(r'href="#how-([\w-]+)"')
 
 
 def numbers(html: str) -> list[str]:
-    """Return the numbers printed, but for times, names and units."""
+    """Return the printed numbers, except times, names and units."""
     return _NUMBER.findall(unescape(_TAG.sub(" ", _NAMES.sub(" ", html))))
 
 
 @dataclass(frozen=True)
 class Heading:
-    """Words over numbers, and the numbers."""
+    """A heading over numbers, and the numbers."""
 
     where: str
     marks: str
@@ -59,7 +58,7 @@ class Heading:
 
     @property
     def exact(self) -> list[str]:
-        """The figures that a working ends in: those set apart, where some are."""
+        """The results of a working: those set apart, if any are."""
         apart = [one for cell in self.cells for one in _VALUE.findall(cell)]
         if self.line and not apart:
             return []
@@ -77,7 +76,7 @@ class Built:
 
     @cached_property
     def worked(self) -> dict[str, tuple[set[str], bool]]:
-        """The results under each working, and whether they are a sample of many."""
+        """The results under each working, and whether they are only a sample."""
         parts = re.split(r'<div class="working" id="how-', self.html)[1:]
         found = {}
         for part in parts:
@@ -112,7 +111,7 @@ class Built:
             yield Heading(f"{self.path}: {_TAG.sub('', words)}", marks + own, words, cells)
 
     def _in_block_of_its_own(self, table: re.Match[str]) -> bool:
-        """Return whether a handbook's table is worked under it, or prints what is on record."""
+        """Return whether a handbook table has its working below it, or prints recorded figures."""
         block = self.html.rfind('<div class="table-block', 0, table.start())
         after = self.html[table.end() : table.end() + 4000].split("<table")[0]
         if block > self.html.rfind("</table>", 0, table.start()):
@@ -131,7 +130,7 @@ def built(demo_site) -> list[Built]:
     return [page for page in pages if not page.path.startswith(OTHERWISE)]
 
 
-def test_every_number_has_its_working_at_hand(built):
+def test_every_number_has_its_working(built):
     silent = {
         heading.where
         for page in built
@@ -142,7 +141,7 @@ def test_every_number_has_its_working_at_hand(built):
     assert sorted(silent) == []
 
 
-def test_a_heading_leads_to_a_working_that_is_there(built):
+def test_a_heading_links_to_an_existing_working(built):
     broken = [
         (page.path, name)
         for page in built
@@ -152,7 +151,7 @@ def test_a_heading_leads_to_a_working_that_is_there(built):
     assert broken == []
 
 
-def test_a_working_ends_in_the_number_it_stands_for(built):
+def test_a_working_ends_in_the_number_it_explains(built):
     """To the last digit, or the next to it: workings start from the record's rounded values."""
     looked_at = 0
     for page in built:
@@ -174,7 +173,7 @@ def test_a_working_ends_in_the_number_it_stands_for(built):
 
 
 def _in_fahrenheit(celsius: float) -> tuple[float, float]:
-    """Return a worked temperature, and a worked difference or degree-hours, as pages print it."""
+    """Return a worked temperature, difference or degree-hours as pages print it."""
     return celsius * 1.8 + 32.0, celsius * 1.8
 
 
@@ -183,7 +182,7 @@ def _value(figure: str) -> float:
 
 
 def test_every_kind_of_page_with_figures_shows_workings(built):
-    """Not a page that happens to print none: each of these kinds carries some."""
+    """None of these kinds may lack workings just because its page happens to print none."""
     for start in (
         "mill/charges/HB",
         "mill/lots/",

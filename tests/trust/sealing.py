@@ -1,4 +1,4 @@
-"""A small invented mill, sealed and amended: for the tests of what may be believed."""
+"""A small invented mill, sealed and amended, for the tests of what can be trusted."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ LOT = FILES["lot"]
 
 
 def seal_lot_again(root: Path, reason: str | None = None, *, days: int = 0) -> LotEntry:
-    """Seal the lot of the small mill, or amend it where there is a reason."""
+    """Seal the lot of the small mill, or amend it if a reason is given."""
     mill = open_mill(root, bound=sealed_except(lot="L1"))
     return enter_lot(
         mill, "L1", "A. N. Other", key(), SEALED_AT + dt.timedelta(days=days, hours=1), reason
@@ -34,7 +34,7 @@ def labelled_mill(root: Path, **changes: object) -> Path:
 
 
 def amended_mill(root: Path) -> Path:
-    """Write the small mill; its charge was amended since, and its lot too."""
+    """Write the small mill, with its charge and its lot amended."""
     labelled_mill(root)
     charge = root / CHARGE
     lines = charge.read_text().splitlines()

@@ -1,10 +1,10 @@
-"""What leaves the mill: a mark in every field of every record, and the editions searched for it.
+"""What leaves the mill: a mark in every field of every record, and the editions searched for the
+marks.
 
-The mill is written with a mark of its own in every field that holds free words, in every name that
-records use for each other, in what the ledger holds of people and reasons, in its comments, and
-with figures that stand nowhere else. The editions are then read as their files are: names, pages,
-data, drawings, comments, pictures, the words of each PDF, what its catalogue says of it, and the
-files attached to it.
+The mill is written with its own mark in every field of free text, in every name by which records
+refer to each other, in the people and reasons of the ledger and in comments, and with figures that
+occur nowhere else. The editions are then searched file by file: names, pages, data, drawings,
+comments, pictures, and the text, catalogue and attachments of each PDF.
 """
 
 from __future__ import annotations
@@ -37,17 +37,17 @@ from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.site.editions import CUSTOMER_FIELDS
 from kilnfolio.site.static import VERIFIER
 
-#: A brand holds no words of a mill's own: names of files and colours, each of a fixed form.
+#: A brand contains no free text: only file names and colours, in fixed forms.
 MODELS: dict[str, type[BaseModel]] = {
     kind.name: kind.model for kind in RECORD_KINDS.values() if kind.name != "brand"
 }
-#: Where each kind lies that the smallest mill has none of.
+#: The paths of the kinds of record that the smallest mill lacks.
 PATHS = FILES | {
     "order": "content/orders/O1.yaml",
     "notation": "schedules/notations/t-number-letter-number.yaml",
 }
 MARK = re.compile(r"zqx\d+zq")
-#: Names by which records find each other; each is given a mark wherever it stands.
+#: Names by which records refer to each other; each gets a mark wherever it occurs.
 NAMES = (
     "k1",
     "k2",
@@ -89,7 +89,7 @@ NAMED_BY = {
     "heading",
     "number",
 }
-#: Fields that take no free words: read by rule, citations of published books, or on the list.
+#: Fields that take no free text: read by rule, citations of published books, or on the list.
 BY_RULE = {
     "format",
     "time_zone",
@@ -109,7 +109,7 @@ BY_RULE = {
     "LoggerProfile.ignored_rows",
     "Schedule.notation",
 }
-#: Figures that stand nowhere else, by what they are: as entered and as a page would print them.
+#: Figures that occur nowhere else, by what they are: as entered and as a page would print them.
 FIGURES = {
     "a set-point of the schedule": r"50[.](37|4)|122[.]7",
     "the kiln's capacity": r"61[.]83",
@@ -121,14 +121,14 @@ FIGURES = {
 }
 
 
-#: Fields of words that are not tried, each for its reason.
+#: Text fields that are not tried, each with its reason.
 NOT_TRIED = {
     "Lot.id",
     "Notation.id",
     "OpenOrder.id",
     "Species.id",
     "Pack.number",  # names of letters, digits and hyphens, which files and addresses are made of
-    "SignedWording.by",  # beside it stand digits that only a translation of the program has
+    "SignedWording.by",  # it needs digits that only one of the program's translations has
     "TimeColumn.time_heading",  # a heading of the export
 }
 
@@ -195,7 +195,7 @@ def _noted(charge: dict[str, Any]) -> None:
 
 
 def _claiming(charge: dict[str, Any]) -> dict[str, Any]:
-    """Return a second charge, which fails what it claims, so that it is never sealed."""
+    """Return a second charge, which fails its claims and so is never sealed."""
     charge |= {"id": "C2", "kiln": "k2"}
     for reading in charge["survey"]["readings"]:
         reading["pack"] = "P2"
@@ -247,7 +247,7 @@ def _built(kiln: dict[str, Any]) -> None:
     kiln["instruments"][0]["resolution"] = "x"
 
 
-#: Optional free words that the smallest mill does not write, put in so that they are tried too.
+#: Optional free text that the smallest mill leaves out, added so that it is tried too.
 ADDED: dict[str, Any] = {
     "mill": lambda mill: mill.update(about="x") or mill["contact"].update(phone="x"),
     "kiln": _built,
@@ -285,7 +285,7 @@ ORDER = {
 
 
 class Marks:
-    """Marks in the words of a mill, and which of them may leave it."""
+    """The marks in a mill's text, and which of them may leave the mill."""
 
     def __init__(self, say: Callable[[str], str] = lambda _key: "") -> None:
         self.say = say
@@ -304,7 +304,7 @@ class Marks:
         return mark
 
     def plant(self, value: Any, model: type[BaseModel] | None, path: str, *, open_: bool) -> Any:
-        """Return a plain value with a mark in place of its free words and of every name."""
+        """Return a plain value with marks in place of free text and names."""
         if isinstance(value, dict):
             return {
                 self.names[key] if key in BOARDS else key: self._field(
@@ -342,7 +342,7 @@ class Marks:
 
 
 def _is_words(model: type[BaseModel] | None, key: str) -> bool:
-    """Return whether a field holds words of any kind, not a quantity, date or one of a few."""
+    """Return whether a field takes any text, rather than a quantity, a date or a fixed choice."""
     if model is None or key not in model.model_fields:
         return False
     told = str(model.model_fields[key].annotation)
@@ -355,7 +355,7 @@ def _is_words(model: type[BaseModel] | None, key: str) -> bool:
 
 
 def _home(model: type[BaseModel] | None, key: str) -> str:
-    """Return a field by the model that says it first, as in Signature.by."""
+    """Return a field by the model that defines it, as in Signature.by."""
     return next(
         (
             f"{one.__name__}.{key}"
@@ -367,7 +367,7 @@ def _home(model: type[BaseModel] | None, key: str) -> str:
 
 
 def _fields_of_words(model: type[BaseModel], seen: set[type[BaseModel]]) -> set[str]:
-    """Return the fields of words of a record and of all its parts."""
+    """Return the text fields of a record and of all its parts."""
     if model in seen:
         return set()
     seen.add(model)
@@ -412,12 +412,12 @@ class Planted:
         return self.root / "site" / name
 
     def found(self, name: str) -> set[str]:
-        """Return where the marks stand in the records that an edition holds."""
+        """Return where the marks occur in the records that an edition contains."""
         return {self.marks.where[mark] for mark in MARK.findall(searched(self.edition(name)))}
 
 
 def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Marks:
-    """Write the small mill with marks; files are named after what lies in them."""
+    """Write the small mill with marks; files are named after their content."""
     notation = (LIBRARY / "notations/t-number-letter-number.yaml").read_text("utf-8")
     minimal_mill(root, files={PATHS["order"]: ORDER, PATHS["notation"]: notation}, **ADDED)
     marks = Marks(say)
@@ -489,7 +489,7 @@ def planted(tmp_path_factory) -> Planted:
     return Planted(root, marks)
 
 
-#: Where the lines of a drawing run, which may be any number.
+#: The coordinates of a drawing's lines, which may be any number.
 GEOMETRY = re.compile(
     r' (?:d|x|y|width|height|viewBox|points|data-(?:left|top|foot|width))="[^"]*"'
 )
@@ -498,8 +498,8 @@ GEOMETRY = re.compile(
 def searched(edition: Path, *, geometry: bool = True) -> str:
     """Return everything that can be read out of an edition.
 
-    Without `geometry`, where lines and letters are put is left out: a figure is looked for among
-    what is said.
+    Without `geometry`, the positions of lines and letters are left out, so that a figure is
+    searched for only in the text.
     """
     parts: list[str] = []
     for path in sorted(edition.rglob("*")):
@@ -514,7 +514,7 @@ def searched(edition: Path, *, geometry: bool = True) -> str:
     whole = "\n".join(parts)
     if not geometry:
         whole = GEOMETRY.sub("", whole)
-    return whole + "\n" + re.sub(r"\s+", "", whole)  # a mark that was broken over two lines, too
+    return whole + "\n" + re.sub(r"\s+", "", whole)  # also a mark broken over two lines
 
 
 def _of_pdf(path: Path, *, geometry: bool = True) -> list[str]:
@@ -540,26 +540,26 @@ def _of_pdf(path: Path, *, geometry: bool = True) -> list[str]:
     return found
 
 
-def test_marks_were_planted_in_every_noun(planted):
+def test_marks_were_planted_in_every_kind_of_record(planted):
     places = planted.marks.where.values()
     assert {path.partition(".")[0] for path in places} >= set(MODELS)
     assert len(planted.marks.where) > 90
 
 
-def test_every_field_of_words_of_every_kind_of_record_is_tried_or_takes_none(planted):
-    """A new field of a record or of any part of one is tried, or somebody says here why not."""
+def test_every_text_field_of_every_kind_of_record_is_tried_or_excused(planted):
+    """A new field of a record or of any part of one is tried, or a reason is given here."""
     seen: set[type[BaseModel]] = set()
     words = set().union(*(_fields_of_words(model, seen) for model in MODELS.values()))
     by_rule = {field for field in words if {field, field.partition(".")[2]} & BY_RULE}
     assert words - by_rule - planted.marks.tried == NOT_TRIED
 
 
-def test_only_marks_on_the_list_reach_the_customer(planted):
+def test_only_listed_fields_reach_the_customer(planted):
     allowed = {planted.marks.where[mark] for mark in planted.marks.allowed}
     found = planted.found("customer")
-    # a working on a customer's page names the publication its formula stands in
+    # a working on a customer's page names the publication of its formula
     assert found - allowed <= {"sources.publications.short"}
-    # the search is not blind: what may leave is found, in the pages and in the PDF
+    # the search does find marks: those that may leave are in the pages and in the PDF
     assert {"mill.name", "lot.product", "lot.claim", "species.trade_name"} <= found
     [record] = planted.edition("customer").rglob("*.pdf")
     assert MARK.findall(_of_pdf(record)[0])
@@ -571,8 +571,8 @@ def test_neither_customers_nor_their_orders_reach_the_auditor(planted):
     assert {"charge.notes", "charge.stock.intake.supplier", "the ledger's by"} <= found
 
 
-def test_what_the_customer_may_not_see_is_in_the_mills_edition(planted):
-    """The marks do print where they may: their absence elsewhere says something."""
+def test_what_the_customer_may_not_see_does_appear_in_the_mill_edition(planted):
+    """The marks are printed where they are allowed, so their absence elsewhere means something."""
     found = planted.found("mill")
     assert {
         "lot.customer.name",
@@ -603,7 +603,7 @@ def test_no_key_leaves_the_mill(planted, edition):
     assert "PRIVATE KEY" not in text
 
 
-def test_no_list_of_lots_leaves(planted):
+def test_no_list_of_lots_leaves_the_mill(planted):
     edition = planted.edition("customer")
     assert sorted(path.name for path in edition.iterdir() if path.is_file()) == [
         "lot-record.schema.json"
@@ -672,7 +672,7 @@ def _in_picture(lot: Path) -> None:
         ),
     ],
 )
-def test_a_leak_is_seen_wherever_it_is(planted, tmp_path, leak):
+def test_a_leak_is_noticed_wherever_it_is(planted, tmp_path, leak):
     import shutil
 
     edition = shutil.copytree(planted.edition("customer"), tmp_path / "customer")
@@ -688,7 +688,7 @@ HOSTILE = (
     '</pre><script>alert(1)</script>"><img src=x onerror=alert(2)><svg onload=alert(3)>'
     "{{ 7 * 191 }}"
 )
-#: Longer words go where a record takes them.
+#: Longer text is used where a record accepts it.
 LONGER = HOSTILE + (
     " {% include '/etc/passwd' %} ${7*191} ../../../../etc/passwd "
     "javascript:alert(4) &lt;script&gt; ]]><!-- ' onmouseover='x "
@@ -708,7 +708,7 @@ def test_an_over_long_name_is_refused_with_its_place(tmp_path, noun):
 
 @pytest.fixture(scope="module")
 def hostile(tmp_path_factory) -> Path:
-    """Return a site in which every field says the hostile words."""
+    """Return a site with the hostile text in every field."""
     from tests.archive.sealing import SEALED_AT, key
     from tests.reviewed import reviewed_mill
 
@@ -733,7 +733,9 @@ def test_hostile_words_are_shown_as_text_and_never_acted_on(hostile, browser):
         for path in sorted((site / edition).rglob("*.html"))
         if "7 * 191" in path.read_text("utf-8")
     ]
-    rooms = {path.parent: path for path in pages}  # every page names the mill; one a folder is read
+    rooms = {
+        path.parent: path for path in pages
+    }  # every page names the mill; one page per folder is read
     rooms |= {path.parent / path.name: path for path in pages if path.parent.name == "charges"}
     assert {room.name for room in rooms} >= {"mill", "lots", "kilns", "species", "schedules"}
     for path in rooms.values():
@@ -755,7 +757,8 @@ def test_hostile_words_are_shown_as_text_and_never_acted_on(hostile, browser):
 
 
 class Acting(HTMLParser):
-    """Collects what a page could act by: scripts, handlers, frames, and addresses of any scheme."""
+    """Collects whatever could make a page act: scripts, handlers, frames, and addresses of any
+    scheme."""
 
     LEADS = frozenset(
         {
@@ -801,13 +804,16 @@ class Acting(HTMLParser):
         self._in_bold = False
 
 
-def test_no_page_acts_by_hostile_words(hostile):
-    """Every page of every edition, by what HTML can act with; Markdown and Jinja stay words."""
+def test_hostile_text_makes_no_page_act(hostile):
+    """Every page of every edition, checked for anything HTML can act with;
+
+    Markdown and Jinja stay text.
+    """
     pages = sorted(
         path
         for edition in EDITIONS
         for path in (hostile / edition).rglob("*.html")
-        if path.name != VERIFIER  # the same at every mill, with a script of its own
+        if path.name != VERIFIER  # the same for every mill, with its own script
     )
     assert len(pages) > 100
     for path in pages:
@@ -824,12 +830,12 @@ def test_no_page_acts_by_hostile_words(hostile):
     }
 
 
-def test_no_drawing_acts_by_hostile_words(hostile):
+def test_hostile_text_makes_no_drawing_act(hostile):
     for path in hostile.rglob("*.svg"):
         assert Acting(path.read_text("utf-8")).found == set(), path
 
 
-def test_no_table_of_the_site_begins_a_formula(hostile):
+def test_no_table_cell_of_the_site_begins_a_formula(hostile):
     """A cell that begins with one of these is a formula to a spreadsheet (OWASP, CSV injection).
 
     A bag keeps the mill's own files as they are, and says so.
@@ -857,8 +863,9 @@ def is_number(text):
     return True
 
 
-def test_no_printed_file_leads_anywhere_by_hostile_words(hostile):
-    """No PDF holds an action, or a link to a file or another server, and none read a file here."""
+def test_hostile_text_adds_no_action_or_link_to_a_pdf(hostile):
+    """No PDF contains an action, or a link to a file or another server, and none has read a file
+    here."""
     files = sorted(path for edition in EDITIONS for path in (hostile / edition).rglob("*.pdf"))
     assert len(files) > 3
     own = Path("/etc/passwd").read_bytes().split(b"\n")[0].decode()
@@ -888,8 +895,9 @@ def test_hostile_words_stay_text_in_the_record(hostile):
     ["a\u202eb", "a\x00b", "a\x1bb", "a\u2066b", "a\u200fb"],
     ids=["bidi", "nul", "escape", "isolate", "mark"],
 )
-def test_characters_that_act_are_refused_or_shown(tmp_path, words):
-    """A name with a control or direction character is refused with its place, or is made plain."""
+def test_control_characters_are_refused_or_shown(tmp_path, words):
+    """A name with a control or direction character is refused at its place, or the character is
+    made visible."""
     from kilnfolio.records.checking import checked_mill
     from kilnfolio.records.problems import RecordProblems
 
@@ -941,7 +949,7 @@ def test_a_lots_number_never_leads_out_of_the_site(tmp_path, name):
     ],
 )
 def test_a_document_reads_nothing_outside_the_assets(monkeypatch, markup, address):
-    """Whatever asks, in HTML, CSS or SVG: the file is not opened and no socket is made."""
+    """Whatever asks for it, in HTML, CSS or SVG: the file is not opened and no socket is made."""
     import socket
 
     from kilnfolio.paper.printing import pdf_of

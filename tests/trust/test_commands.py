@@ -1,4 +1,4 @@
-"""A sealed record that changed is named by `check` and `build`, until it is amended."""
+"""`check` and `build` report a changed sealed record until it is amended."""
 
 import contextlib
 import io
@@ -21,7 +21,7 @@ from kilnfolio.archive.tokens import lot_token, read_address_keys, read_token_ke
 from kilnfolio.cli import main
 from kilnfolio.pipeline.build import build_site
 
-#: Builds killed; set it higher for a longer trial.
+#: How many builds are killed; set it higher for a longer trial.
 KILLS = int(os.environ.get("KILNFOLIO_KILLS", "2"))
 
 
@@ -43,7 +43,7 @@ def root(labelled, tmp_path):
     return shutil.copytree(labelled, tmp_path / "mill")
 
 
-def test_check_and_build_name_what_is_not_as_sealed_until_it_is_amended(tmp_path):
+def test_check_and_build_report_a_changed_sealed_record_until_it_is_amended(tmp_path):
     root = tmp_path / "mill"
     assert kilnfolio("new", "keys", _mill(root)).returncode == 0
     assert kilnfolio("seal", "C1", root, "--by", "A. N. Other").returncode == 0
@@ -61,7 +61,7 @@ def test_check_and_build_name_what_is_not_as_sealed_until_it_is_amended(tmp_path
     assert "charge.yaml: it is not the file that was sealed" in page
     assert (root / "site/auditor/bags/C1/bagit.txt").exists()
     audited = kilnfolio("audit", root / "site/auditor")
-    assert audited.returncode == 3, audited.stdout  # the bag holds what was sealed
+    assert audited.returncode == 3, audited.stdout  # the bag contains what was sealed
     for number in ("C1", "L1"):
         amended = kilnfolio("amend", number, root, "--by", "A. N. Other", "--reason", "Read again")
         assert amended.returncode == 0, amended.stderr
@@ -76,7 +76,7 @@ def _mill(root):
     return minimal_mill(root)
 
 
-def test_a_changed_lot_is_named_too(root):
+def test_a_changed_lot_is_reported_too(root):
     change(root / LOT, "claim: ", "claim: other ") if "claim: " in (
         root / LOT
     ).read_text() else change(root / LOT, "product: ", "product: Other ")
@@ -86,13 +86,13 @@ def test_a_changed_lot_is_named_too(root):
     assert "kilnfolio amend L1 --by NAME" in checked.stdout
 
 
-def test_what_the_customer_never_sees_does_not_touch_the_label(root):
+def test_a_change_the_customer_never_sees_does_not_affect_the_label(root):
     text = (root / LOT).read_text()
     (root / LOT).write_text(text + "notes: A note that stays in the mill\n")
     assert "as-sealed" not in kilnfolio("check", root).stdout
 
 
-def test_labels_are_printed_of_sealed_lots_only(root, tmp_path):
+def test_labels_are_printed_only_for_sealed_lots(root, tmp_path):
     out = tmp_path / "labels.pdf"
     run = kilnfolio("labels", "L1", "--folder", root, "--out", out)
     assert run.returncode == 0, run.stderr
@@ -103,7 +103,7 @@ def test_labels_are_printed_of_sealed_lots_only(root, tmp_path):
     assert not (tmp_path / "none.pdf").exists()
 
 
-def test_new_keys_are_their_owners_alone_and_never_written_over(tmp_path):
+def test_new_keys_are_readable_only_by_their_owner_and_never_overwritten(tmp_path):
     run = kilnfolio("new", "keys", tmp_path)
     assert run.returncode == 0, run.stderr
     paths = [tmp_path / "keys/seal-key.pem", tmp_path / "keys/lot-addresses.key"]
@@ -157,7 +157,7 @@ def test_replacing_the_key_keeps_old_labels_working(root):
         }
 
 
-def test_a_withdrawn_address_says_so_and_tells_nothing_of_the_lot(root):
+def test_a_withdrawn_address_says_so_and_reveals_nothing_about_the_lot(root):
     for _ in range(2):
         assert kilnfolio("new", "keys", root, "--replace-addresses").returncode == 0
     build_site(root, root / "site", workers=1, pdfs=False)
@@ -173,7 +173,7 @@ def test_a_withdrawn_address_says_so_and_tells_nothing_of_the_lot(root):
     ]
     assert len(served) == 2
     assert served[0] == served[1]
-    # every file that stood at the address is another now, so that copying the edition replaces it
+    # every file at the address has changed, so that copying the edition replaces it
     assert served[0].keys() == {path.name for path in (customer / now).iterdir()}
     page = served[0]["index.html"].decode()
     assert "The address on this label no longer holds" in page
@@ -187,14 +187,14 @@ def test_a_withdrawn_address_says_so_and_tells_nothing_of_the_lot(root):
         assert word not in told, word
 
 
-def test_builds_killed_at_random_moments_leave_the_old_site_and_the_ledger_whole(root):
+def test_builds_killed_at_random_leave_the_old_site_and_the_ledger_intact(root):
     out = root / "site"
     for edition in ("mill", "customer", "auditor"):
         (out / edition).mkdir(parents=True)
         (out / edition / "index.html").write_text("the old site")
     ledger = (root / "content/ledger/ledger.jsonl").read_bytes()
     moments = random.Random(26)
-    for turn in range(KILLS):  # what the last one made is taken up again, or begun anew
+    for turn in range(KILLS):  # the work of the last one is continued or started again
         anew = ["--fresh"] if turn % 2 else ["--without-pdf"]
         build = subprocess.Popen(
             [sys.executable, "-m", "kilnfolio", "build", root, *anew],
@@ -207,7 +207,7 @@ def test_builds_killed_at_random_moments_leave_the_old_site_and_the_ledger_whole
         build.wait()
         for edition in ("mill", "customer", "auditor"):
             page = (out / edition / "index.html").read_text() if edition != "customer" else ""
-            # each edition is the old one whole, or the new one whole
+            # each edition is completely the old one or completely the new one
             assert page in ("", "the old site") or page.rstrip().endswith("</html>")
         assert (root / "content/ledger/ledger.jsonl").read_bytes() == ledger
         assert read_ledger(root).differences == ()

@@ -18,7 +18,8 @@ from kilnfolio.review import review
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.versions import CHANGES, rules_version
 
-#: Said when figures moved: by a new version of the rules, or, before a release, by sealing again.
+#: The message when figures changed: make a new version of the rules or, before a release, seal
+#: again.
 RENEW = (
     "figures, findings or words of a dossier moved: add a RulesChange in review/versions.py, "
     "and seal the demonstration again: PYTHONPATH=builder sh builder/run python -m demo.seals "
@@ -52,7 +53,7 @@ def files_below(folder: Path) -> dict[str, bytes]:
     }
 
 
-def test_what_the_checks_refuse_is_left_unsealed_and_the_rest_is_sealed(sealed, reviewed):
+def test_charges_that_fail_a_check_stay_unsealed_and_the_rest_are_sealed(sealed, reviewed):
     done, dossiers = sealed[1], reviewed.dossiers
     refused = {
         name
@@ -70,7 +71,7 @@ def test_what_the_checks_refuse_is_left_unsealed_and_the_rest_is_sealed(sealed, 
 
 
 def test_a_corrected_charge_and_its_lot_are_amended(sealed, reviewed):
-    """The first seal holds the reading as it was typed; the amendment holds it as corrected."""
+    """The first seal has the reading as typed; the amendment has it as corrected."""
     root, done = sealed
     [charge] = [line.removeprefix("charge ") for line in done.amended if line.startswith("charge")]
     [lot] = [line.removeprefix("lot ") for line in done.amended if line.startswith("lot")]
@@ -95,7 +96,7 @@ def test_nothing_is_sealed_before_the_record_was_closed(sealed, reviewed):
             assert all(entry.at.date() > signature.on for signature in record.signatures)
 
 
-def test_only_an_invented_mills_ledger_is_written_anew(tmp_path):
+def test_only_an_invented_mills_ledger_may_be_rewritten(tmp_path):
     from tests.minimal import minimal_mill
 
     root = minimal_mill(tmp_path, mill={"invented": False})
@@ -106,7 +107,7 @@ def test_only_an_invented_mills_ledger_is_written_anew(tmp_path):
 # --- what comes with the project ------------------------------------------------------------------
 
 
-def test_the_ledger_that_comes_with_the_demonstration_is_what_the_command_makes(sealed):
+def test_the_demonstrations_ledger_is_what_the_command_makes(sealed):
     made, kept = files_below((sealed[0] / LEDGER).parent), files_below((PROJECT / LEDGER).parent)
     if WHOLE:
         assert sorted(made) == sorted(kept), RENEW
@@ -117,14 +118,14 @@ def test_the_ledger_that_comes_with_the_demonstration_is_what_the_command_makes(
     assert [name for name in made if made[name] != kept[name]] == [], RENEW
 
 
-def test_the_demonstration_holds_and_every_figure_is_computed_again():
+def test_the_demonstration_passes_an_audit_that_recomputes_every_figure():
     report = audit(PROJECT)
     assert report.holds, (RENEW, report.all_differences[:3])
     assert len(report.folders[0].seals) > 10
     assert all(seal.numbers > 1000 for seal in report.folders[0].seals)
 
 
-def test_the_demonstrations_key_is_marked_as_one():
+def test_the_demonstrations_key_is_marked_as_such():
     assert "demo: true" in (PROJECT / KEYRING).read_text("utf-8")
 
 
@@ -140,8 +141,8 @@ def test_every_version_of_the_rules_has_its_witnesses():
 
 
 @pytest.mark.parametrize("version", [change.version for change in CHANGES])
-def test_a_bag_given_away_under_each_version_is_confirmed_today(version):
-    """This fails when bytes of a dossier move without a new version that says so."""
+def test_a_bag_handed_over_under_each_version_is_still_confirmed(version):
+    """This fails if bytes of a dossier change without a new version that says so."""
     report = audit(WITNESSED / str(version))
     assert report.holds, (RENEW, report.all_differences[:3])
     assert version < rules_version() or not report.unconfirmed, RENEW
@@ -151,11 +152,11 @@ def test_a_bag_given_away_under_each_version_is_confirmed_today(version):
 
 @pytest.mark.parametrize("path", sorted(WITNESSED.glob("*/*/data/dossier.json")), ids=str)
 def test_an_old_dossier_can_still_be_read(path):
-    """A field is never taken away or renamed, and a new one has a default."""
+    """A field is never removed or renamed, and a new one has a default."""
     assert Dossier.model_validate_json(path.read_bytes()).boards
 
 
-def test_the_witnesses_speak_when_a_figure_moves(monkeypatch):
+def test_the_witnesses_reveal_a_changed_figure(monkeypatch):
     monkeypatch.setattr(review, "EMC_EQUATION", "another")
     assert not audit(WITNESSED / str(rules_version()) / WITNESSES[0]).holds
 

@@ -1,7 +1,7 @@
-"""Every file of an edition is proved: whatever somebody changes in what people read is named.
+"""Every file of an edition is covered: any change in what people read is reported.
 
-The attacks are those of an adversary without the mill's key who writes every manifest anew.
-KILNFOLIO_FLIPS=500 flips so many bits.
+The attacks are those of an adversary without the mill's key who rewrites every manifest.
+KILNFOLIO_FLIPS=500 flips that many bits.
 """
 
 import os
@@ -39,7 +39,7 @@ def write_bag_manifests(bag: Path) -> None:
 
 
 def write_manifest(edition: Path, signer=None) -> None:
-    """Write the edition's manifest anew, as whoever changed a file would."""
+    """Rewrite the edition's manifest, as somebody who changed a file would."""
     (edition / MANIFEST).unlink(missing_ok=True)
     (edition / SEAL).unlink(missing_ok=True)
     manifest = manifest_of(read_edition(edition).files)
@@ -57,7 +57,7 @@ def named(report) -> set[str]:
     return found
 
 
-def test_an_edition_is_signed_and_as_its_manifest_lists(built):
+def test_an_edition_is_signed_and_agrees_with_its_manifest(built):
     found = read_edition(built.site / "auditor")
     assert (found.differences, found.open) == ([], [])
     assert found.seal.is_valid
@@ -65,7 +65,7 @@ def test_an_edition_is_signed_and_as_its_manifest_lists(built):
     assert found.seal.head.size == len(built.ledger.lines)
 
 
-def test_the_manifest_is_what_sha256sum_reads(built):
+def test_sha256sum_can_read_the_manifest(built):
     import subprocess
 
     run = subprocess.run(
@@ -74,7 +74,7 @@ def test_the_manifest_is_what_sha256sum_reads(built):
     assert (run.returncode, run.stdout) == (0, b"")
 
 
-def test_everything_people_read_is_named_when_it_is_forged(edition):
+def test_a_forgery_of_anything_people_read_is_reported(edition):
     bag = edition / BAG
     change(edition / "charges/C1.html", "<h1>Charge C1</h1>", "<h1>Charge C1: dry to 8 %</h1>")
     series = edition / "series/C1-boards.csv"
@@ -104,7 +104,7 @@ def test_everything_people_read_is_named_when_it_is_forged(edition):
         f"{BAG}/README.txt",
         f"{BAG}/bag-info.txt",
         f"{BAG}/data/heat-treatment-certificate.pdf",
-        SEAL,  # what no bag gives is not confirmed: nobody signed for it
+        SEAL,  # what cannot be made from a bag is not confirmed: nobody signed for it
     } <= named(report)
     [line] = [d.what for d in report.folders[0].differences if d.where == "charges/C1.html"]
     assert "dry to 8 %" in line
@@ -125,7 +125,7 @@ def test_a_manifest_that_the_mill_did_not_sign_confirms_nothing(edition):
         )
 
 
-def test_the_mills_own_key_does_not_make_a_false_page_true(edition):
+def test_a_false_page_is_reported_even_if_signed_with_the_mills_key(edition):
     change(edition / "charges/C1.html", "<h1>Charge C1</h1>", "<h1>Charge C1: dry to 8 %</h1>")
     write_manifest(edition, key())
     makers_of_pages = makers().__class__(pages=makers().pages)
@@ -134,13 +134,13 @@ def test_the_mills_own_key_does_not_make_a_false_page_true(edition):
     assert "charges/C1.html" in named(report)
 
 
-def test_a_bag_that_was_left_out_is_named(edition):
+def test_a_bag_that_was_left_out_is_reported(edition):
     shutil.rmtree(edition / BAG)
     assert kinds_of(read_edition(edition).differences) == {"file-missing"}
     write_manifest(edition)
     report = audit(edition)
     assert "bag-missing" in kinds_of(report.edition.differences)
-    # whoever cuts the ledger's leaves too is found by anyone who kept a head
+    # an adversary who also cuts the ledger's leaves is caught by anyone who kept a head
     leaves = edition / "bags" / LEAVES
     leaves.write_text("".join(leaves.read_text().splitlines(keepends=True)[:1]))
     write_manifest(edition)
@@ -149,7 +149,7 @@ def test_a_bag_that_was_left_out_is_named(edition):
     assert "entries-dropped" in kinds_of(audit(edition, since=kept_head(head)).differences)
 
 
-def test_files_added_taken_out_swapped_and_cut_short_are_named(edition):
+def test_files_added_removed_swapped_or_cut_short_are_reported(edition):
     (edition / "new.html").write_text("x")
     (edition / "sources.html").unlink()
     first, second = edition / "series/C1-air.csv", edition / "series/C1-boards.csv"
@@ -169,7 +169,7 @@ def test_files_added_taken_out_swapped_and_cut_short_are_named(edition):
     }
 
 
-def test_any_bit_of_any_file_is_named(edition):
+def test_a_flipped_bit_in_any_file_is_reported(edition):
     seed = secrets.randbits(32)
     chance = random.Random(seed)
     files = sorted(path for path in edition.rglob("*") if path.is_file())

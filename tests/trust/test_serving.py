@@ -1,4 +1,4 @@
-"""The customer's page in a browser, served with the headers the guide gives: it works, whole."""
+"""The customer's page in a browser, served with the guide's headers: all of it works."""
 
 import pytest
 from playwright.sync_api import expect
@@ -43,14 +43,14 @@ def test_a_lots_page_works_under_its_headers(built, page):
         page.click("text=as data")
         page.wait_for_load_state()
         assert "L1" in page.content()
-    # no Referer goes anywhere, and nobody but this server was asked
+    # no Referer is sent, and no other server was contacted
     assert not any(request.headers.get("referer") for request in asked)
     assert {request.url.split("/")[2] for request in asked} == {address.split("/")[2]}
     # a browser asks for an icon by itself
     assert [text for url, text in said if not url.endswith("/favicon.ico")] == []
 
 
-def test_the_policy_refuses_what_somebody_writes_into_the_page(built, page):
+def test_the_policy_blocks_code_injected_into_the_page(built, page):
     def written(_, answer):
         status, headers, body = answer
         evil = b"<script>document.title = 'changed'</script><img src='https://elsewhere.example/a'>"
@@ -64,14 +64,14 @@ def test_the_policy_refuses_what_somebody_writes_into_the_page(built, page):
     assert "img-src https://elsewhere.example/a" in refused
 
 
-def test_the_edition_as_built_is_what_the_server_gives(built):
+def test_the_server_serves_the_edition_as_built(built):
     with serving(built.site / "customer") as address:
         found = compare(address, built.site / "customer")
     assert found.files > 10
     assert found.differences == ()
 
 
-def test_the_policy_leaves_nothing_open():
+def test_the_policy_allows_nothing_by_default():
     policy = dict(part.split(" ", 1) for part in HEADERS["Content-Security-Policy"].split("; "))
     assert policy["default-src"] == "'none'"
     assert "unsafe" not in HEADERS["Content-Security-Policy"]

@@ -1,4 +1,4 @@
-"""A sealed and amended mill, built: what its three readers are shown."""
+"""A sealed and amended mill, built: what its three kinds of reader see."""
 
 import csv
 import json
@@ -31,7 +31,7 @@ def text_of(path: Path) -> str:
 # --- the customer ---------------------------------------------------------------------------------
 
 
-def test_the_served_record_is_what_the_label_binds(built):
+def test_the_served_record_is_the_one_the_label_identifies(built):
     served = (built.lot / "record.json").read_bytes()
     last = built.ledger.of_lot("L1")[-1]
     assert sha256(served) == last.record
@@ -41,7 +41,7 @@ def test_the_served_record_is_what_the_label_binds(built):
     assert " ".join(words_of(last.seal)) in page
 
 
-def test_the_page_holds_the_same_record_as_the_file(built):
+def test_the_page_contains_the_same_record_as_the_file(built):
     from html.parser import HTMLParser
 
     class Pre(HTMLParser):
@@ -70,7 +70,7 @@ def test_an_amended_record_lists_the_seals_of_older_labels_without_names(built):
     assert "A. N. Other" not in page
 
 
-def test_the_record_keeps_to_its_published_schema(built):
+def test_the_record_is_valid_by_its_published_schema(built):
     schema = json.loads((built.site / "customer/lot-record.schema.json").read_text("utf-8"))
     jsonschema.Draft202012Validator.check_schema(schema)
     record = json.loads((built.lot / "record.json").read_text("utf-8"))
@@ -80,13 +80,13 @@ def test_the_record_keeps_to_its_published_schema(built):
     assert record["safety"] == SAFETY
 
 
-def test_linked_data_says_what_the_record_says(built):
+def test_linked_data_agrees_with_the_record(built):
     page = (built.lot / "index.html").read_text("utf-8")
     data = json.loads(re.search(r'<script type="application/ld\+json">(.*?)</script>', page)[1])
     record = json.loads((built.lot / "record.json").read_text("utf-8"))
     assert (data["@context"], data["@type"]) == ("https://schema.org", "Product")
     assert data["identifier"] == record["lot"]
-    assert data["@id"] == "#lot"  # no address that a page opened from elsewhere would give away
+    assert data["@id"] == "#lot"  # no address that a page opened elsewhere would reveal
     said = {item["name"]: item["value"] for item in data["additionalProperty"]}
     mean = said["moisture content, mean"]
     assert " ".join(record["mean"].split()) == f"{mean['value']:.1f} %"
@@ -114,8 +114,8 @@ def pdfs(built) -> list[tuple[Path, str, bytes]]:
     return [lot, (charge, "dossier.json", dossier)]
 
 
-def test_records_are_built_as_pdf_a_3b_asks(built):
-    """The structure that ISO 19005-3 asks for (from memory)."""
+def test_records_have_the_structure_of_pdf_a_3b(built):
+    """The structure that ISO 19005-3 requires (from memory)."""
     for path, name, data in pdfs(built):
         with pikepdf.open(path) as pdf:
             meta = pdf.open_metadata()
@@ -180,7 +180,7 @@ def test_the_handbook_is_tagged(built):
     _fonts_are_embedded(built.site / "mill/handbook.pdf")
 
 
-def test_records_carry_the_safety_wording(built):
+def test_records_have_the_safety_wording(built):
     for path, _, _ in pdfs(built):
         text = " ".join(" ".join(page.text for page in read_pages(path)).split())
         assert "Do not enter a kiln on the strength of this record" in text
@@ -203,7 +203,7 @@ def test_charge_and_lot_pages_say_how_they_are_sealed(built):
 
 
 @pytest.mark.parametrize("edition", ["mill", "auditor"])
-def test_the_superseded_state_stays_and_says_so(built, edition):
+def test_the_superseded_page_is_kept_and_marked(built, edition):
     page = text_of(built.site / edition / "charges/C1-sealed-1.html")
     assert "Superseded" in page
     assert built.ledger.of_charge("C1")[1].reason in page
@@ -216,7 +216,7 @@ def test_the_superseded_state_stays_and_says_so(built, edition):
 # --- the auditor ----------------------------------------------------------------------------------
 
 
-def test_the_auditor_edition_stands_alone(built):
+def test_the_auditor_edition_is_self_contained(built):
     root = (built.site / "auditor").resolve()
     pages = read_edition(root)
     assert root / "charges/C1.html" in pages
@@ -232,7 +232,7 @@ def test_the_register_counts_verdicts(built):
     assert built.ledger.entries[0].public_key in page
 
 
-def test_an_auditors_page_answers_in_the_auditors_order(built):
+def test_the_auditors_page_is_in_the_order_auditors_need(built):
     page = text_of(built.site / "auditor/charges/C1.html")
     wanted = [
         "From the pack back to the intake",
@@ -258,7 +258,7 @@ def test_an_auditors_page_answers_in_the_auditors_order(built):
 
 
 def test_retention_counts_from_the_end_or_the_last_dispatch(built):
-    """Regulation (EU) 2023/1115 asks for five years; the charge ended on 7 June 2026."""
+    """Regulation (EU) 2023/1115 requires five years; the charge ended on 7 June 2026."""
     page = text_of(built.site / "auditor/charges/C1.html").replace("\u00a0", " ")
     assert re.search(r"Kept until \d+ June 2031", page)
 
@@ -285,7 +285,7 @@ def test_customers_and_orders_reach_no_auditor(built):
     )
 
 
-def test_series_are_numbers_a_spreadsheet_reads(built):
+def test_series_are_numbers_that_a_spreadsheet_reads(built):
     for edition in ("mill", "auditor"):
         with (built.site / edition / "series/C1-boards.csv").open(newline="") as file:
             rows = list(csv.DictReader(file))
@@ -309,7 +309,7 @@ def test_a_cell_that_would_be_a_formula_is_text(text):
 
 
 @pytest.mark.parametrize("suffix", [".html", ".pdf"])
-def test_an_audit_is_written_as_a_page_and_as_a_pdf(built, tmp_path, suffix):
+def test_an_audit_can_be_written_as_a_page_and_as_a_pdf(built, tmp_path, suffix):
     out = tmp_path / f"report{suffix}"
     bag = built.site / "auditor/bags/C1"
     before = {path: path.stat().st_mtime_ns for path in bag.rglob("*")}
