@@ -1,7 +1,7 @@
-"""The commands that README, DEVELOPERS.md and the guide show, and a person who gives them.
+"""The commands shown in README, DEVELOPERS.md and the guide, and a person who runs them.
 
 A fenced block ``sh`` holds commands, a block ``text`` after it what they print, and a block
-``diff`` a change somebody makes in an editor. In ``text`` and ``diff``, ``…`` stands for anything.
+``diff`` a change somebody makes in an editor. In ``text`` and ``diff``, ``…`` matches anything.
 A block ``sh exits=1`` ends with that code.
 """
 
@@ -28,7 +28,7 @@ from kilnfolio.cli import main
 _FENCE = re.compile(r"^```(\w*)(?: +exits=(\d))?[^\n]*\n(.*?)^```$", re.DOTALL | re.MULTILINE)
 #: The port that pages name.
 _PORT = "8479"
-#: What a shell must read; any other line is given to the program in this process, which is faster.
+#: Lines that need a shell; any other is run in this process, which is faster.
 _SHELL = re.compile(r"[|><;&*$`]|^(?!kilnfolio )")
 
 
@@ -52,7 +52,8 @@ def blocks_of(text: str) -> list[Block]:
 
 
 def commands_of(block: Block) -> list[str]:
-    """Return the commands of a block, comments left out, continued lines and here-documents whole."""
+    """Return the commands of a block, without comments, with continued lines and here-documents
+    joined."""
     commands, ends = [], ""
     for line in block.text.splitlines():
         if ends:
@@ -69,7 +70,7 @@ def commands_of(block: Block) -> list[str]:
 
 @dataclass
 class Person:
-    """Somebody who does what a page says, in a folder of their own."""
+    """Somebody who follows a page in a folder of their own."""
 
     home: Path
     cwd: Path
@@ -101,9 +102,9 @@ class Person:
         self.done.append(command)
         command = command.replace(_PORT, self.port)
         command = self.instead.get(command, command)
-        if command == "sh builder/run build":  # which makes an environment, and runs this in it
+        if command == "sh builder/run build":  # which makes an environment and runs this in it
             command = "kilnfolio build"
-        if command == "sleep 1":  # until what was started answers; a second may not be enough
+        if command == "sleep 1":  # wait until the server answers; a second may not be enough
             return self._wait_for_the_server()
         if changed := re.fullmatch(r"cd (\S+)", command):
             self.cwd = (self.cwd / self._expanded(changed[1])).resolve()
@@ -142,7 +143,7 @@ class Person:
 
     @functools.cached_property
     def port(self) -> str:
-        """A port that nobody listens at, in the place of the one that pages name."""
+        """A free port, in place of the one that pages name."""
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             return str(free.getsockname()[1])
@@ -161,7 +162,7 @@ class Person:
         return re.sub(r"^~", str(self.home), word)
 
     def edit(self, block: Block) -> None:
-        """Change a file as a ``diff`` says: its first line names it."""
+        """Change a file as a ``diff`` says; its first line names the file."""
         name, *lines = block.text.splitlines()
         path = self.cwd / name.removeprefix("--- ")
         text = path.read_text("utf-8")
@@ -180,7 +181,7 @@ def _pattern(text: str) -> str:
 
 
 def not_printed(shown: str, said: str) -> str:
-    """Return the first line shown that was not printed, in this order; empty where all were."""
+    """Return the first line shown that was not printed, in this order; empty if all were."""
     printed = iter(line.rstrip() for line in said.splitlines())
     for line in shown.splitlines():
         if line.strip() in ("", "…"):

@@ -1,7 +1,7 @@
-"""Every command in README, DEVELOPERS.md and the guide, given in order, with what it prints.
+"""Every command in README, DEVELOPERS.md and the guide, run in order, and its output compared.
 
-By default the demonstration mill is a small cut of it, so that this stays quick. With
-KILNFOLIO_DOCS=whole the pages are followed in all of it.
+By default the pages are followed in a small part of the demonstration mill, which is quick. With
+KILNFOLIO_DOCS=whole they are followed in the whole of it.
 """
 
 import os
@@ -17,10 +17,10 @@ from tests.docs.pages import Person, blocks_of, commands_of, not_printed, shell_
 from kilnfolio.site.pages.guide import guide_files
 
 WHOLE = os.environ.get("KILNFOLIO_DOCS") == "whole"
-#: The charge of a page that names none.
+#: The charge used for a page that names none.
 ANY = "HB-26-019"
-#: What takes too long by default, and what is done in its place: a build of the demonstration,
-#: whose pages other tests read; and the weekly script, whose commands the page's others are.
+#: Commands that take too long by default, and what is run instead: a build of the demonstration,
+#: whose pages other tests read; and the weekly script, whose commands the page shows elsewhere.
 BY_DEFAULT = {"sh builder/run build": "true", "sh weekly.sh": "sh -n weekly.sh"}
 GUIDE = {page.slug: page for page in guide_files()}
 
@@ -33,7 +33,7 @@ def person(tmp_path) -> Person:
 
 
 def put_into(person: Person, starts_in: str, text: str) -> None:
-    """Bring somebody to the folder that a page of this text starts in."""
+    """Bring somebody to the folder in which a page of this text starts."""
     if starts_in == "empty":
         return
     person.cwd = person.home / "kilnfolio"
@@ -48,7 +48,7 @@ def put_into(person: Person, starts_in: str, text: str) -> None:
 
 
 @pytest.mark.parametrize("slug", [slug for slug, page in GUIDE.items() if page.front.starts_in])
-def test_what_a_page_of_the_guide_shows_is_so(slug, person):
+def test_the_commands_of_a_guide_page_do_what_it_shows(slug, person):
     page = GUIDE[slug]
     put_into(person, page.front.starts_in, page.text)
     person.follow(blocks_of(page.text))
@@ -68,7 +68,7 @@ def test_a_page_without_a_folder_to_start_in_has_no_commands(page):
 
 
 def own_commands() -> dict[str, str]:
-    """Return what builder/run can do: the word, and what its usage says of it."""
+    """Return the commands of builder/run, each with its description."""
     usage = subprocess.run(
         ["sh", "builder/run", "help"], cwd=PROJECT, capture_output=True, text=True, check=True
     ).stdout
@@ -76,18 +76,18 @@ def own_commands() -> dict[str, str]:
 
 
 @pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md"])
-def test_what_the_front_pages_show_is_so(name, person):
+def test_the_commands_of_the_front_pages_do_what_they_show(name, person):
     text = (PROJECT / name).read_text("utf-8")
     put_into(person, "demonstration", text)
     for block in blocks_of(text):
         if block.kind == "sh" and "sh builder/run" in block.text:
             # these run the tests, build the whole demonstration or need the network: what they
-            # lead to is what runs now; see test_builder_run_knows_what_is_shown
+            # lead to is what runs now; see test_builder_run_has_every_command_that_is_shown
             continue
         person.follow([block])
 
 
-def test_builder_run_knows_what_is_shown():
+def test_builder_run_has_every_command_that_is_shown():
     known = own_commands()
     assert set(known) == {"build", "test", "lint", "python"}
     shown = [
@@ -112,7 +112,7 @@ def test_builder_run_knows_what_is_shown():
 # --- the reader of pages itself -------------------------------------------------------------------
 
 
-def test_what_was_not_printed_is_seen():
+def test_a_line_that_was_not_printed_is_noticed():
     said = "one line\nHB-1: 3 held\nlast\n"
     assert not_printed("one line\n…\nlast\n", said) == ""
     assert not_printed("HB-1: … held\n", said) == ""
@@ -120,7 +120,7 @@ def test_what_was_not_printed_is_seen():
     assert not_printed("last\none line\n", said) == "one line"  # the order counts
 
 
-def test_a_wrong_exit_code_and_a_change_that_fits_nowhere_are_seen(person):
+def test_a_wrong_exit_code_and_a_diff_that_does_not_apply_are_noticed(person):
     (person.cwd / "a.yaml").write_text("a: 1\nb: {c: 2, d: 3}\n")
     person.follow(blocks_of("```diff\n--- a.yaml\n-b: {… d: 3}\n+b: {… d: 4}\n```\n"))
     assert (person.cwd / "a.yaml").read_text() == "a: 1\nb: {c: 2, d: 4}\n"

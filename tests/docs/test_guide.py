@@ -1,4 +1,4 @@
-"""The guide says what is so, where the running of its commands cannot show it."""
+"""The guide is true where running its commands cannot show it."""
 
 import re
 from pathlib import Path
@@ -24,14 +24,14 @@ def made() -> dict[str, Outline]:
     return {page.path: Outline(page.html) for page in mill.pages}
 
 
-def test_there_is_a_tutorial_and_how_to_pages_and_one_of_every_kind():
+def test_the_guide_has_a_tutorial_how_to_pages_and_every_other_kind():
     kinds = [page.front.kind for page in GUIDE.values()]
     assert kinds.count("tutorial") == 1
     assert kinds.count("how-to") >= 10
     assert set(kinds) == set(KINDS)
 
 
-def test_every_page_is_made_and_found_from_the_contents(made):
+def test_every_page_is_made_and_linked_from_the_contents(made):
     contents = made["guide/index.html"]
     for slug in GUIDE:
         assert f"guide/{slug}.html" in made
@@ -39,7 +39,7 @@ def test_every_page_is_made_and_found_from_the_contents(made):
     assert "guide/index.html" in made["index.html"].links
 
 
-def test_links_between_pages_lead_somewhere_on_a_code_host_too():
+def test_links_between_pages_have_targets_on_a_code_host_too():
     for name in ("README.md", "DEVELOPERS.md"):
         text = (PROJECT / name).read_text("utf-8")
         for target in re.findall(r"\]\((?!https?:)([^)#]+)", text):
@@ -49,7 +49,7 @@ def test_links_between_pages_lead_somewhere_on_a_code_host_too():
             assert (HOME / target).exists(), (path.name, target)
 
 
-def test_links_in_the_pages_lead_somewhere(made):
+def test_links_in_the_built_pages_have_targets(made):
     for slug in GUIDE:
         for link in made[f"guide/{slug}.html"].links:
             path, _, anchor = link.partition("#")
@@ -77,7 +77,7 @@ def test_the_headers_shown_are_those_compared():
     assert {f".{suffix}": kind for kind, suffix in types.items()} == TYPES
 
 
-def test_the_commands_listed_are_those_there_are(capsys):
+def test_the_listed_commands_are_those_of_the_program(capsys):
     known = set(COMMANDS)
     commands = GUIDE["look-it-up"].text.partition("## Exit codes")[0]
     assert set(re.findall(r"^\| `([\w-]+)` \|", commands, re.MULTILINE)) == known
@@ -87,13 +87,13 @@ def test_the_commands_listed_are_those_there_are(capsys):
         assert f"example: kilnfolio {command}" in " ".join(capsys.readouterr().out.split())
 
 
-def test_every_formula_of_the_registry_stands_on_the_page_of_the_method(made):
+def test_every_formula_of_the_registry_is_on_the_page_of_the_method(made):
     words = made["guide/method.html"].text
     for formula in FORMULAS.values():
         assert formula.symbols in words, formula.name
 
 
-def test_every_heading_that_is_read_stands_on_the_page_of_sheets(made):
+def test_every_heading_that_is_read_is_on_the_page_of_sheets(made):
     words = made["guide/read-weighing-sheets.html"].text
     for role in roles().values():
         assert role.name in words

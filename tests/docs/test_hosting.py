@@ -1,7 +1,7 @@
-"""The hosting recipe of the guide, run: nginx serves an edition with it, systemd takes its units.
+"""The guide's hosting recipe, run: nginx serves an edition with it, systemd accepts its units.
 
-Both programs are Debian's own (packages nginx-light and systemd). Where one is not installed, its
-test is left out.
+Both programs are Debian packages (nginx-light and systemd). If one is not installed, its test is
+skipped.
 """
 
 import contextlib
@@ -45,7 +45,7 @@ def edition(tmp_path):
 
 @contextlib.contextmanager
 def nginx(folder, root):
-    """Run nginx with the guide's text: only names, folders and the port are this computer's."""
+    """Run nginx with the guide's configuration; only names, folders and the port are changed."""
     certificate, key = self_signed(folder)
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
@@ -88,7 +88,7 @@ def test_nginx_serves_an_edition_as_the_guide_sets_it_up(edition, tmp_path, monk
     monkeypatch.setenv("SSL_CERT_FILE", str(tmp_path / "cert.pem"))
     with nginx(tmp_path, edition) as address:
         assert compare(address, edition).differences == ()
-        # the address of a lot stands in no log, not even of one that is no longer there
+        # the address of a lot is in no log, not even if its page no longer exists
         shutil.copytree(edition, tmp_path / "built")
         shutil.rmtree(edition / LOT)
         assert {one.what for one in compare(address, tmp_path / "built").differences} == {
@@ -100,7 +100,7 @@ def test_nginx_serves_an_edition_as_the_guide_sets_it_up(edition, tmp_path, monk
 
 
 @pytest.mark.skipif(not shutil.which("systemd-analyze"), reason="systemd is not installed")
-def test_systemd_takes_the_units_of_the_guide(tmp_path):
+def test_systemd_accepts_the_units_of_the_guide(tmp_path):
     service, timer = blocks("ini")
     (tmp_path / "kilnfolio.service").write_text(service)
     (tmp_path / "kilnfolio.timer").write_text(timer)

@@ -1,4 +1,4 @@
-"""The recipes of the guide, each tried as far as a machine without a network can."""
+"""The guide's recipes, each tried as far as possible without a network."""
 
 import configparser
 import os
@@ -47,13 +47,13 @@ def git(mill: Path, *words: str) -> subprocess.CompletedProcess:
     )
 
 
-def test_the_hook_keeps_a_record_that_cannot_be_read_out(mill):
+def test_the_hook_stops_a_commit_with_a_record_that_cannot_be_read(mill):
     assert git(mill, "init", "-q").returncode == 0
     hook = mill / ".git/hooks/pre-commit"
     hook.write_text(recipe("hook"))
     hook.chmod(0o755)
     git(mill, "add", ".")
-    done = git(mill, "commit", "-qm", "The mill")  # its two questions are for people
+    done = git(mill, "commit", "-qm", "The mill")  # its two open questions do not stop a commit
     assert done.returncode == 0, done.stderr
     kiln = mill / "content/kilns/k1.yaml"
     kiln.write_text(kiln.read_text().replace("hottest: 85 °C", "hottest: 85"))
@@ -64,7 +64,7 @@ def test_the_hook_keeps_a_record_that_cannot_be_read_out(mill):
     assert git(mill, "log", "--oneline").stdout.count("\n") == 1
 
 
-def test_the_hook_of_pre_commit_and_the_server_say_the_same(mill):
+def test_the_pre_commit_hook_and_the_build_server_agree(mill):
     (repo,) = yaml.load(recipe("pre-commit"), yaml.CSafeLoader)["repos"]
     (hook,) = repo["hooks"]
     assert (repo["repo"], hook["language"], hook["pass_filenames"]) == ("local", "system", False)
@@ -80,19 +80,19 @@ def test_the_hook_of_pre_commit_and_the_server_say_the_same(mill):
 
 
 def commands() -> list[list[str]]:
-    """Return every command line of ours on the page."""
+    """Return every kilnfolio command on the page."""
     lines = re.findall(r"kilnfolio ((?:check|build)[^\n;`>\"']*)", PAGE)
     return [shlex.split(line) for line in lines]
 
 
-def test_every_command_on_the_page_is_one():
+def test_every_command_on_the_page_exists():
     assert len(commands()) > 5
     for words in commands():
         if not {"ends", "stops"} & set(words):
             parser().parse_args(words)
 
 
-def test_the_timer_is_one_that_systemd_reads(tmp_path):
+def test_systemd_can_read_the_timer(tmp_path):
     units = {name: recipe(name) for name in ("service", "timer")}
     for name, text in units.items():
         unit = configparser.ConfigParser(interpolation=None, strict=False)

@@ -1,1 +1,1 @@
-"""Readers fed with damaged files, some hundred on every run and as many as asked for on request."""
+"""Readers fed with damaged files: some hundreds on every run, more on request."""

@@ -1,4 +1,4 @@
-"""Damage as it happens: bytes lost, doubled, swapped, overwritten, and words out of place.
+"""Damage as it happens: bytes lost, doubled, swapped or overwritten, and words out of place.
 
 Hypothesis draws the damage, so a case that fails shrinks to the smallest damage that still does.
 """
@@ -174,7 +174,7 @@ def damaged(draw: st.DrawFn, samples: Sequence[bytes], words: Sequence[bytes]) -
 
 @st.composite
 def damaged_zip(draw: st.DrawFn, samples: Sequence[bytes]) -> bytes:
-    """Draw a zip of which a part was damaged before it was packed, or the packed bytes after."""
+    """Draw a zip with a part damaged before it was packed, or its packed bytes damaged."""
     data = draw(st.sampled_from(samples))
     if draw(st.integers(0, 4)) == 0:
         return draw(damaged([data], ()))

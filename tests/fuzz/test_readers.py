@@ -1,4 +1,4 @@
-"""No damaged file ends in a traceback, a hang or a swollen memory; none is taken for whole."""
+"""No damaged file causes a traceback, a hang or excessive memory; none is taken for intact."""
 
 import datetime as dt
 import io
@@ -53,7 +53,7 @@ def mill(tmp_path_factory):
 
 
 def outcome_of(act):
-    """Return whether a file was read, or refused with every problem in words."""
+    """Return whether a file was read, or refused with a message for every problem."""
     try:
         act()
     except RecordProblems as refused:
@@ -89,7 +89,7 @@ BRAND = {"format": 1, "colours": {"light": {"accent": "#7a4719"}, "dark": {"link
 def test_records(mill, kind):
     """Each kind of record, read by itself; a third of those that can be, by the whole mill.
 
-    What stands in the mill then is read, checked against the others, and reviewed.
+    The damaged record is then read in the mill, cross-checked and reviewed.
     """
     path = mill / PATHS[kind]
     sound = path.read_bytes()
@@ -120,7 +120,7 @@ def test_yaml():
 
 
 def test_weather():
-    """Twelve months, damaged; a year of hours is read by the same lines."""
+    """Twelve months, damaged; a year of hours is read by the same code."""
     months = "".join(f"{month},{month},{60 + month}\n" for month in range(1, 13))
     sound = f"# invented\nmonth,temp_c,relative_humidity_pct\n{months}".encode()
     found = watch(
@@ -179,7 +179,7 @@ def test_sheets(mill, sheets, tmp_path, ending):
 
 
 def test_logs(mill, tmp_path):
-    """Exports of loggers: looked at, and read by a profile that fits the sound one."""
+    """Logger exports: inspected, and read by a profile that fits the undamaged one."""
     profile = validate(read_yaml(mill / FILES["logger"], "p.yaml"), LoggerProfile).record
     write_log(tmp_path / "other.csv")
     other = (tmp_path / "other.csv").read_bytes()
@@ -205,7 +205,7 @@ def entries_of(folder):
 
 
 def test_entry_files(tmp_path):
-    """Files of a phone, damaged, put into the record: what it held stays, and it can be read."""
+    """Damaged phone files, taken into the record: its content stays, and it can still be read."""
     root = minimal_mill(tmp_path / "mill", charge=RUNNING)
     charge, sound = root / FILES["charge"], entries_of(tmp_path)
     before = charge.read_bytes()
@@ -232,7 +232,7 @@ def test_entry_files(tmp_path):
 
 
 def test_pictures():
-    """Pictures of a code in every format that is read, by the lines that run apart."""
+    """Pictures of a code in every accepted format, by the code that runs in its own process."""
     code = create_barcode("KILNFOLIO1 1/1 00000000 x", BarcodeFormat.QRCode).to_image(scale=4)
     sound = []
     for form in ("JPEG", "PNG", "WEBP", "BMP", "TIFF"):
@@ -262,7 +262,7 @@ def sealed(tmp_path_factory):
 
 
 def test_the_ledger(sealed):
-    """A ledger of which one byte is another is never whole."""
+    """A ledger with one changed byte never counts as intact."""
     root, _ = sealed
     path = root / LEDGER
     sound = path.read_bytes()
@@ -282,7 +282,7 @@ def test_the_ledger(sealed):
 
 
 def test_bags(sealed, tmp_path):
-    """A bag in which any file is another is never confirmed."""
+    """A bag with any changed file is never confirmed."""
     _, bag = sealed
     shutil.copytree(bag, tmp_path / "bag")
     names = sorted(path.relative_to(bag).as_posix() for path in bag.rglob("*") if path.is_file())
@@ -315,7 +315,7 @@ def test_as_many_files_as_are_asked_for(monkeypatch):
     assert sum(watch("asked", st.integers(), lambda _: "read", usual=30).values()) == 70
 
 
-def test_a_traceback_a_hang_and_a_swollen_memory_would_be_seen(monkeypatch):
+def test_a_traceback_a_hang_and_excessive_memory_would_be_noticed(monkeypatch):
     with pytest.raises(KeyError):
         watch("traceback", st.binary(), lambda data: {}[data])
     monkeypatch.setattr("tests.fuzz.watch.SECONDS", 0.1)

@@ -1,4 +1,4 @@
-"""Runs a reader on damaged files, and counts what became of them.
+"""Runs a reader on damaged files, and counts the outcomes.
 
 ``KILNFOLIO_FUZZ=10000 sh builder/run test tests/fuzz -s`` reads ten thousand files with each reader
 and of each kind of record, and prints the counts. Without it a reader gets two hundred, the same
@@ -24,13 +24,13 @@ ASKED = int(os.environ.get("KILNFOLIO_FUZZ", "0"))
 #: Files for each reader on every run.
 USUAL = 200
 T = TypeVar("T")
-#: What no file may cost: processor seconds, and bytes of memory above what stood before.
+#: Limits for any file: processor seconds, and bytes of additional memory.
 SECONDS, MEMORY = 30.0, 1024**3
 
 
 @contextmanager
 def within(seconds: float):
-    """Raise where the body takes more processor time."""
+    """Raise if the body takes more processor time."""
 
     def late(*_):
         raise AssertionError(f"it took more than {seconds} s of the processor")

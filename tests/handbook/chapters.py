@@ -1,4 +1,4 @@
-"""A handbook of one small chapter, for tests that are about one form or directive."""
+"""A handbook of one small chapter, for tests of a single form or directive."""
 
 from __future__ import annotations
 
@@ -39,9 +39,9 @@ def handbook(
     practice: str = "British",
     **files: str,
 ) -> Contents:
-    """Compile a handbook of one chapter; `files` are further files beside it.
+    """Compile a handbook of one chapter; `files` are other files beside it.
 
-    The practice puts metric first, as the published tables do that tests compare with.
+    The region puts metric units first, as do the published tables that the tests compare with.
     """
     others = {f"content/handbook/{name}": text for name, text in files.items()}
     root.mkdir(parents=True, exist_ok=True)

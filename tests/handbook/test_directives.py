@@ -1,4 +1,4 @@
-"""Directives: what they print is checked against published values, and slips are reported."""
+"""Directives: what they print agrees with published values, and mistakes are reported."""
 
 import re
 from pathlib import Path
@@ -181,7 +181,7 @@ def test_arguments_are_quoted_as_entered(tmp_path):
         ("::: chart\nkind: emv\ncaption: x\nalt: y\n:::\n", "01-small.md:11:7: kind 'emv'"),
     ],
 )
-def test_a_slip_in_a_directive_is_reported_where_it_stands(tmp_path, text, said):
+def test_a_mistake_in_a_directive_is_reported_at_its_place(tmp_path, text, said):
     problems = problems_of(tmp_path, text)
     assert any(said in one for one in problems), problems
 
@@ -218,7 +218,7 @@ def cells(body):
     ]
 
 
-def test_emc_by_humidity_meets_the_published_table(tmp_path):
+def test_emc_by_humidity_agrees_with_the_published_table(tmp_path):
     """Wood Handbook FPL-GTR-190, Table 4-2 (read): row 70 °F, which is 21.1 °C.
 
     The handbook prints 4.5, 7.7, 11.0, 16.0 and 20.5 % at 20, 40, 60, 80 and 90 % RH.
@@ -250,7 +250,7 @@ def test_humidity_by_bulbs_agrees_with_psychrolib(tmp_path):
             assert float(shown) == pytest.approx(library, abs=1.2)
 
 
-def test_air_that_cannot_be_is_a_dash(tmp_path):
+def test_impossible_air_is_printed_as_a_dash(tmp_path):
     body = body_of(
         tmp_path,
         "::: table\nkind: emc-by-bulbs\ndry_bulb: [30 °C]\n"
@@ -276,7 +276,7 @@ def test_set_points_give_back_their_emc(tmp_path):
             assert fahrenheit == pytest.approx(celsius * 1.8 + 32, abs=0.6)
 
 
-def test_readings_for_a_share(tmp_path):
+def test_the_table_of_readings_for_a_share_is_right(tmp_path):
     """45 random readings without failure show 93.5 % at 95 % confidence: ln 0.05 / ln 0.935."""
     body = body_of(
         tmp_path,
@@ -304,7 +304,7 @@ def test_tables_of_species_show_source_and_status(tmp_path):
     assert row[:3] == ["Northern red oak", "25 mm (4/4)", "3.8"]
     assert "from memory" in row[3]
     letter = row[3].split(",")[0].split()[0]
-    # the letter leads to the publication and the place in it, named once below the table
+    # the letter refers to the publication and the place in it, named once below the table
     assert re.search(rf"{letter}: \(Wengert, extension articles", plain_words(str(body.html)))
 
 

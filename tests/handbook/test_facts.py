@@ -1,6 +1,6 @@
-"""Tables of facts: they say what the reference tables say, and a slip in one is reported.
+"""Tables of facts: they agree with the reference tables, and a mistake in one is reported.
 
-The reference tables stand in ``tests/data/reference/world``; each row names its source and whether
+The reference tables are in ``tests/data/reference/world``; each row names its source and whether
 its page was read or recalled.
 """
 
@@ -43,7 +43,7 @@ def test_every_table_of_facts_can_be_read():
             assert all(facts.origin(row)), (name, row)
 
 
-def test_drying_times_are_those_of_the_reference():
+def test_drying_times_agree_with_the_reference():
     """FPL Technical Note 233 (recalled), FPL Report 2086, OSU EM 8612 (read)."""
     book = reference("air_drying")
     times = {
@@ -67,7 +67,7 @@ def test_drying_times_are_those_of_the_reference():
     assert compared >= 40
 
 
-def test_moisture_by_use_is_that_of_the_reference():
+def test_moisture_by_use_agrees_with_the_reference():
     """Wood Handbook 2010 table 13-2, EN 942 (recalled), Queensland Government (read)."""
     book = reference("mc_by_use")
     known = {
@@ -84,7 +84,7 @@ def test_moisture_by_use_is_that_of_the_reference():
         assert triple in known, row
 
 
-def test_intersection_points_are_those_of_the_reference():
+def test_intersection_points_agree_with_the_reference():
     """Wood Handbook, the table beside eq. 5-3; from memory."""
     book = reference("strength_mc")
     rows = book[book["item"] == "intersection MC, Mp"]
@@ -112,17 +112,17 @@ def test_a_cell_is_prose_or_a_number(tmp_path):
         (("title: A few facts\n", ""), "the key 'title' is missing"),
     ],
 )
-def test_a_slip_in_a_table_of_facts_is_reported_where_it_stands(tmp_path, change, said):
+def test_a_mistake_in_a_table_of_facts_is_reported_at_its_place(tmp_path, change, said):
     problems = problems_of(tmp_path, TABLE, **{"facts/small.yaml": SMALL.replace(*change)})
     assert any(said in problem for problem in problems), problems
 
 
-def test_a_missing_table_of_facts_is_named(tmp_path):
+def test_a_missing_table_of_facts_is_reported(tmp_path):
     problems = problems_of(tmp_path, TABLE.replace("small", "smal"), **{"facts/small.yaml": SMALL})
     assert any("facts/smal.yaml" in problem and "small" in problem for problem in problems)
 
 
-def test_nothing_is_marked_read_in_a_publication_that_was_recalled():
+def test_no_row_is_marked_read_if_its_publication_was_recalled():
     """The note of a publication says what was done with it; a row may not claim more."""
     publications = demo_mill().sources.record.publications
     for name in NAMES:

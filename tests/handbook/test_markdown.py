@@ -24,7 +24,7 @@ def test_a_quantity_is_printed_in_both_unit_systems(tmp_path):
     assert words.replace("\u00a0", " ") == "Cut 25 mm (0.98 in) at 43.3 °C (110 °F)."
 
 
-def test_a_citation_leads_to_the_list_of_sources(tmp_path):
+def test_a_citation_links_to_the_list_of_sources(tmp_path):
     body = body_of(
         tmp_path,
         "So {cite: wood-handbook, Table 4-2, from memory}.\n\nAnd so {cite: common practice}.\n",
@@ -62,7 +62,7 @@ def test_an_index_term_marks_its_place_and_stays_invisible(tmp_path):
         ("https://example.org/x", "https://example.org/x"),
     ],
 )
-def test_links_lead_to_pages_by_relative_address(tmp_path, target, address):
+def test_links_use_relative_addresses(tmp_path, target, address):
     body = body_of(tmp_path, f"## Here {{#here}}\n\nSee [it]({target}).\n")
     assert f'href="{address}"' in body.html
 
@@ -113,12 +113,12 @@ def test_a_check_is_linked_by_its_slug(tmp_path):
         ("text\n\n:::\n", "01-small.md:12:1: ':::' closes nothing"),
     ],
 )
-def test_a_slip_is_reported_where_it_stands(tmp_path, body, said):
+def test_a_mistake_is_reported_at_its_place(tmp_path, body, said):
     problems = problems_of(tmp_path, body)
     assert any(said in problem for problem in problems), problems
 
 
-def test_every_slip_of_every_chapter_is_reported_in_one_run(tmp_path):
+def test_every_mistake_of_every_chapter_is_reported_in_one_run(tmp_path):
     problems = problems_of(
         tmp_path,
         "{q: 1 foo}\n\n{cite: nobody}\n\n[x](y.md)\n",
@@ -147,7 +147,7 @@ def test_front_matter_refuses_an_unknown_key_with_a_suggestion(tmp_path):
 
 
 def test_html_that_slips_through_is_escaped(tmp_path):
-    """The problem stops a build; the page itself would still hold no live markup."""
+    """The problem stops a build; even so, the page itself would contain no live markup."""
     contents = handbook(
         tmp_path, "<script>alert(1)</script>\n\n<b onclick=x>y</b>\n\n[a](javascript:x)\n"
     )
@@ -177,7 +177,7 @@ def test_a_drawing_that_could_run_or_fetch_is_refused(bad):
     assert check_drawing(bad, "x.svg")
 
 
-def test_a_drawing_keeps_its_ids_to_itself(tmp_path):
+def test_the_ids_of_a_drawing_are_made_unique(tmp_path):
     path = tmp_path / "x.svg"
     path.write_text(DRAWING.replace("<svg ", '<svg aria-labelledby="t" '))
     text, problems = read_drawing(path, "x.svg", "fig-a")
@@ -217,7 +217,7 @@ def test_the_glossary_has_anchors_synonyms_and_links(tmp_path):
     assert page.kind == "glossary"
 
 
-def test_a_page_is_whole(tmp_path):
+def test_a_page_is_complete_html(tmp_path):
     from tests.handbook.chapters import folder_of
 
     from kilnfolio.handbook.pages import render_handbook

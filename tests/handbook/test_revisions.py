@@ -1,4 +1,4 @@
-"""What changed between revisions: marked word by word, step by step, and readable aloud."""
+"""What changed between revisions: marked word by word and step by step, also for screen readers."""
 
 import shutil
 
@@ -16,18 +16,18 @@ def plain(html):
     return str(html).replace('<span class="visually-hidden">', "").replace("</span>", "")
 
 
-def test_words_that_came_and_went_are_marked_and_said():
+def test_added_and_removed_words_are_marked_and_announced():
     assert plain(reworded("Weigh at noon & daily", "Weigh daily <b>")) == (
         "Weigh <del>[removed: at noon &amp;] </del> daily <ins>[added: &lt;b&gt;] </ins>"
     )
 
 
-def test_blocks_keep_the_heading_they_stand_under():
+def test_blocks_keep_the_heading_they_belong_to():
     html = '<h2>Why<a class="headerlink">¶</a></h2><p>One.</p><ul><li>Two</li></ul><svg>no</svg>'
     assert blocks_of(html) == [Block("Why", "Why"), Block("One.", "Why"), Block("Two", "Why")]
 
 
-def test_a_paragraph_moved_in_or_out_is_not_called_reworded():
+def test_an_added_or_removed_paragraph_is_not_called_reworded():
     old = [Block("Stack the boards on dry stickers.", "a"), Block("Gone for good.", "a")]
     new = [Block("Stack the boards on dry, even stickers.", "a"), Block("Quite new words", "b")]
     found = list(compare(old, new))
@@ -49,7 +49,7 @@ def with_revisions(tmp_path, first, second):
     return tmp_path
 
 
-def test_a_step_put_in_does_not_change_all_below_it(tmp_path):
+def test_an_inserted_step_does_not_mark_all_later_steps_as_changed(tmp_path):
     after = {**minimal_records()["schedule"], "revision": 2}
     before = {**after, "revision": 1, "steps": after["steps"][1:]}
     assert len(before["steps"]) >= 1

@@ -1,4 +1,4 @@
-"""Every PDF says that it is for archives and for readers, and its structure bears that out."""
+"""Every PDF declares PDF/A and PDF/UA, and its structure agrees."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def test_a_link_is_met_once(pdfs):
     assert found == ["https://mill.example/"] * 2
 
 
-def test_every_header_says_what_it_heads(pdfs):
+def test_every_table_header_states_its_scope(pdfs):
     """ISO 14289-1, 7.5: a header of a column or of a row."""
     with pikepdf.open(pdfs["page"]) as pdf:
         scopes = [

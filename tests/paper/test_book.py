@@ -1,4 +1,4 @@
-"""The handbook as PDF: set from the real chapters, read back by an independent library."""
+"""The handbook as PDF: made from the real chapters, read back by an independent library."""
 
 import os
 import re
@@ -38,7 +38,7 @@ def pdf(demo_site: Path) -> pypdf.PdfReader:
 
 
 def print_book(folder: MillFolder, out: Path, **options: object) -> list[str]:
-    """Set a book of a folder's chapters; return WeasyPrint's warnings."""
+    """Make a book of a folder's chapters; return WeasyPrint's warnings."""
     env = environment(folder.mill.record)
     return book.write_book(book.book_html(folder, env, checks={}, **options), out)
 
@@ -60,7 +60,7 @@ def outline(pdf: pypdf.PdfReader) -> list[tuple[str, int]]:
     ]
 
 
-def test_every_chapter_computes_and_every_link_leads_somewhere(mill):
+def test_every_chapter_is_computed_and_every_link_has_a_target(mill):
     contents = compile_handbook(mill, "site")
     assert not contents.problems, "\n".join(map(str, contents.problems))
     numbers = [chapter.record.number for chapter in contents.manuscript.chapters]
@@ -69,7 +69,7 @@ def test_every_chapter_computes_and_every_link_leads_somewhere(mill):
     assert sum(len(body.answers) for body in contents.bodies.values()) >= 12
 
 
-def test_every_chapter_stands_in_the_book_once_and_in_order(mill, outline):
+def test_every_chapter_is_in_the_book_once_and_in_order(mill, outline):
     every = read_manuscript(mill.root)[0].chapters
     parts = [chapter.record.part for chapter in every if chapter.record.part]
     assert len(parts) == len(set(parts)) >= 5
@@ -92,7 +92,7 @@ def pages_between(outline: list[tuple[str, int]], texts: list[str], first: str, 
     return " ".join(texts[begins[first] - 1 : begins[then] - 1])
 
 
-def test_the_contents_print_the_page_each_chapter_begins_on(outline, texts):
+def test_the_contents_give_the_page_on_which_each_chapter_begins(outline, texts):
     contents = pages_between(outline, texts, "Contents", "Tables")
     for title, page in outline[3:]:
         # a section of another chapter may have the same title
@@ -132,14 +132,14 @@ def index_entries(texts: list[str], outline: list[tuple[str, int]]) -> dict[str,
     return found
 
 
-def test_the_index_leads_to_pages_that_treat_the_term(texts, index_entries):
+def test_the_index_leads_to_pages_that_use_the_term(texts, index_entries):
     for term, runs in index_entries.items():
         for page in (page for run in runs for page in run):
             said = re.sub(r"\u2010\s*", "", texts[page - 1].casefold())
             assert re.sub("s$", "", term) in said, (term, page)
 
 
-def test_pages_of_the_index_that_follow_one_another_are_a_range(index_entries):
+def test_consecutive_pages_in_the_index_are_printed_as_a_range(index_entries):
     assert max(len(run) for run in index_entries["conditioning"]) > 3
     for runs in index_entries.values():
         ends = [run[-1] for run in runs]
@@ -152,22 +152,22 @@ def test_runs_of_pages():
     assert runs == [("3–4", False, "c"), ("5", True, "e"), ("7", True, "g"), ("9", False, "i")]
 
 
-def test_pages_of_the_index_carry_their_own_numbers_and_heads(texts, outline):
-    opening = dict(outline)["Index"] - 1  # this page has its title for a head
+def test_pages_of_the_index_have_their_own_numbers_and_heads(texts, outline):
+    opening = dict(outline)["Index"] - 1  # this page has its title as its head
     for number in range(opening, len(texts)):
         assert re.search(rf"(^|\D){number + 1}(\D|$)", texts[number]), number
         head = "Drying handbook" if number % 2 else "Index"
         assert number == opening or head in texts[number]
 
 
-def test_a_wide_table_is_turned_and_its_head_comes_again(pdf, texts):
+def test_a_wide_table_is_turned_and_its_head_is_repeated(pdf, texts):
     turned = [n for n, page in enumerate(pdf.pages) if page.mediabox.width > page.mediabox.height]
     assert turned
     assert all("Species Scientific name Kind" in texts[number] for number in turned)
-    assert "What the sheets hold" in texts[turned[0]]  # the heading goes with its table
+    assert "What the sheets hold" in texts[turned[0]]  # the heading stays with its table
 
 
-def test_it_holds_every_chapter_and_has_no_more_pages_than_a_book(texts):
+def test_the_book_has_every_chapter_and_not_too_many_pages(texts):
     text = " ".join(texts)
     printed = [*filter(is_printed, read_manuscript(PROJECT)[0].chapters)]
     assert len(printed) > 8
@@ -240,7 +240,7 @@ def test_only_the_assets_are_read(address):
         printing.AssetsOnly().fetch(address)
 
 
-def test_an_asset_is_read():
+def test_an_asset_can_be_read():
     assert printing.AssetsOnly().fetch(printing.ASSETS.as_uri() + "/tokens.css")
 
 
@@ -251,7 +251,7 @@ def test_a_document_that_asks_for_another_file_is_reported(tmp_path):
     assert any("secret.css" in warning for warning in warnings)
 
 
-def test_what_weasyprint_complains_of_is_returned(tmp_path):
+def test_warnings_of_weasyprint_are_returned(tmp_path):
     handbook(tmp_path, "Text.\n")
     appendix = [("Sheet", '<p style="colour: red">x</p>')]
     warnings = print_book(checked_mill(tmp_path), tmp_path / "x.pdf", appendices=appendix)

@@ -23,15 +23,15 @@ DIGITS = "00ff10203040abcd"
 ADDRESS = labelled(lot_address("https://records.mill.example", "a" * 32), DIGITS)
 
 
-def test_every_byte_has_a_word_of_its_own():
+def test_every_byte_has_its_own_word():
     words = word_list()
     assert len(words) == len(set(words)) == 256
     assert all(re.fullmatch(r"[a-z]{3,11}", word) for word in words)
-    # alphabetical, so that a word put in or taken out is seen
+    # alphabetical, so that an added or removed word is noticed
     assert list(words) == sorted(words)
 
 
-def test_words_and_digits_say_the_same():
+def test_words_and_digits_encode_the_same():
     digits = secrets.token_hex(8)
     words = words_of(digits)
     assert len(words) == 8
@@ -46,7 +46,7 @@ def test_digits_are_read_out_in_fours():
 
 
 @pytest.mark.parametrize("name", SHEETS)
-def test_labels_lie_on_the_paper_and_not_on_each_other(name):
+def test_labels_are_on_the_paper_and_do_not_overlap(name):
     sheet = SHEETS[name]
     wide, high = PAPER[sheet.paper]
     places = [sheet.place(number) for number in range(sheet.size)]
@@ -127,7 +127,7 @@ def _quiet_zone(picture, codes):
 
 @pytest.mark.parametrize("name", SHEETS)
 def test_no_line_is_printed_over_another(tmp_path, name):
-    """Lines as pdfium finds them, of a label whose facts are as long as the demonstration's."""
+    """The lines that pdfium finds on a label whose facts are as long as the demonstration's."""
     out = tmp_path / "labels.pdf"
     full = replace(
         label("HB-25-043-01", "HBL-25-103"),
@@ -149,7 +149,7 @@ def test_no_line_is_printed_over_another(tmp_path, name):
     assert min(low for _, low, _, _ in lines) > (PAPER[SHEETS[name].paper][1] - bottom) * 72 / 25.4
 
 
-def test_more_labels_than_a_sheet_holds_go_on_the_next(tmp_path):
+def test_labels_that_do_not_fit_on_a_sheet_go_on_the_next(tmp_path):
     out = tmp_path / "labels.pdf"
     write_sheets([label(f"PACK-{n}-END") for n in range(9)], "a4-99x67", out)
     text = words(out)
@@ -157,7 +157,7 @@ def test_more_labels_than_a_sheet_holds_go_on_the_next(tmp_path):
     assert "PACK-8-END" in text[1]
 
 
-def test_long_and_hostile_words_stay_text_and_on_their_label(tmp_path):
+def test_long_and_hostile_text_stays_text_and_on_its_label(tmp_path):
     out = tmp_path / "labels.pdf"
     name = "<script>alert(1)</script>{{ 7*7 }}"
     assert write_sheets([label(name, "L" * 60)], "a4-63x38", out) == []

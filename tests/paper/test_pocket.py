@@ -1,4 +1,4 @@
-"""The pocket edition: A5, what is carried to the kiln and nothing that is not approved."""
+"""The pocket edition: A5, what is carried to the kiln, and only what is approved."""
 
 import re
 from pathlib import Path
@@ -45,26 +45,26 @@ def test_every_page_has_the_safety_wording(texts):
     assert not [n for n, text in enumerate(texts, 1) if wording not in text.replace(" ", "")]
 
 
-def test_it_holds_every_caution_and_who_authorizes(texts):
+def test_it_has_every_caution_and_names_who_authorizes(texts):
     said = re.sub(r"\u2010 ?", "", " ".join(texts))
     for caution in read_manuscript(PROJECT)[0].cautions.values():
         assert f"Caution: {caution.title}" in said
     assert said.count("Who authorizes:") >= 5
 
 
-def test_approved_schedules_stand_in_it_whole_and_drafts_do_not(folder, texts):
+def test_approved_schedules_are_in_it_complete_and_drafts_are_not(folder, texts):
     said = re.sub(r"\u2010 ?", "", " ".join(texts))
     records = [located.record for located in folder.schedules.values()]
     assert any(record.approved is None for record in records)
     opened = " ".join(text for text in texts if "Revision" in text)
     for record in records:
-        # with the line of its revision: the contents name it too
+        # with its revision line, since the contents name it too
         line = rf"{re.escape(record.title)} (?:(?!Revision).)*Revision {record.revision}, approved"
         assert bool(re.search(line, opened)) == (record.approved is not None), record.id
     assert "Contents" in said
 
 
-def test_set_points_are_the_schedules_own(texts):
+def test_set_points_are_those_of_the_schedule(texts):
     """T4-D2, upland red oak 4/4 (from memory): begins at 110 °F and a depression of 4 °F."""
     page = next(text for text in texts if re.search(r"Upland red oak, 4/4.*Revision", text))
     steps = page[page.index("Upland red oak, 4/4") :].replace("\xa0", " ")
@@ -72,7 +72,7 @@ def test_set_points_are_the_schedules_own(texts):
     assert first, steps[:400]
 
 
-def test_the_tables_looked_up_at_the_kiln_are_there_once(texts):
+def test_each_table_looked_up_at_the_kiln_is_in_it_once(texts):
     said = " ".join(texts[texts.index(next(t for t in texts if "Numbered as in" in t)) :])
     numbers = re.findall(r"Table (\d+\.\d+)\.", said)
     assert len(numbers) == len(set(numbers)) > 8

@@ -53,7 +53,7 @@ def test_a_sheet_is_one_page_of_its_paper(folder, charge, paper, tmp_path):
     assert f"Charge {charge}" in words
     assert "Do not enter a kiln on the strength of this record." in words
     assert "Entrapment and confined space." in words
-    for step in sheet.steps:  # none is lost: its trigger, then its air in both unit systems
+    for step in sheet.steps:  # no step is lost: its trigger, then its air in both unit systems
         line = (step.label, step.due, *step.dry_bulb, *step.wet_bulb, *step.depression)
         assert " ".join(" ".join(line).split()) in words, step
     for board in sheet.boards:
@@ -62,7 +62,7 @@ def test_a_sheet_is_one_page_of_its_paper(folder, charge, paper, tmp_path):
 
 
 @pytest.mark.parametrize("charge", CHARGES)
-def test_masses_are_the_hand_arithmetic_of_the_sections(folder, charge):
+def test_masses_agree_with_arithmetic_by_hand_from_the_sections(folder, charge):
     """Sections to mean MC, board to oven-dry mass, oven-dry mass to the mass at each trigger."""
     record = folder.charges[charge].record
     sheet = kiln_sheet(folder, charge)
@@ -75,8 +75,8 @@ def test_masses_are_the_hand_arithmetic_of_the_sections(folder, charge):
             assert float(mass) == pytest.approx(dry * (1 + due.mc_pct / 100), abs=0.51)
 
 
-def test_the_first_mass_is_worked_on_the_sheet(folder):
-    """The arithmetic printed, done on the printed characters, gives the mass in the table."""
+def test_the_working_of_the_first_mass_is_on_the_sheet(folder):
+    """The printed arithmetic, evaluated from the printed characters, gives the mass in the table."""
     sheet = kiln_sheet(folder, "HB-25-041")
     worked = sheet.worked.replace("\u00a0", " ")
     dry, mc, result = re.search(
@@ -86,7 +86,7 @@ def test_the_first_mass_is_worked_on_the_sheet(folder):
     assert round(float(result)) == float(sheet.boards[0].masses[0])
 
 
-def test_steps_and_set_points_are_the_schedules_own(folder):
+def test_steps_and_set_points_are_those_of_the_schedule(folder):
     """T4-D2, upland red oak (from memory): 110 °F and 4 °F to 50 %, 180 °F and 50 °F from 15 %."""
     sheet = kiln_sheet(folder, "HB-25-041")
     first, last = sheet.steps[0], sheet.steps[7]
@@ -113,7 +113,7 @@ def test_a_timed_schedule_gives_hours_and_no_triggers(folder):
     assert [due.label for due in sheet.due] == ["equalize", "target"]
 
 
-def test_boards_with_sections_are_enough(tmp_path):
+def test_boards_with_sections_are_enough_for_a_sheet(tmp_path):
     """Before the first weighing there is no log, no survey and no step change yet."""
     root = minimal_mill(
         tmp_path,
@@ -141,7 +141,7 @@ def test_a_mass_is_given_in_the_unit_it_was_weighed_in(tmp_path):
     assert float(sheet.boards[0].oven_dry) == pytest.approx(2000 / 453.59237, abs=0.011)
 
 
-def test_figures_are_eleven_points_and_more(folder, tmp_path):
+def test_figures_are_at_least_eleven_points(folder, tmp_path):
     """Masses and set-points can be read at arm's length; only headings and cautions are smaller."""
     sheet = kiln_sheet(folder, "HB-26-011")
     for paper in PAPERS if WHOLE else ("letter",):
@@ -159,7 +159,7 @@ def test_figures_are_eleven_points_and_more(folder, tmp_path):
                 assert sizes[mass] >= 11.0, (paper, mass, sizes[mass])
 
 
-def test_no_colour_is_needed(folder):
+def test_the_sheet_needs_no_colour(folder):
     css = (PROJECT / "builder/kilnfolio/site/assets/sheet.css").read_text()
     assert set(re.findall(r"#[0-9a-f]{3,6}\b|var\(--(?!font)[\w-]+\)", css)) == {"#000"}
     html = sheet_html(
@@ -207,14 +207,14 @@ def test_the_command_writes_the_sheet_and_says_where(tmp_path):
     assert (tmp_path / "HB-26-040-sheet.pdf").is_file()
 
 
-def test_the_command_names_a_charge_that_is_not_there(tmp_path):
+def test_the_command_reports_an_unknown_charge(tmp_path):
     run = kilnfolio("sheet", "HB-99-999", PROJECT, cwd=tmp_path)
     assert run.returncode == 2
     assert "there is no charge 'HB-99-999'" in run.stderr
     assert "example: kilnfolio sheet" in kilnfolio("sheet", "--help", cwd=tmp_path).stdout
 
 
-def test_an_open_charge_has_its_rounds_and_columns_to_its_end(folder, tmp_path):
+def test_the_sheet_of_an_open_charge_has_past_rounds_and_columns_to_its_end(folder, tmp_path):
     sheet = kiln_sheet(folder, "HB-26-042")
     assert write_sheet(sheet, environment(folder.mill.record), tmp_path / "s.pdf", "letter") == []
     pages = [
@@ -229,6 +229,6 @@ def test_an_open_charge_has_its_rounds_and_columns_to_its_end(folder, tmp_path):
     assert row.head == ("15 Oct", "07:03", "PQ")
     assert row.masses[0] == f"{last.masses['S1'].value:.0f}"
     free = sum(1 for page in sheet.rounds.pages for column in page if not column.head[0])
-    # the truth of the demonstration: 30.5 days in all, so twelve more from its nineteenth
+    # the demonstration's truth file: 30.5 days in all, so twelve more from its nineteenth
     assert free >= 11
     assert "Do not enter a kiln on the strength of this record." in pages[-1]

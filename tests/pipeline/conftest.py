@@ -1,4 +1,4 @@
-"""The mill that the tests of builds begin with."""
+"""The mill that the tests of builds start from."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""What is made again after a change: just what rests on it, and always what a clean build makes."""
+"""What is rebuilt after a change: only what depends on it, always with the result of a clean build."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ def bytes_of(out: Path) -> dict[str, bytes]:
 
 
 def places(out: Path) -> dict[str, int]:
-    """Return which file on the disk each is: one written again is another."""
+    """Return each file's inode: a file written again has another."""
     return {
         path.relative_to(out).as_posix(): path.stat().st_ino
         for edition in EDITIONS
@@ -78,7 +78,7 @@ def places(out: Path) -> dict[str, int]:
 
 @functools.cache
 def built_once() -> Path:
-    """Build a mill of two charges; for every test and every run of edits."""
+    """Build a mill of two charges, once for every test and every run of edits."""
     home = Path(tempfile.mkdtemp(prefix="kilnfolio-"))
     atexit.register(shutil.rmtree, home, ignore_errors=True)
     root = two_charges(home / "mill")
@@ -107,7 +107,7 @@ def written_by(root: Path, change) -> set[str]:
     return {path for path in {*before, *after} if before.get(path) != after.get(path)}
 
 
-def test_a_build_of_nothing_new_makes_nothing(mill):
+def test_a_build_without_changes_makes_nothing(mill):
     before = places(mill / "site")
     report = build(mill)
     assert report.made == 0
@@ -115,12 +115,12 @@ def test_a_build_of_nothing_new_makes_nothing(mill):
     assert places(mill / "site") == before
 
 
-def test_a_touched_file_with_the_same_bytes_is_no_change(mill):
+def test_a_touched_file_with_the_same_bytes_is_not_a_change(mill):
     os.utime(mill / FILES["charge"])
     assert written_by(mill, lambda: os.utime(mill / FILES["species"])) == set()
 
 
-def test_a_corrected_weighing_moves_its_charge_and_no_other(mill):
+def test_a_corrected_weighing_rebuilds_only_its_own_charge(mill):
     charge = mill / FILES["charge"]
     text = charge.read_text()
     at = text.index("g", text.index("masses:", text.index("weighings:")))
@@ -173,13 +173,13 @@ def test_a_corrected_weighing_moves_its_charge_and_no_other(mill):
     ],
     ids=["kiln", "lot", "mill", "species"],
 )
-def test_a_changed_record_moves_what_prints_it(mill, name, old, new, moves, stays):
+def test_a_changed_record_rebuilds_what_prints_it(mill, name, old, new, moves, stays):
     written = written_by(mill, lambda: edit(mill, name, f"\n{old}", f"\n{new}"))
     assert moves <= written
     assert not stays & written
 
 
-def test_a_seal_makes_its_own_bag_and_no_other(mill, monkeypatch):
+def test_a_seal_rebuilds_only_its_own_bag(mill, monkeypatch):
     from kilnfolio.pipeline import bags
 
     bagged, bag = [], bags.bag_files
@@ -196,8 +196,8 @@ def test_a_seal_makes_its_own_bag_and_no_other(mill, monkeypatch):
     assert bytes_of(mill / "site") == clean(mill)
 
 
-def test_another_region_turns_what_prints_it_and_leaves_what_is_sealed(mill, tmp_path):
-    """Pages with amounts or words of the trade are made again; series, bags and seals are not."""
+def test_another_region_rebuilds_pages_and_leaves_sealed_files(mill, tmp_path):
+    """Pages with amounts or terms of the region are rebuilt; series, bags and seals are not."""
 
     def move():
         edit(mill, FILES["mill"], "practice: North American", "practice: British")
@@ -223,7 +223,7 @@ def test_another_region_turns_what_prints_it_and_leaves_what_is_sealed(mill, tmp
     assert bytes_of(mill / "site") == bytes_of(tmp_path / "clean")
 
 
-def test_what_is_removed_goes_and_what_is_renamed_moves(mill):
+def test_pages_of_removed_records_go_and_of_renamed_records_move(mill):
     (mill / "content/lots/L2.yaml").unlink()
     written = written_by(mill, lambda: shutil.rmtree(mill / SECOND))
     assert "mill/charges/C2.html" in written
@@ -231,7 +231,7 @@ def test_what_is_removed_goes_and_what_is_renamed_moves(mill):
     assert not list((mill / "site").glob("*/**/L2*"))
 
 
-def test_problems_stop_the_change_and_its_mending_takes_it_up(mill):
+def test_a_problem_stops_a_change_and_its_correction_completes_it(mill):
     before = bytes_of(mill / "site")
     charge = mill / FILES["charge"]
     sound = charge.read_text()
@@ -248,7 +248,7 @@ def test_problems_stop_the_change_and_its_mending_takes_it_up(mill):
     assert bytes_of(mill / "site") == before
 
 
-def test_a_build_cut_short_while_changing_over_is_finished_by_the_next(mill, monkeypatch):
+def test_a_build_interrupted_while_exchanging_editions_is_finished_by_the_next(mill, monkeypatch):
     from kilnfolio.graph import tree
 
     edit(mill, FILES["mill"], "\nname:", "\nname: Another Mill #")
@@ -263,7 +263,7 @@ def test_a_build_cut_short_while_changing_over_is_finished_by_the_next(mill, mon
     monkeypatch.setattr(tree, "swap", one_only)
     with pytest.raises(KeyboardInterrupt):
         build(mill)
-    for edition in EDITIONS:  # each is whole: the new one or the old one
+    for edition in EDITIONS:  # each is complete: the new one or the old one
         assert (mill / "site" / edition / "index.html").exists() or edition == "customer"
     monkeypatch.setattr(tree, "swap", swap)
     build(mill)
@@ -271,8 +271,8 @@ def test_a_build_cut_short_while_changing_over_is_finished_by_the_next(mill, mon
     assert bytes_of(mill / "site") == clean(mill)
 
 
-def test_a_first_build_that_came_to_nothing_is_taken_up_whole(built, tmp_path, monkeypatch):
-    """It made pages and put nothing in their place, as where a seal turns out to be broken."""
+def test_the_work_of_a_failed_first_build_is_used_by_the_next(built, tmp_path, monkeypatch):
+    """It made pages but published nothing, as when a seal turns out to be broken."""
     from kilnfolio.graph.tree import Tree
 
     def stopped(_):
@@ -287,7 +287,7 @@ def test_a_first_build_that_came_to_nothing_is_taken_up_whole(built, tmp_path, m
     assert bytes_of(out) == bytes_of(built / "site")
 
 
-def test_a_site_somebody_took_away_is_made_again(mill):
+def test_a_deleted_site_is_built_again(mill):
     shutil.rmtree(mill / "site/mill")
     build(mill)
     assert bytes_of(mill / "site") == clean(mill)
@@ -306,12 +306,12 @@ def test_two_processes_make_the_same_bytes_as_one(built, tmp_path):
     assert bytes_of(tmp_path / "site") == bytes_of(built / "site")
 
 
-#: What a clean build of records made or told, by the digest of all their files.
+#: The result of a clean build of some records, or its problems, by the digest of all their files.
 _clean: dict[bytes, dict[str, bytes] | RecordProblems] = {}
 
 
 def clean(root: Path) -> dict[str, bytes]:
-    """Return what a build makes where there was nothing; each state is built once."""
+    """Return what a build makes from nothing; each state is built once."""
     digest = hashlib.sha256()
     for path in sorted(root.rglob("*")):
         if path.is_file() and root / "site" not in path.parents:
@@ -333,7 +333,7 @@ def clean(root: Path) -> dict[str, bytes]:
 
 
 def problems_of(act) -> list[str]:
-    """Return the problems that stop something; none where it comes to an end."""
+    """Return the problems that stop a call; none if it succeeds."""
     try:
         act()
     except RecordProblems as error:
@@ -342,7 +342,8 @@ def problems_of(act) -> list[str]:
 
 
 class Edits(RuleBasedStateMachine):
-    """Any sequence of edits, each built on the last, gives what check and one clean build give."""
+    """After any sequence of edits, each followed by a build, the result is that of `check` and a
+    clean build."""
 
     @initialize()
     def begin(self):

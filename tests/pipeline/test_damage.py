@@ -1,4 +1,4 @@
-"""A store or a site that somebody damaged or changed is noticed by the next build, and mended."""
+"""The next build notices and repairs a store or site that somebody damaged or changed."""
 
 import os
 import shutil
@@ -18,7 +18,7 @@ STORE = f"{STAGING}/store.sqlite"
 
 @pytest.fixture
 def mill(built, tmp_path):
-    """A copy with the site's shared files still shared, as the disk keeps them."""
+    """A copy in which the site's hard links are kept."""
     return copied(built, tmp_path / "mill")
 
 
@@ -29,7 +29,7 @@ def change(mill):
 
 @pytest.fixture(scope="module")
 def clean(built, tmp_path_factory):
-    """Return the site of the changed mill, built where nothing was before."""
+    """Return the site of the changed mill, built from nothing."""
     root = tmp_path_factory.mktemp("clean") / "mill"
     shutil.copytree(built, root, ignore=shutil.ignore_patterns("site"))
     change(root)
@@ -57,7 +57,7 @@ def overwritten(at, data):
 
 
 def of_pickles(store):
-    """Put what older versions kept, made to run code, in the place of every value."""
+    """Replace every value with a pickle, as older versions kept, that would run code."""
     import pickle
     import zlib
 
@@ -99,7 +99,7 @@ STORES = {
 
 
 @pytest.mark.parametrize("name", list(STORES)[:: 1 if WHOLE else 4])
-def test_a_damaged_store_is_made_again_with_one_sentence(mill, clean, capsys, name):
+def test_a_damaged_store_is_rebuilt_with_one_message(mill, clean, capsys, name):
     for extra in (mill / "site" / STAGING).glob("store.sqlite-*"):
         extra.unlink()
     STORES[name](mill / "site" / STORE)
@@ -115,7 +115,7 @@ def test_a_damaged_store_is_made_again_with_one_sentence(mill, clean, capsys, na
     assert now == clean
 
 
-def test_a_file_in_the_place_of_the_folder_is_taken_away(mill):
+def test_a_file_in_place_of_the_staging_folder_is_removed(mill):
     staging = mill / "site" / STAGING
     shutil.rmtree(staging)
     staging.write_text("a file where a folder was")
@@ -131,7 +131,7 @@ def customer_page(mill):
 
 
 def in_place(path):
-    """Change a page as an editor does that writes into the file: staging shares it."""
+    """Change a page as does an editor that writes into the file, which staging shares."""
     with path.open("r+b") as file:
         text = file.read().replace(b"12", b"11", 1)
         file.seek(0)
@@ -145,7 +145,7 @@ def in_place_and_back_dated(path):
 
 
 def by_another(path):
-    """Change a page as an editor does that puts a new file in the old one's place."""
+    """Change a page as does an editor that replaces the file with a new one."""
     data = path.read_bytes().replace(b"12", b"11", 1)
     path.unlink()
     path.write_bytes(data)
@@ -175,7 +175,7 @@ DAMAGE = {
 
 
 @pytest.mark.parametrize("name", DAMAGE)
-def test_a_page_that_is_not_as_it_was_built_is_made_again(mill, capsys, name):
+def test_a_page_that_was_changed_after_the_build_is_made_again(mill, capsys, name):
     sound = bytes_of(mill / "site")
     page = customer_page(mill)
     DAMAGE[name](page)
@@ -196,7 +196,7 @@ def test_a_page_that_is_not_as_it_was_built_is_made_again(mill, capsys, name):
     assert not [one for one in report.warnings if "made again" in one]
 
 
-def test_a_file_that_no_build_wrote_is_named_and_left(mill):
+def test_a_file_that_no_build_wrote_is_reported_and_left(mill):
     (mill / "site/customer/evil.html").write_text("<script>")
     (told,) = build(mill).warnings
     assert "customer/evil.html" in told
@@ -204,7 +204,7 @@ def test_a_file_that_no_build_wrote_is_named_and_left(mill):
     assert (mill / "site/customer/evil.html").exists()
 
 
-def test_files_that_were_only_touched_are_read_and_left(mill):
+def test_files_that_were_only_touched_are_left(mill):
     page = customer_page(mill)
     page.touch()
     page.chmod(0o640)
@@ -214,7 +214,7 @@ def test_files_that_were_only_touched_are_read_and_left(mill):
     assert page.stat().st_ino == place
 
 
-def test_the_customers_pages_are_for_everybody_whatever_the_umask(tmp_path):
+def test_everybody_can_read_the_customers_pages_whatever_the_umask(tmp_path):
     umask = os.umask(0o077)
     try:
         root = two_charges(tmp_path / "mill")

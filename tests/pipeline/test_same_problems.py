@@ -1,4 +1,4 @@
-"""One reading of the mill: check, build, preview and seal name the same problems in one run."""
+"""One reading of the mill: check, build, preview and seal report the same problems in one run."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def _half_written(root):
     path.write_text(text[: text.index("weighings:")] + 'weighings:\n  - at: "2026-06-0', "utf-8")
 
 
-#: What is planted, and the files that problems must be told of.
+#: What is planted, and the files in which problems must be reported.
 MISTAKES = {
     "a bad species and a charge that names an unknown kiln": (
         _species_and_kiln,
@@ -115,7 +115,7 @@ def told_by_seal(root, capsys):
 
 
 @pytest.mark.parametrize("mistake", MISTAKES)
-def test_four_commands_tell_the_same(tmp_path, capsys, mistake):
+def test_four_commands_report_the_same_problems(tmp_path, capsys, mistake):
     root = minimal_mill(tmp_path)
     plant, files = MISTAKES[mistake]
     plant(root)
@@ -130,7 +130,7 @@ def test_four_commands_tell_the_same(tmp_path, capsys, mistake):
     assert told_by_seal(root, capsys) == printed
 
 
-def test_the_same_of_all_mistakes_at_once(tmp_path, capsys):
+def test_four_commands_report_the_same_of_all_mistakes_at_once(tmp_path, capsys):
     root = minimal_mill(tmp_path)
     for name in (
         "a lot copied under another name",

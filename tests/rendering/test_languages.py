@@ -1,4 +1,4 @@
-"""The languages customers read: whole catalogues, figures and dates as the CLDR has them."""
+"""The customers' languages: complete catalogues, figures and dates by the CLDR."""
 
 import datetime as dt
 import json
@@ -18,17 +18,17 @@ from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.templating import environment
 
 OTHERS = [tag for tag in available() if tag != SEALED]
-#: The fields of a record that are people's own words, and so stay as written.
+#: The fields of a record that people wrote in their own words, and that stay as written.
 OWN_WORDS = {"product", "claim", "species", "place", "mill", "lot"}
 
 
-def test_a_mill_may_name_each_language_there_is():
+def test_a_mill_may_choose_any_language_with_a_catalogue():
     assert get_args(CustomerLanguage) == ("en", "fr", "de")
     assert sorted(get_args(CustomerLanguage)) == sorted(available())
 
 
 @pytest.mark.parametrize("tag", OTHERS)
-def test_every_string_is_translated_and_nothing_else_stands_in_the_catalogue(tag):
+def test_every_string_is_translated_and_the_catalogue_has_no_others(tag):
     found = catalogue(tag)
     told = {message.id for message in found if message.id}
     assert told == {message.id for message in fresh(tag) if message.id}
@@ -82,21 +82,21 @@ def test_strings_are_extracted_from_templates_too():
         ("fr", "6 packs", "6 paquets"),
     ],
 )
-def test_figures_dates_and_plurals_are_the_languages_own(tag, english, said):
+def test_figures_dates_and_plurals_follow_the_language(tag, english, said):
     assert language(tag).translate(english).replace("\u00a0", " ") == said.replace("\u00a0", " ")
 
 
-def test_a_claim_stays_to_the_last_comma():
+def test_a_claim_is_never_translated():
     assert language("fr").translate("70.5 % certified", verbatim=True) == "70.5 % certified"
 
 
-def test_a_date_is_said_as_a_date():
+def test_a_date_is_written_as_a_date_of_the_language():
     assert language("de").date(dt.date(2026, 3, 5)).replace("\u00a0", " ") == "5. März 2026"
 
 
 @pytest.mark.parametrize("tag", OTHERS)
-def test_every_word_of_a_sealed_record_can_be_said(tag):
-    """Of the demonstration's sealed records, as the ledger keeps them."""
+def test_every_word_of_a_sealed_record_has_a_translation(tag):
+    """Checked on the demonstration's sealed records, as the ledger keeps them."""
     spoken = language(tag)
     records = [
         json.loads(path.read_bytes())
@@ -113,12 +113,12 @@ def test_every_word_of_a_sealed_record_can_be_said(tag):
                 assert spoken.knows(value), f"{key}: {value}"
 
 
-def test_the_guide_signs_the_wording_as_it_reads():
+def test_the_guide_shows_the_digits_of_the_current_wording():
     guide = (PROJECT / "builder/kilnfolio/guide/12-publish.md").read_text("utf-8")
     assert f"language: fr, wording: {language('fr').safety_digest}," in guide
 
 
-def test_a_signed_wording_stands_alone_until_it_changes():
+def test_a_signed_wording_is_shown_alone_until_it_changes():
     mill = Mill.model_validate(
         minimal_records()["mill"]
         | {

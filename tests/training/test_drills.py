@@ -1,9 +1,9 @@
-"""Drills: nobody's charge any more, a fault a trainee can see, and a key that names it.
+"""Drills: an anonymous charge, a fault that a trainee can see, and a key that names it.
 
-The faults are looked for here in what the trainee sees, by hand, not by the review that made the
+Here the faults are looked for by hand in what the trainee sees, not by the review that made the
 key: a mass that jumps back, a share of the wrong mass, a wick against a hand reading.
 
-``KILNFOLIO_DRILLS=500`` makes so many drills by chance; by default 3.
+``KILNFOLIO_DRILLS=500`` makes that many random drills; by default 3.
 """
 
 import dataclasses
@@ -89,9 +89,9 @@ def printed(printed_pages: dict[str, list[str]]) -> dict[str, str]:
 
 
 def test_no_page_of_the_booklet_is_left_empty(printed_pages):
-    """But the back of the title: the questions of a drill stand on the page of its charts."""
+    """Except the back of the title: a drill's questions are on the page of its charts."""
     pages = printed_pages[TRAINEE]
-    # the safety wording and the running heads alone are some 45 words
+    # the safety wording and the running heads alone are about 45 words
     empty = [n for n, words in enumerate(pages, 1) if len(words.split()) < 70]
     assert empty == [2]
     for number in range(1, 11):
@@ -103,7 +103,7 @@ def test_no_page_of_the_booklet_is_left_empty(printed_pages):
 
 # --- whose charge it was --------------------------------------------------------------------------
 
-#: Fields whose text may stand in a drill: words of the trade, from fixed lists or public.
+#: Fields whose text may appear in a drill: words of the trade, from fixed lists or public.
 PUBLIC = {
     "species",
     "chosen_as",
@@ -140,7 +140,8 @@ def private_words(value: object, field: str = "") -> Iterator[str]:
 
 
 def mill_words(folder: MillFolder) -> set[str]:
-    """Return what must not be found in a drill: of every charge and lot, for the source is none."""
+    """Return what must not appear in a drill, from every charge and lot, since drills do not say
+    which they come from."""
     found: set[str] = set()
     for located in (*folder.charges.values(), *folder.lots.values()):
         found |= set(private_words(located.record))
@@ -148,18 +149,18 @@ def mill_words(folder: MillFolder) -> set[str]:
     for charge in folder.charges.values():
         found |= {charge.record.kiln, folder.kilns[charge.record.kiln].record.name}
         found |= {charge.record.schedule, folder.schedules[charge.record.schedule].record.title}
-    # words that every page has: an event's note may be one of the trade's own
+    # words that every page has: an event's note may be a common word of the trade
     return {word for word in found if len(word) > 4 and word not in ("stop", "operator")}
 
 
-def test_a_page_or_pdf_of_drills_says_nothing_of_a_charge(folder, page, printed):
+def test_pages_and_pdfs_of_drills_do_not_identify_a_charge(folder, page, printed):
     body = page[page.index("<main") : page.index("</main>")]
     texts = {"drills.html": body, **printed}
     secret = mill_words(folder)
     assert any("Tessaly" in word for word in secret)
     assert any("Cedar Ford" in word for word in secret)
     assert "2025-11-07" in secret
-    amount = re.compile(r"[\d.]+ %")  # an amount that an exercise may happen to give too
+    amount = re.compile(r"[\d.]+ %")  # an amount that an exercise may also happen to use
     found = [
         (name, word)
         for name, text in texts.items()
@@ -181,8 +182,8 @@ def test_no_free_text_of_a_record_survives(folder):
         assert kept & before <= {"operator"}, name
 
 
-def test_every_moment_is_shifted_alike(folder):
-    """Hours between weighings are the charge's own; the dates and clock times are not."""
+def test_every_time_is_shifted_by_the_same_amount(folder):
+    """Hours between weighings are those of the charge; dates and clock times are not."""
     for name, located in folder.charges.items():
         scene = anonymous(folder, name, "drill")
         before = [one.at.timestamp() for one in located.record.weighings]
@@ -212,7 +213,7 @@ def test_every_fault_becomes_a_drill_in_this_mill(drills):
     assert [drill.number for drill in drills] == list(range(1, len(drills) + 1))
 
 
-def test_a_transposed_mass_stands_out_from_its_neighbours(by_fault):
+def test_a_mass_with_swapped_digits_differs_from_its_neighbours(by_fault):
     drill = by_fault["digits-transposed"]
     tag, day, true, wrong = re.search(
         r"Board (\w+) on (day \d+, [\d:]+): .* showed (\d+) g, (\d+) g", drill.what
@@ -224,7 +225,7 @@ def test_a_transposed_mass_stands_out_from_its_neighbours(by_fault):
     assert column[index - 1][1] >= float(true) >= column[index + 1][1]
 
 
-def test_swapped_tags_trade_two_masses(by_fault):
+def test_swapped_tags_exchange_two_masses(by_fault):
     drill = by_fault["tags-swapped"]
     light, heavy, day = re.search(
         r"Boards (\w+) and (\w+) on (day \d+, \d\d:\d\d)", drill.what
@@ -255,7 +256,7 @@ def test_a_damp_section_disagrees_with_its_pair(by_fault):
         assert (abs(first - second) > 0.1 * (first + second) / 2) == (row[0] == tag)
 
 
-def test_the_early_step_was_above_its_trigger(by_fault):
+def test_the_early_step_was_made_above_its_trigger(by_fault):
     drill = by_fault["stepped-early"]
     step, day = re.search(r"Step (\d+) was set on (day \d+, [\d:]+)", drill.what).groups()
     assert f"{day}: step {step} set" in drill.made
@@ -282,7 +283,7 @@ def test_the_wettest_board_was_above_the_target_when_equalizing_ended(by_fault):
     assert 100 * (last / dry - 1) > target + 0.5
 
 
-def test_the_wick_leaves_the_hand_readings(by_fault):
+def test_the_wet_bulb_departs_from_the_hand_readings(by_fault):
     rows = [row for row in by_fault["dry-wick"].hand if "–" not in row]
     apart = [float(row[4]) - float(row[2]) - (float(row[3]) - float(row[1])) for row in rows]
     off = [index for index, gap in enumerate(apart) if gap > 0.8 * 1.8]  # a mill that reads in °F
@@ -291,26 +292,28 @@ def test_the_wick_leaves_the_hand_readings(by_fault):
     assert any("wick changed" in line for line in by_fault["dry-wick"].made)
 
 
-def test_a_fault_that_does_not_show_makes_no_drill(folder, monkeypatch):
+def test_a_fault_that_cannot_be_seen_makes_no_drill(folder, monkeypatch):
     quiet = [dataclasses.replace(FAULTS[0], plant=lambda scene, *_: Planted(scene, "nothing"))]
     monkeypatch.setattr(drills_module, "FAULTS", quiet)
     assert make_drills(folder, lines_of(folder)) == []
 
 
-# --- without end ----------------------------------------------------------------------------------
+# --- any number of drills
+# ----------------------------------------------------------------------------------
 
 SEEDS = int(os.environ.get("KILNFOLIO_DRILLS", "3"))
 
 
 def altered(whole, planted) -> tuple[set[str], list[int]]:
-    """Return what a fault changed, by comparing the two records: tags of boards, and minutes."""
+    """Return what a fault changed, by comparing the two records: board tags and minutes."""
     boards = {
         after.id
         for before, after in zip(whole.charge.boards, planted.charge.boards, strict=True)
         if before != after
     }
     moments = []
-    if not boards:  # else the masses stand, and only what was worked from them is new
+    # without boards the masses are unchanged, and only what was computed from them is new
+    if not boards:
         for before, after in zip(whole.charge.weighings, planted.charge.weighings, strict=True):
             if changed := {tag for tag, mass in after.masses.items() if before.masses[tag] != mass}:
                 boards |= changed
@@ -330,7 +333,7 @@ def altered(whole, planted) -> tuple[set[str], list[int]]:
 
 
 def points_at(place: Place, boards: set[str], minutes: list[int]) -> bool:
-    """Say whether a finding names what was altered, within a day of weighings beside it."""
+    """Return whether a finding names what was altered, within a day of weighings next to it."""
     if place.boards and not set(place.boards) <= boards:
         return False
     if place.minutes and minutes:
@@ -362,7 +365,7 @@ def test_for_every_seed_the_review_finds_the_planted_fault_and_no_other(folder, 
         naming = [one.place for one in drill.found if one.slug == drill.fault.must]
         assert any(points_at(place, boards, minutes) for place in naming), (seed, drill.what)
         seen.add((drill.fault.slug, drill.what))
-    # a heat treatment has few probes to choose from, so that some drills of many seeds are alike
+    # a heat treatment has few probes to choose from, so some drills of many seeds are alike
     assert len(seen) > 0.7 * SEEDS, "other numbers, other drills"
 
 
@@ -389,7 +392,7 @@ def test_the_key_names_the_fault_and_the_check_that_finds_it(drills, page, print
         assert drill.fault.must in printed[TRAINER]
 
 
-def test_the_trainee_is_not_told(drills, page, printed):
+def test_the_trainee_is_not_shown_the_answer(drills, page, printed):
     for drill in drills:
         assert drill.fault.must not in printed[TRAINEE]
         assert drill.fault.title not in printed[TRAINEE]
@@ -397,7 +400,7 @@ def test_the_trainee_is_not_told(drills, page, printed):
         start = page.index(f'id="{drill.anchor}"')
         shown = page[start : page.index(f"Key to drill {drill.number}<")]
         form = shown[shown.index("<form") : shown.index("</form>")]
-        # the form offers every fault and every action alike, in an order that tells nothing
+        # the form offers every fault and every action, in an order that gives nothing away
         assert all(form.count(f">{fault.title}</option>") == 1 for fault in FAULTS)
         assert all(form.count(f">{fault.action}</option>") == 1 for fault in FAULTS)
         shown = shown.replace(form, "")
@@ -406,7 +409,7 @@ def test_the_trainee_is_not_told(drills, page, printed):
     assert printed[TRAINEE].count("What do you do, and what do you write down?") == len(drills)
 
 
-def test_the_questions_stand_on_the_page_of_the_charts(drills, printed_pages):
+def test_the_questions_are_on_the_page_of_the_charts(drills, printed_pages):
     opening = [page for page in printed_pages[TRAINEE] if "One thing is wrong in this" in page]
     assert len(opening) == len(drills)
     assert all("what do you write down" in page for page in opening)
@@ -422,7 +425,7 @@ def test_drills_are_the_same_each_time(folder, drills):
     assert make_drills(folder, turned) == drills
 
 
-def test_ids_on_the_page_are_its_own(page):
+def test_ids_on_the_page_are_unique(page):
     ids = re.findall(r'\bid="([^"]+)"', page)
     assert len(ids) == len(set(ids))
     for found in re.findall(r'aria-labelledby="([^"]+)"', page):

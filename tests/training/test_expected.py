@@ -1,4 +1,5 @@
-"""What is to be typed: every kind has something, its mistakes are not the answer, units agree."""
+"""What is typed: every kind of problem asks for something, its mistakes differ from the answer, and
+units agree."""
 
 from __future__ import annotations
 
@@ -23,7 +24,7 @@ def limits() -> LimitTable:
 
 
 @pytest.mark.parametrize("slug", KINDS)
-def test_every_kind_asks_for_a_figure_and_tells_mistakes_apart(slug, limits):
+def test_every_kind_asks_for_a_figure_that_its_mistakes_differ_from(slug, limits):
     """Over ten sets of numbers: a mistake is never within what counts as right."""
     for seed in range(10):
         asked = expected(make_problem(KINDS[slug], seed, limits))
@@ -43,7 +44,7 @@ def test_mistakes_are_of_formulas_that_exist_and_take_their_arguments():
         assert name in FORMULAS
 
 
-def test_units_by_their_definitions(limits):
+def test_units_convert_by_their_definitions(limits):
     """The inch is 25.4 mm, the pound 453.59237 g, by the agreement of 1959; °F = 1.8 °C + 32."""
     (dry,) = expected(make_problem(KINDS["board-oven-dry"], 0, limits))
     assert dry.units["lb"].factor == pytest.approx(453.59237)
@@ -53,7 +54,7 @@ def test_units_by_their_definitions(limits):
     assert fahrenheit.factor * 212.0 + fahrenheit.offset == pytest.approx(100.0)
 
 
-def test_usual_mistakes_by_hand():
+def test_usual_mistakes_are_recognised():
     """240 g green and 200 g dry: 20 % dry basis, 16.7 % wet basis; from the definitions."""
     mistakes = MISTAKES["moisture_content"]
     assert mistakes[0].work(mass=240.0, oven_dry_mass=200.0) == pytest.approx(100.0 * 40 / 240)

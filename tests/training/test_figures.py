@@ -1,6 +1,6 @@
 """The bench's figures of a board in a log and the air of a stack; the script follows them.
 
-``KILNFOLIO_RUNS=1000`` compares so many random settings of the script with Python; by default 15.
+``KILNFOLIO_RUNS=1000`` compares that many random settings of the script with Python; by default 15.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ RUNS = int(os.environ.get("KILNFOLIO_RUNS", "15"))
 OAK = (4.0, 8.6)
 
 
-def test_a_quarter_sawn_board_loses_radially_and_a_flat_sawn_one_tangentially():
+def test_a_quarter_sawn_board_shrinks_radially_and_a_flat_sawn_one_tangentially():
     width, thickness, cup = board_shape(200.0, 0.0, 150.0, 25.0, OAK)
     assert (width, thickness) == (pytest.approx(4.0, abs=0.05), pytest.approx(8.6, abs=0.1))
     assert cup == pytest.approx(0.0, abs=0.05)
@@ -32,7 +32,7 @@ def test_a_quarter_sawn_board_loses_radially_and_a_flat_sawn_one_tangentially():
     assert (width, thickness) == (pytest.approx(8.6, abs=0.1), pytest.approx(4.0, abs=0.05))
 
 
-def test_a_flat_sawn_board_cups_away_from_the_heart_the_more_the_nearer_it_lies():
+def test_a_flat_sawn_board_cups_more_the_nearer_it_is_to_the_heart():
     """Wood Handbook, figure 4-3, and every textbook: hollow on the side of the bark."""
     cups = [board_shape(0.0, y, 200.0, 27.0, OAK)[2] for y in (60.0, 120.0, 250.0)]
     assert cups[0] > cups[1] > cups[2] > 0
@@ -40,21 +40,21 @@ def test_a_flat_sawn_board_cups_away_from_the_heart_the_more_the_nearer_it_lies(
     assert below == pytest.approx(cups[1]), "the same under the pith as over it"
 
 
-def test_no_cup_where_both_directions_shrink_alike_and_nothing_moves_where_none_do():
+def test_boards_do_not_cup_if_both_directions_shrink_alike():
     assert board_shape(0.0, 60.0, 200.0, 27.0, (6.0, 6.0)) == pytest.approx((6.0, 6.0, 0.0))
     assert shrunk_place(12.0, -34.0, 0.0, 0.0) == pytest.approx((12.0, -34.0))
 
 
-def test_the_air_goes_through_the_open_share_of_the_load():
+def test_the_air_passes_through_the_open_share_of_the_load():
     """By hand: 10 m by 3 m of layers, stickers as thick as boards: half of 30 m² is open."""
     assert airflow.gap_speed(30.0, 10.0, 3.0, 25.0, 25.0) == pytest.approx(2.0)
     assert airflow.gap_speed(30.0, 10.0, 3.0, 25.0, 25.0, 50.0) == pytest.approx(1.0)
 
 
-def test_the_drop_is_the_heat_of_the_water():
+def test_the_temperature_drop_is_the_heat_that_evaporates_the_water():
     """By hand: 864 kg a day are 0.01 kg/s; at 30 °C wet bulb 2430 kJ/kg (steam tables): 24.3 kW.
 
-    10 m³/s of air at 50 °C hold some 10.6 kg/s of dry air, 1.05 kJ/K each: 11.1 kW/K.
+    10 m³/s of air at 50 °C contain about 10.6 kg/s of dry air, 1.05 kJ/K each: 11.1 kW/K.
     """
     assert airflow.drop_across(864.0, 10.0, 50.0, 30.0) == pytest.approx(24.3 / 11.1, rel=0.03)
     assert airflow.drop_across(1e6, 1.0, 50.0, 45.0) == pytest.approx(5.0), "then it is saturated"

@@ -1,4 +1,4 @@
-"""Lesson paths and exams: links lead somewhere, papers differ by seed, no answer on a paper."""
+"""Lesson paths and exams: links have targets, papers differ by seed, no paper shows an answer."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def lessons(folder):
     return read_lessons(folder.root, read_manuscript(folder.root)[0])
 
 
-def test_an_hour_a_day_and_a_week_for_each_reader(lessons):
+def test_each_reader_has_paths_of_an_hour_a_day_and_a_week(lessons):
     assert {(one.who, one.length) for one in lessons} == {
         (who, length)
         for who in ("beginner", "operator", "customer-facing")
@@ -36,14 +36,14 @@ def test_an_hour_a_day_and_a_week_for_each_reader(lessons):
     }
 
 
-def test_every_path_has_its_links(folder):
+def test_every_link_of_a_path_has_a_target(folder):
     for view in path_views(folder):
         assert len(view.reading) == len(view.lesson.reading)
         assert all(one.target.startswith("handbook/") for one in view.reading)
         assert view.lesson.outcomes
 
 
-def test_the_same_seed_gives_the_same_paper_and_another_one_others(folder, lessons):
+def test_the_same_seed_gives_the_same_paper_and_another_seed_a_different_one(folder, lessons):
     for lesson in lessons:
         papers = [exam(folder, lesson, seed) for seed in (1, 1, 2)]
         asked = [[question.exercise.ask for question in paper.questions] for paper in papers]
@@ -54,14 +54,14 @@ def test_the_same_seed_gives_the_same_paper_and_another_one_others(folder, lesso
         assert papers[0].pass_marks <= papers[0].marks
 
 
-def test_no_exam_stands_on_the_page_of_problems(folder, lessons):
+def test_no_exam_question_is_on_the_page_of_problems(folder, lessons):
     limits = limit_table(folder)
     for question in exam(folder, lessons[0], 1).questions:
         shown = {problem.ask for problem in sets_of(question.exercise.kind, limits, 12)}
         assert question.exercise.ask not in shown
 
 
-def test_the_paper_holds_no_answer_and_the_key_every_one(folder, lessons):
+def test_the_paper_has_no_answers_and_the_key_has_all(folder, lessons):
     env = environment(folder.mill.record)
     paper = exam(folder, lessons[4], 3)
     asked, key = (exam_html(paper, env, answers=answers) for answers in (False, True))
@@ -84,7 +84,7 @@ def test_the_paper_holds_no_answer_and_the_key_every_one(folder, lessons):
         (("pass_marks: 60}", "pass_marks: 160}"), "pass_marks"),
     ],
 )
-def test_a_slip_in_the_paths_is_reported_where_it_stands(tmp_path, folder, change, said):
+def test_a_mistake_in_the_paths_is_reported_at_its_place(tmp_path, folder, change, said):
     text = (PROJECT / LESSONS).read_text("utf-8")
     assert change[0] in text
     target = tmp_path / LESSONS

@@ -1,8 +1,8 @@
 """Practice problems: each answer against the sum done here, and what a seed may and may not change.
 
 The sums of weighing, rates, shrinkage and water are done by hand from the figures the trainee
-reads. RH, EMC and the statistics of surveys are held against psychrolib's saturation pressure, the
-equation of the Wood Handbook and scipy.
+reads. RH, EMC and survey statistics are compared with psychrolib's saturation pressure, the Wood
+Handbook's equation and scipy.
 """
 
 import json
@@ -53,7 +53,8 @@ def limits(folder: MillFolder) -> LimitTable:
     return LimitTable(folder.limits.record)
 
 
-# --- the sums, done again -------------------------------------------------------------------------
+# --- the sums, done by hand
+# -------------------------------------------------------------------------
 
 
 def pressure(altitude_m: float) -> float:
@@ -115,7 +116,7 @@ def wettest_half(mcs):
 
 
 def limit(key: str, **scope) -> float:
-    """The mill's limit as its file has it."""
+    """The mill's limit from its file."""
     fitting = [one for one in LIMITS[key] if one.get("scope", {}) == scope]
     return float((fitting or LIMITS[key])[0]["value"])
 
@@ -194,18 +195,18 @@ SUMS = {
     "water_removed": lambda volume, basic_density, mc_from, mc_to: (
         volume * basic_density * (mc_from - mc_to) / 100
     ),
-    # its parts are held against the Wood Handbook and steam tables with the physics
+    # the tests of the physics compare its parts with the Wood Handbook and steam tables
     "least_heat": lambda volume, basic_density, mc_from, mc_to, start_temperature, temperature: (
         float(least_heat(volume, basic_density, mc_from, mc_to, start_temperature, temperature))
     ),
 }
 EMC = emc
-#: Sizes of units in house units: g, mm, h; others stand as they are.
+#: Sizes of units in house units: g, mm, h; others are used as they are.
 UNITS = {"kg": 1000.0, "m": 1000.0, "min": 1 / 60}
 
 
 def plain(entered: str) -> float | str:
-    """Return the number in what a person wrote, in the house unit."""
+    """Return the number in what a person typed, in the house unit."""
     if quarters := re.fullmatch(r"(\d+)/4", entered):
         return int(quarters[1]) * 25.4 / 4
     found = re.fullmatch(r"(-?[\d.]+)\s*(\S*)", entered)
@@ -215,7 +216,7 @@ def plain(entered: str) -> float | str:
 
 
 def sum_of(step, results):
-    """Do a step's sum with the figures as entered and the results so far."""
+    """Do the sum of a step with the figures as entered and the results so far."""
 
     def value(entered):
         return results[entered] if entered in results else plain(entered)
@@ -249,7 +250,7 @@ def test_every_answer_is_the_sum_done_by_hand(slug, limits):
             assert worked.text in problem.answer or worked.text in str(problem.board.html())
 
 
-def test_the_words_of_a_result_are_the_rounded_sum(limits):
+def test_a_printed_result_is_the_rounded_sum(limits):
     """179.4 g green, 101.7 g dry is 76.4 %: written as a person would, in question and answer."""
     problem = make_problem(KINDS["section-mc"], 3, limits)
     green, dry = (float(one) for one in re.findall(r"([\d.]+)\N{NO-BREAK SPACE}g", problem.ask))
@@ -257,7 +258,7 @@ def test_the_words_of_a_result_are_the_rounded_sum(limits):
     assert said == round(100 * (green - dry) / dry + 1e-9, 1)
 
 
-# --- numbers as a person would meet them ----------------------------------------------------------
+# --- realistic numbers ----------------------------------------------------------
 
 #: What the arguments of formulas may be, in house units.
 PHYSICAL = {
@@ -288,7 +289,7 @@ PHYSICAL = {
 
 
 @pytest.mark.parametrize("slug", KINDS)
-def test_numbers_are_such_as_a_mill_meets(slug, limits):
+def test_numbers_are_such_as_occur_in_a_mill(slug, limits):
     for seed in range(40):
         problem = make_problem(KINDS[slug], seed, limits)
         for step in problem.steps:
@@ -312,7 +313,7 @@ def test_a_wet_bulb_is_below_its_dry_bulb_and_timber_never_regains(limits):
                     assert plain(step["mc_to"]) < plain(step["mc_from"])
 
 
-def test_verdicts_go_both_ways(limits):
+def test_yes_or_no_problems_have_both_answers(limits):
     """A problem that asks yes or no must not always have the same answer."""
     for slug, words in {
         "is-the-step-due": ("Yes:", "No:"),
@@ -327,7 +328,7 @@ def test_verdicts_go_both_ways(limits):
             assert sum(word in one for one in said) >= 5, (slug, word)
 
 
-def test_a_run_of_exactly_half_an_hour_keeps_the_rule(limits):
+def test_a_run_of_exactly_half_an_hour_meets_the_rule(limits):
     """Seven readings five minutes apart span 30 min; binary hours must not cut it short."""
     seen = 0
     for seed in range(80):
@@ -346,7 +347,7 @@ def test_a_seed_fixes_the_problem_and_another_changes_it(slug, limits):
     kind = KINDS[slug]
     first = make_problem(kind, 4, limits)
     assert make_problem(kind, 4, limits) == first
-    # what the page turns through, and one set more for the booklet
+    # the sets that the page cycles through, and one more for the booklet
     asked = [problem.ask for problem in pages.sets_of(kind, limits, pages.SETS + 1)]
     assert len(set(asked)) == pages.SETS + 1
 
@@ -375,7 +376,7 @@ def test_the_same_seed_gives_the_same_text_elsewhere():
 # --- coverage and page ----------------------------------------------------------------------------
 
 
-def test_at_least_thirty_six_kinds_over_every_topic():
+def test_there_are_at_least_thirty_six_kinds_covering_every_topic():
     assert len(KINDS) >= 36
     groups = by_topic()
     assert sum(len(kinds) for kinds in groups.values()) == len(KINDS)
@@ -384,7 +385,7 @@ def test_at_least_thirty_six_kinds_over_every_topic():
     assert set(TOPICS.values()) <= chapters
 
 
-def test_the_page_holds_one_set_and_the_script_file_the_rest(folder):
+def test_the_page_contains_one_set_and_the_script_file_the_rest(folder):
     page = pages.render_practice(folder, environment(folder.mill.record))
     numbers = pages.practice_numbers(folder)
     first = numbers.splitlines()[0]

@@ -1,4 +1,5 @@
-"""A charge of the bench as a record: opened by `check` like any other, its slips found by the checks."""
+"""A charge run on the bench as a record: `check` reads it like any other, and the checks find its
+slips."""
 
 from __future__ import annotations
 
@@ -23,7 +24,8 @@ def scenario():
 
 
 def run_by_the_sheet(scenario, *, early: float = 0.0) -> list[dict]:
-    """Weigh each morning and follow the sheet; a careless one steps so many points too early."""
+    """Weigh each morning and follow the sheet; a careless operator steps this many points too
+    early."""
     run, made, place, steps = Run(scenario, 1), [], 0, scenario["steps"]
 
     def do(**decision):
@@ -66,7 +68,7 @@ def findings(tmp_path, decisions) -> dict[str, set[str]]:
     return found
 
 
-def test_a_good_charge_passes_and_its_record_opens(tmp_path, scenario, capsys):
+def test_a_good_charge_passes_and_its_record_can_be_read(tmp_path, scenario, capsys):
     found = findings(tmp_path, run_by_the_sheet(scenario))
     for check in ("step-timing", "gap-in-log", "dry-wick", "stuck-sensor"):
         assert found[check] <= {"pass"}, check
@@ -100,7 +102,7 @@ def test_a_file_that_is_not_the_benchs_is_refused_and_nothing_is_written(
     assert not (tmp_path / "out").exists()
 
 
-def test_no_json_no_file_and_a_folder_that_is_there_are_refused(tmp_path, capsys):
+def test_invalid_json_a_missing_file_and_an_existing_folder_are_refused(tmp_path, capsys):
     (tmp_path / "run.json").write_bytes(b"\xff{")
     for file in (tmp_path / "run.json", tmp_path / "absent.json"):
         assert main(["practice", str(file), str(PROJECT), "--out", str(tmp_path / "out")]) == 2

@@ -1,6 +1,6 @@
-"""The charge run for practice: laws, and the script that follows it step by step.
+"""The charge run for practice: known properties, and the script that follows it step by step.
 
-``KILNFOLIO_RUNS=1000`` compares so many random runs of the script with Python; by default 15.
+``KILNFOLIO_RUNS=1000`` compares that many random runs of the script with Python; by default 15.
 """
 
 from __future__ import annotations
@@ -100,7 +100,7 @@ def test_the_script_gives_the_same_figures(data, tmp_path):
         assert earlier == [dict(one) for one in steps_earlier(decisions)]
 
 
-def test_random_numbers_are_the_published_sequence():
+def test_random_numbers_follow_the_published_sequence():
     """mulberry32 (T. Ettinger, public domain), seed 1: recalled; and it fills the unit interval."""
     numbers = RandomNumbers(1)
     first = [numbers.share() for _ in range(20_000)]
@@ -132,14 +132,14 @@ def test_a_neglected_wick_makes_the_air_drier_than_it_reads(oak):
     assert left.outcome().peak_gradient > kept.outcome().peak_gradient
 
 
-def test_no_board_goes_below_the_air_or_above_its_start(oak):
+def test_no_board_falls_below_the_emc_or_rises_above_its_start(oak):
     run = run_days(oak, 30, dry=60.0, depression=15.0)
     lowest = min(emc for _, _, _, emc in run.log)
     assert run.profile.min() >= lowest - 1e-6
     assert run.profile.max() <= run.board.start().max() + 1e-9
 
 
-def test_the_same_seed_is_the_same_charge_and_another_is_not(oak):
+def test_the_same_seed_gives_the_same_charge_and_another_a_different_one(oak):
     assert run_days(oak, 3).outcome() == run_days(oak, 3).outcome()
     assert run_days(oak, 3).outcome() != run_days(oak, 3, seed=4).outcome()
 
@@ -173,7 +173,7 @@ def test_an_unknown_decision_is_refused(oak):
         (("thickness: 27 mm", "thickness: 27 %"), "thickness"),
     ],
 )
-def test_a_slip_in_a_scenario_is_reported_where_it_stands(tmp_path, change, said):
+def test_a_mistake_in_a_scenario_is_reported_at_its_place(tmp_path, change, said):
     text = (PROJECT / SCENARIOS / "first-oak-27mm.yaml").read_text("utf-8")
     assert change[0] in text
     target = tmp_path / SCENARIOS / "mine.yaml"
