@@ -25,7 +25,7 @@ from pydantic import BaseModel
 from kilnfolio.archive.adding import SealRefusedError
 from kilnfolio.archive.bag import write_bag
 from kilnfolio.archive.keys import Keys, find_keys
-from kilnfolio.archive.ledger import LEDGER
+from kilnfolio.archive.places import LEDGER
 from kilnfolio.archive.seal import amend, seal
 from kilnfolio.records.folder import MillFolder, open_mill
 from kilnfolio.records.model import Located

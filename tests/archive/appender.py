@@ -17,7 +17,7 @@ from kilnfolio.archive.durable import write_whole
 from kilnfolio.archive.entries import Draft
 from kilnfolio.archive.keyring import list_key
 from kilnfolio.archive.keys import Keys
-from kilnfolio.archive.ledger import dossier_path
+from kilnfolio.archive.places import dossier_path
 
 KEYS = Keys(Ed25519PrivateKey.from_private_bytes(bytes([1]) * 32), Path("a-key"), False)
 AT = dt.datetime(2026, 6, 8, 10, 0, tzinfo=dt.UTC)

@@ -16,8 +16,8 @@ from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.heads import HEADS, sign_head
 from kilnfolio.archive.keys import KEY_FILE, MILL_KEYS, Keys
-from kilnfolio.archive.ledger import LEDGER
 from kilnfolio.archive.merkle import Tree, leaf_hash
+from kilnfolio.archive.places import LEDGER
 from kilnfolio.archive.remaking import Remakers
 from kilnfolio.archive.seal import amend, seal
 from kilnfolio.archive.trust import TrustedKey

@@ -17,8 +17,8 @@ from kilnfolio.archive.bag import ALGORITHMS, pack, read_bag
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.heads import Head, sign_head
-from kilnfolio.archive.ledger import KEPT, LEDGER, dossier_path
 from kilnfolio.archive.merkle import Tree, leaf_hash
+from kilnfolio.archive.places import KEPT, LEDGER, dossier_path
 from kilnfolio.archive.proofs import ENTRIES, PROOF, Inclusion, Proof
 from kilnfolio.archive.report import report_text
 from kilnfolio.archive.trust import TrustedKey

@@ -19,7 +19,8 @@ from tests.archive.sealing import verify_ledger
 from kilnfolio.archive.adding import MENDED_BY_ADDING, SealRefusedError
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.heads import HEADS
-from kilnfolio.archive.ledger import LEDGER, parse_ledger
+from kilnfolio.archive.ledger import parse_ledger
+from kilnfolio.archive.places import LEDGER
 
 KILLS = int(os.environ.get("KILNFOLIO_KILLS", "20"))
 APPENDER = Path(__file__).with_name("appender.py")

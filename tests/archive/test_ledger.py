@@ -13,7 +13,8 @@ from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.entries import safe_path
 from kilnfolio.archive.keyring import KEYRING
-from kilnfolio.archive.ledger import DOSSIERS, LEDGER, dossier_path, parse_ledger
+from kilnfolio.archive.ledger import parse_ledger
+from kilnfolio.archive.places import DOSSIERS, LEDGER, dossier_path
 from kilnfolio.archive.trust import TrustedKey
 
 

@@ -25,8 +25,8 @@ from kilnfolio.archive.adding import SealRefusedError
 from kilnfolio.archive.audit import audit
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
-from kilnfolio.archive.ledger import lot_record_path
 from kilnfolio.archive.lots import lot_state, seal_lot
+from kilnfolio.archive.places import lot_record_path
 from kilnfolio.archive.remaking import Remakers
 from kilnfolio.archive.seal import state
 from kilnfolio.site.lot_again import lot_record_again

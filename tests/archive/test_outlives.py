@@ -11,15 +11,10 @@ from tests.trust.sealing import labelled_mill
 from kilnfolio.archive.as_sealed import by_todays_limits, folder_as_sealed, sealed_dossier
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.checking import read_ledger
-from kilnfolio.archive.ledger import dossier_path
+from kilnfolio.archive.places import dossier_path
 from kilnfolio.archive.seal import state
-from kilnfolio.archive.standing import (
-    SEALED,
-    broken_findings,
-    charge_standing,
-    lot_standing,
-    open_sealed_mill,
-)
+from kilnfolio.archive.sealed_mill import SEALED, open_sealed_mill
+from kilnfolio.archive.standing import broken_findings, charge_standing, lot_standing
 from kilnfolio.pipeline.build import build_site
 from kilnfolio.records.folder import open_mill
 

@@ -10,7 +10,7 @@ from tests.trust.sealing import seal_lot_again
 
 from kilnfolio.archive.audit import audit
 from kilnfolio.archive.canonical import canonical, sha256
-from kilnfolio.archive.ledger import dossier_path
+from kilnfolio.archive.places import dossier_path
 from kilnfolio.archive.seal import state
 from kilnfolio.cli import main
 from kilnfolio.review import review, versions

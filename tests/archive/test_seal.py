@@ -15,7 +15,7 @@ from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.keys import UnusableKeyError
-from kilnfolio.archive.ledger import KEPT, LEDGER, dossier_path
+from kilnfolio.archive.places import KEPT, LEDGER, dossier_path
 from kilnfolio.archive.seal import seal, state
 
 #: The Merkle tree hash of nothing (RFC 9162, 2.1.1): SHA-256 of the empty string.

@@ -22,7 +22,7 @@ from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.entries import Head
 from kilnfolio.archive.heads import HEADS
 from kilnfolio.archive.keys import find_keys, make_keys
-from kilnfolio.archive.ledger import LEDGER
+from kilnfolio.archive.places import LEDGER
 from kilnfolio.archive.trust import TrustedKey, read_trust, trusted_key
 from kilnfolio.archive.witness import countersign, countersignature_text, read_time_stamp
 from kilnfolio.cli import main

@@ -15,8 +15,8 @@ from tests.site_assets import copy_assets
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.templating import environment
-from kilnfolio.site.lot_record import lot_record
-from kilnfolio.site.pages.customer import customer_lot, render_lot, with_record
+from kilnfolio.site.lot_words import lot_record
+from kilnfolio.site.pages.customer import customer_lot, render_lot, served_record
 from kilnfolio.site.seals import SealView
 
 LANGUAGES = ("en", "fr", "de")
@@ -31,9 +31,9 @@ def lot(tmp_path_factory) -> tuple[Path, str]:
     mill = shared_mill()
     root = tmp_path_factory.mktemp("site")
     copy_assets(root, "customer")
-    view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], "t")
-    text = canonical(lot_record(view)).decode()
-    view = with_record(view, text, SealView((_seal(text),)))
+    about = (mill.folder, "L1", mill.dossiers, mill.lots["L1"])
+    text = canonical(lot_record(*about)).decode()
+    view = customer_lot(*about, "t", served_record(text, SealView((_seal(text),))))
     for tag in LANGUAGES:
         env = environment(mill.folder.mill.record, menu=(), tag=tag)
         page = render_lot(env, view, "t", tag, LANGUAGES)

@@ -13,8 +13,8 @@ from tests.site_assets import copy_assets
 
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.rendering.templating import environment
-from kilnfolio.site.lot_record import lot_record
-from kilnfolio.site.pages.customer import customer_lot, render_lot, with_record
+from kilnfolio.site.lot_words import lot_record
+from kilnfolio.site.pages.customer import customer_lot, render_lot, served_record
 from kilnfolio.site.seals import SealLine, SealView
 
 #: What a reader must be told in each case. The first is the mill's verdict, the second how the
@@ -54,11 +54,12 @@ def lots(tmp_path_factory) -> dict[bool | None, tuple[Path, str]]:
         said = {"met": met} | ({"sentence": sentence} if met is None else {})
         judged = lot.judgement.model_copy(update=said)
         dossier = lot.model_copy(update={"judgement": judged})
-        view = customer_lot(mill.folder, "L1", mill.dossiers, dossier, "t")
-        text = canonical(lot_record(view)).decode()
+        about = (mill.folder, "L1", mill.dossiers, dossier)
+        text = canonical(lot_record(*about)).decode()
         seal = SealView((_seal("", "ab" * 32), _seal(text)))
         token = str(met).lower()
-        page = render_lot(env, with_record(view, text, seal), token)
+        view = customer_lot(*about, "t", served_record(text, seal))
+        page = render_lot(env, view, token)
         path = root / page.path
         path.parent.mkdir()
         path.write_text(page.html, "utf-8")

@@ -29,7 +29,7 @@ from kilnfolio.adopt.sheets.table import Options
 from kilnfolio.adopt.tables import read_sheets
 from kilnfolio.archive.audit import NothingToAuditError, audit
 from kilnfolio.archive.bag import write_bag
-from kilnfolio.archive.ledger import LEDGER
+from kilnfolio.archive.places import LEDGER
 from kilnfolio.records.folder import open_mill
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.log import read_log

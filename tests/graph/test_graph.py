@@ -5,6 +5,9 @@ The files are words and numbers of our own; nothing here knows timber.
 
 from __future__ import annotations
 
+import random
+import sqlite3
+
 import pytest
 
 from kilnfolio.graph.derived import (
@@ -20,6 +23,7 @@ from kilnfolio.graph.derived import (
 )
 from kilnfolio.graph.disk import DiskGraph
 from kilnfolio.graph.inputs import Index, note_changes, stamps
+from kilnfolio.graph.kept import Kept
 from kilnfolio.graph.memory import MemoryGraph
 from kilnfolio.graph.plan import Plan
 from kilnfolio.graph.run import Run
@@ -250,3 +254,94 @@ def test_failures_are_told_together_and_leave_the_site(folder, tmp_path):
     write(folder, "a", "4")
     write(folder, "c", "10")
     assert build(folder, tmp_path / "out")[0] == ()
+
+
+# --- in memory, on what a build has kept ----------------------------------------------------------
+
+
+def on_kept(folder, out, *, holds=True, proposed=None):
+    RAN.clear()
+    kept = Kept(out / ".staging/store.sqlite", lambda _: holds, (), INDEX)
+    return MemoryGraph(folder, INDEX, proposed=proposed, kept=kept)
+
+
+def everything(graph):
+    """Return all that a graph has to say, failures and absences included."""
+
+    def ask(value, name):
+        try:
+            return value(graph, name)
+        except (AbsentError, BlockedError) as error:
+            return type(error).__name__
+
+    return (
+        {name: (ask(number, name), ask(half, name)) for name in "abcd"},
+        [parity(graph, key) for key in ("even", "odd")],
+        [parity_of_own(graph, key) for key in "abcd"],
+        ask(evens, ""),
+    )
+
+
+def test_memory_takes_what_a_build_has_computed(folder, tmp_path):
+    build(folder, tmp_path / "out")
+    graph = on_kept(folder, tmp_path / "out")
+    assert everything(graph) == everything(in_memory(folder))
+    assert everything(on_kept(folder, tmp_path / "out"))
+    assert not {one for one in RAN if "d" not in one}  # there is no d to be had
+
+
+def test_memory_computes_again_what_rests_on_a_changed_file(folder, tmp_path):
+    build(folder, tmp_path / "out")
+    write(folder, "b", "12")
+    graph = on_kept(folder, tmp_path / "out")
+    assert evens(graph) == ("a", "b", "c")
+    assert half(graph, "b") == 6
+    assert half(graph, "a") == 2
+    assert RAN == ["evens", "raw b", "number b", "half b"]
+
+
+def test_a_proposed_text_stands_before_what_a_build_has_kept(folder, tmp_path):
+    build(folder, tmp_path / "out")
+    graph = on_kept(folder, tmp_path / "out")
+    assert half(graph, "a") == 2
+    graph.propose("numbers/a.txt", b"8")
+    half(graph, "a")
+    assert "half a" in RAN
+
+
+@pytest.mark.parametrize("spoil", ["settings", "no store", "no table", "no database"])
+def test_where_a_build_kept_nothing_of_use_all_is_computed(folder, tmp_path, spoil):
+    build(folder, tmp_path / "out")
+    store = tmp_path / "out/.staging/store.sqlite"
+    if spoil == "no store":
+        store.unlink()
+    elif spoil == "no table":
+        with sqlite3.connect(store) as db:
+            db.execute("DROP TABLE read")
+    elif spoil == "no database":
+        store.write_bytes(b"no database")
+    graph = on_kept(folder, tmp_path / "out", holds=spoil != "settings")
+    assert half(graph, "a") == 2
+    assert RAN == ["half a", "raw a", "number a"]
+
+
+def test_a_value_that_a_build_kept_and_that_cannot_be_read_is_computed(folder, tmp_path):
+    build(folder, tmp_path / "out")
+    with sqlite3.connect(tmp_path / "out/.staging/store.sqlite") as db:
+        db.execute("UPDATE cell SET value = x'00' WHERE name = 'half:a'")
+    assert half(on_kept(folder, tmp_path / "out"), "a") == 2
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_after_random_changes_memory_says_the_same_with_a_build_and_without(folder, tmp_path, seed):
+    dice = random.Random(seed)
+    build(folder, tmp_path / "out")
+    for _ in range(6):
+        name = dice.choice("abcd")
+        if dice.random() < 0.3:
+            (folder / f"numbers/{name}.txt").unlink(missing_ok=True)
+        else:
+            write(folder, name, str(dice.choice(["none", 3, 4, 10, 1000])))
+        assert everything(on_kept(folder, tmp_path / "out")) == everything(in_memory(folder))
+        if dice.random() < 0.3:
+            build(folder, tmp_path / "out")

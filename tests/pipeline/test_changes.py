@@ -19,7 +19,7 @@ from tests.archive.sealing import seal_charge
 from tests.copied import copied_mill
 from tests.minimal import FILES, minimal_mill
 
-from kilnfolio.archive.standing import open_sealed_mill
+from kilnfolio.archive.sealed_mill import open_sealed_mill
 from kilnfolio.archive.tokens import make_token_key
 from kilnfolio.graph.tree import STAGING
 from kilnfolio.pipeline.build import EDITIONS, build_site

@@ -25,8 +25,7 @@ from kilnfolio.records.region import regions
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.review import figures
 from kilnfolio.review.review import mill_pressure
-from kilnfolio.site.lot_record import lot_record
-from kilnfolio.site.pages.customer import customer_lot
+from kilnfolio.site.lot_words import lot_record
 from kilnfolio.site.search import synonyms_of
 
 #: By region: US customary units first, and what its headings say for timber, crook,
@@ -279,7 +278,7 @@ def test_reviews_and_the_figures_of_records_do_not_know_the_region(mills):
     """A record's words are those its page prints; its figures are the same in every region."""
 
     def sealed(mill: Mill) -> tuple[str, str, str]:
-        record = lot_record(customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], "t"))
+        record = lot_record(mill.folder, "L1", mill.dossiers, mill.lots["L1"])
         return (
             mill.dossiers["C1"].model_copy(update={"inputs": ()}).model_dump_json(),
             mill.lots["L1"].model_copy(update={"inputs": ()}).model_dump_json(),

@@ -3,7 +3,7 @@
 import pytest
 from tests.conftest import PROJECT
 
-from kilnfolio.archive.standing import open_sealed_mill
+from kilnfolio.archive.sealed_mill import open_sealed_mill
 from kilnfolio.site.context import context_of, mill_context
 from kilnfolio.site.pages.stored import AFTER_DAYS, stored_view
 from kilnfolio.site.pages.what_if import replay_view, schedule_view

@@ -9,7 +9,7 @@ from tests.archive.sealing import CHARGE, SEALED_AT, amend_charge, change, key, 
 from tests.minimal import FILES
 
 from kilnfolio.archive.entries import LotEntry
-from kilnfolio.archive.standing import sealed_except
+from kilnfolio.archive.sealed_mill import sealed_except
 from kilnfolio.archive.tokens import make_token_key
 from kilnfolio.records.folder import open_mill
 from kilnfolio.site.sealed import enter_lot

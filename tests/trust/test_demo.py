@@ -13,7 +13,7 @@ from demo.seals import WITNESSES, keep_witnesses, seal_mill
 from kilnfolio.archive.audit import audit
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.keyring import KEYRING
-from kilnfolio.archive.ledger import LEDGER, dossier_path
+from kilnfolio.archive.places import LEDGER, dossier_path
 from kilnfolio.review import review
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.versions import CHANGES, rules_version

@@ -16,7 +16,7 @@ from kilnfolio.api.tables import (
     lot_sources,
     rows_of,
 )
-from kilnfolio.archive.standing import open_sealed_mill
+from kilnfolio.archive.sealed_mill import open_sealed_mill
 from kilnfolio.records.folder import MillFolder, refuse_other_folder
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.reviews import dossiers, lot_dossiers, review_all

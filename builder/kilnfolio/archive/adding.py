@@ -28,7 +28,8 @@ from kilnfolio.archive.entries import (
 )
 from kilnfolio.archive.heads import HEADS, SignedHead, sign_head
 from kilnfolio.archive.keys import Keys, is_signed_by
-from kilnfolio.archive.ledger import LEDGER, Ledger, first_reason, parse_ledger
+from kilnfolio.archive.ledger import Ledger, first_reason, parse_ledger
+from kilnfolio.archive.places import LEDGER
 from kilnfolio.archive.trust import KnownKeys
 
 #: Kinds of problem with a ledger that the next entry corrects.

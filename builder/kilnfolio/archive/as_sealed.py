@@ -18,7 +18,7 @@ from pydantic import ValidationError
 
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.entries import Entry, LotEntry, SealedFile, SealEntry
-from kilnfolio.archive.ledger import KEPT, LEDGER, dossier_path
+from kilnfolio.archive.places import KEPT, LEDGER, dossier_path
 from kilnfolio.records.folder import MillFolder, mill_of_files
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.model import Located

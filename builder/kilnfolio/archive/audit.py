@@ -24,8 +24,9 @@ from kilnfolio.archive.entries import Entry, Head, LotEntry
 from kilnfolio.archive.heads import LEAVES, OTHERS
 from kilnfolio.archive.heads_compared import compare_heads, tree_of
 from kilnfolio.archive.keyring import KEYRING, read_keyring
-from kilnfolio.archive.ledger import KEPT, dossier_path, parse_ledger
+from kilnfolio.archive.ledger import parse_ledger
 from kilnfolio.archive.merkle import leaf_hash
+from kilnfolio.archive.places import KEPT, dossier_path
 from kilnfolio.archive.proofs import PROOF
 from kilnfolio.archive.recompute import gather, review_again
 from kilnfolio.archive.remaking import (

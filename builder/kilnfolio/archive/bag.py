@@ -30,7 +30,7 @@ from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.descriptor import data_package
 from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.keyring import KEYRING
-from kilnfolio.archive.ledger import KEPT, dossier_path
+from kilnfolio.archive.places import KEPT, dossier_path
 from kilnfolio.archive.proofs import BagLedger, bag_ledger, lot_records
 from kilnfolio.archive.recompute import temporary_mill
 from kilnfolio.records.folder import MillFolder

@@ -10,7 +10,7 @@ import textwrap
 from collections.abc import Iterator
 
 from kilnfolio.archive.by_hand import WIDTH, checking, heading, wrapped
-from kilnfolio.archive.ledger import DOSSIERS, KEPT
+from kilnfolio.archive.places import DOSSIERS, KEPT
 from kilnfolio.archive.proofs import ENTRIES, PROOF, BagLedger
 from kilnfolio.archive.rules_in_words import checks_in_words, rules_used
 from kilnfolio.physics import air, sorption

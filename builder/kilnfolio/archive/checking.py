@@ -24,19 +24,9 @@ from kilnfolio.archive.entries import (
 from kilnfolio.archive.heads import HEADS, check_heads, read_heads
 from kilnfolio.archive.keyring import KEYRING, Keyring, read_keyring
 from kilnfolio.archive.keys import is_signed_by
-from kilnfolio.archive.ledger import (
-    DOSSIERS,
-    LEDGER,
-    LOTS,
-    NOTHING_BEFORE,
-    Ledger,
-    Line,
-    dossier_path,
-    line_place,
-    lot_record_path,
-    parse_ledger,
-)
+from kilnfolio.archive.ledger import NOTHING_BEFORE, Ledger, Line, line_place, parse_ledger
 from kilnfolio.archive.merkle import Tree, leaf_hash
+from kilnfolio.archive.places import DOSSIERS, LEDGER, LOTS, dossier_path, lot_record_path
 from kilnfolio.archive.proofs import ENTRIES, PROOF, Proof, check_proof, read_proof
 from kilnfolio.archive.trust import KnownKeys, TrustedKey
 from kilnfolio.archive.witness import unconfirmed

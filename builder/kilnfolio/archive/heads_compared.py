@@ -10,8 +10,9 @@ from kilnfolio.archive.bag import BAGS
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.entries import Head
 from kilnfolio.archive.heads import LEAVES, read_leaves
-from kilnfolio.archive.ledger import LEDGER, parse_ledger
+from kilnfolio.archive.ledger import parse_ledger
 from kilnfolio.archive.merkle import Tree
+from kilnfolio.archive.places import LEDGER
 
 
 def compare_heads(

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from pathlib import Path
 
 from pydantic import ValidationError
 
@@ -32,11 +31,7 @@ from kilnfolio.archive.entries import (
 )
 from kilnfolio.archive.heads import SignedHead
 from kilnfolio.archive.merkle import Tree, leaf_hash
-
-LEDGER = Path("content/ledger/ledger.jsonl")
-DOSSIERS = Path("content/ledger/dossiers")
-LOTS = Path("content/ledger/lots")
-KEPT = Path("content/ledger/kept")
+from kilnfolio.archive.places import LEDGER
 
 #: What the first line has in place of the digest of the previous line.
 NOTHING_BEFORE = "0" * 64
@@ -121,16 +116,6 @@ class Ledger:
         if form == 1:
             return sha256(self.lines[-1].raw) if self.lines else NOTHING_BEFORE
         return self.tree.root().hex()
-
-
-def dossier_path(charge: str, ordinal: int) -> Path:
-    """Return the path of a charge's sealed dossier by its ordinal, from 1."""
-    return DOSSIERS / f"{charge}-{ordinal}.json"
-
-
-def lot_record_path(lot: str, ordinal: int) -> Path:
-    """Return the path of a lot's sealed record by its ordinal, from 1."""
-    return LOTS / f"{lot}-{ordinal}.json"
 
 
 def parse_ledger(raw: bytes, name: str = LEDGER.as_posix()) -> Ledger:

@@ -22,7 +22,8 @@ from kilnfolio.archive.durable import write_whole
 from kilnfolio.archive.entries import Entry, LotDraft, LotEntry, SealedCharge, SealedFile
 from kilnfolio.archive.keyring import list_key
 from kilnfolio.archive.keys import Keys
-from kilnfolio.archive.ledger import Ledger, lot_record_path
+from kilnfolio.archive.ledger import Ledger
+from kilnfolio.archive.places import lot_record_path
 from kilnfolio.archive.seal import SealState, check_words, inputs_of, keep
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located, Name, Text

@@ -26,8 +26,9 @@ from kilnfolio.archive.entries import (
 )
 from kilnfolio.archive.heads import SignedHead, head_for
 from kilnfolio.archive.keyring import Hex32
-from kilnfolio.archive.ledger import Ledger, Line, lot_record_path
+from kilnfolio.archive.ledger import Ledger, Line
 from kilnfolio.archive.merkle import includes, leaf_hash
+from kilnfolio.archive.places import lot_record_path
 from kilnfolio.review.dossier import Part
 
 ENTRIES = Path("content/ledger/entries.jsonl")

@@ -16,7 +16,7 @@ from typing import Any
 from kilnfolio.archive.canonical import canonical, read_json, sha256
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.entries import Entry, SealedFile
-from kilnfolio.archive.ledger import KEPT
+from kilnfolio.archive.places import KEPT
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems

@@ -16,10 +16,11 @@ from kilnfolio.archive.canonical import canonical, json_object, read_json, sha25
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.entries import Entry, LotEntry
 from kilnfolio.archive.keyring import KEYRING
-from kilnfolio.archive.ledger import KEPT, Ledger, dossier_path
+from kilnfolio.archive.ledger import Ledger
+from kilnfolio.archive.places import KEPT, dossier_path
 from kilnfolio.archive.proofs import ENTRIES, PROOF, BagLedger, Proof, lot_records
 from kilnfolio.archive.recompute import gather, temporary_mill
-from kilnfolio.archive.standing import demo_keys
+from kilnfolio.archive.sealed_mill import demo_keys
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.versions import rules_version

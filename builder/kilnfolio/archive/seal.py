@@ -23,7 +23,8 @@ from kilnfolio.archive.durable import write_whole
 from kilnfolio.archive.entries import Draft, Entry, SealedFile
 from kilnfolio.archive.keyring import list_key
 from kilnfolio.archive.keys import Keys
-from kilnfolio.archive.ledger import KEPT, Ledger, dossier_path, first_reason
+from kilnfolio.archive.ledger import Ledger, first_reason
+from kilnfolio.archive.places import KEPT, dossier_path
 from kilnfolio.archive.recompute import gather, review_again
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Name, Text

@@ -65,9 +65,7 @@ def histogram(
     """
     if not readings:
         return Histogram(Markup(""), [])
-    width = _bin_width(min(readings), max(readings))
-    # rounded before floor, so that rounding errors cannot put 8.5 into the bin below
-    counts = Counter(math.floor(round(value / width, 6)) for value in readings)
+    width, counts = _counted(readings)
     shown = [
         min(readings),
         max(readings),
@@ -100,6 +98,20 @@ def histogram(
     description = _describe(readings, low_pct, high_pct)
     drawing = svg(identity, _WIDTH, _HEIGHT, title, description, parts, read_stops(), alone=alone)
     return Histogram(drawing, bars)
+
+
+def bars_of(readings: Sequence[float]) -> list[tuple[str, int]]:
+    """Return the table behind a histogram: each class of MC, and how many readings [% MC] it has."""
+    if not readings:
+        return []
+    width, counts = _counted(readings)
+    return _bars(counts, width)
+
+
+def _counted(readings: Sequence[float]) -> tuple[float, Counter[int]]:
+    width = _bin_width(min(readings), max(readings))
+    # rounded before floor, so that rounding errors cannot put 8.5 into the bin below
+    return width, Counter(math.floor(round(value / width, 6)) for value in readings)
 
 
 def _bars(counts: Counter[int], width: float) -> list[tuple[str, int]]:

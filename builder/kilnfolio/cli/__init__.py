@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import gc
 import io
+import os
 import sys
 from importlib import import_module
 
@@ -72,6 +73,9 @@ def run() -> NoReturn:
     Ctrl-C.
     """
     gc.set_threshold(50_000, 10, 10)
+    # plugins of other packages have no say in what a record may hold, and to find them pydantic
+    # reads the entry points of everything installed
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     for stream in (sys.stdout, sys.stderr):  # escape what the terminal cannot show, as "m³"
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
@@ -91,13 +95,20 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(words: Sequence[str]) -> int:
-    arguments = parser().parse_args(words)
+    arguments = parser(words[:1]).parse_args(words)
     code: int = arguments.run(arguments)
     return code
 
 
-def parser() -> CommandParser:
-    """Return the parser of all commands."""
+def parser(words: Sequence[str] = ()) -> CommandParser:
+    """Return the parser of all commands.
+
+    Parameters
+    ----------
+    words : sequence of str, optional
+        The first word of a command line. If it is the name of a command, only that command's
+        module is imported, and the parser knows no other.
+    """
     whole = CommandParser(
         prog="kilnfolio",
         description="Drying schedules, checked charges and lot records: reads a "
@@ -107,8 +118,8 @@ def parser() -> CommandParser:
     )
     whole.add_argument("--version", action="version", version=f"kilnfolio {__version__}")
     commands = whole.add_subparsers(required=True, metavar="command")
-    for name, module in COMMANDS.items():
-        command = import_module(f"kilnfolio.cli.{module}")
+    for name in [word for word in words if word in COMMANDS] or COMMANDS:
+        command = import_module(f"kilnfolio.cli.{COMMANDS[name]}")
         commands.add_parser(
             name,
             help=command.SUMMARY,

@@ -64,11 +64,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Build the site."""
     from kilnfolio.pipeline.build import build_site
+    from kilnfolio.pipeline.built import site_of
     from kilnfolio.runtime.cluster import Cluster
     from kilnfolio.runtime.errors import RefusedError, WorkersUnreachableError
     from kilnfolio.runtime.progress import Progress
 
-    out = arguments.out or arguments.folder / "site"
+    out = arguments.out or site_of(arguments.folder)
     if out.exists() and not out.is_dir():
         print(
             f"kilnfolio: {out} is a file, and the site needs a folder: name another with --out",

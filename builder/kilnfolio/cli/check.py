@@ -56,7 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Read, recompute and print findings."""
-    from kilnfolio.archive.standing import open_sealed_mill
+    from kilnfolio.archive.sealed_mill import open_sealed_mill
     from kilnfolio.records.problems import RecordProblems
     from kilnfolio.rendering.regional import regional_format
 
@@ -120,8 +120,8 @@ def _of_charge(mill: MillFolder, number: str) -> Found:
             *((lot_dossier, lot) for lot in lots),
         ],
     )
-    if is_open:
-        return _with_seals(mill, {number: open_review(graph, number).findings}, (), ())
+    if is_open:  # it is not sealed
+        return {number: open_review(graph, number).findings}
     lots = tuple(
         lot for lot in lots if {pack.charge for pack in mill.lots[lot].record.packs} == {number}
     )

@@ -28,7 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Read the mill, compare and print."""
-    from kilnfolio.archive.standing import SEALED
+    from kilnfolio.archive.sealed_mill import SEALED
     from kilnfolio.forecast.effects import NoComparison
     from kilnfolio.forecast.question import compared
     from kilnfolio.forecast.what_if import HOW

@@ -40,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Read the mill, forecast and print."""
-    from kilnfolio.archive.standing import SEALED
+    from kilnfolio.archive.sealed_mill import SEALED
     from kilnfolio.forecast.evaluation import table
     from kilnfolio.forecast.mill import NotForecast, of_charge, past_forecasts
     from kilnfolio.forecast.printing import as_data, as_text

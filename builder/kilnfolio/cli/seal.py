@@ -52,7 +52,7 @@ def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
     """Seal a charge or lot, or amend it if a reason is given."""
     from kilnfolio.archive.adding import SealRefusedError
     from kilnfolio.archive.keys import MILL_KEYS, UnusableKeyError, find_keys, make_keys
-    from kilnfolio.archive.standing import sealed_except
+    from kilnfolio.archive.sealed_mill import sealed_except
     from kilnfolio.records.checking import checked_mill
     from kilnfolio.records.problems import RecordProblems
 

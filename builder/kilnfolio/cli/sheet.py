@@ -37,16 +37,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Print the sheet."""
     from kilnfolio.paper.sheet import SheetTooLongError, kiln_sheet, write_sheet
+    from kilnfolio.pipeline.built import open_built_mill
     from kilnfolio.records.checking import charge_check, refuse_problems_of
     from kilnfolio.records.cross_checks import incomplete_references
-    from kilnfolio.records.folder import open_mill
     from kilnfolio.records.problems import RecordProblems
     from kilnfolio.rendering.templating import environment
 
     charge = arguments.charge
     out = arguments.out or Path(f"{charge}-sheet.pdf")
     try:
-        folder = open_mill(arguments.folder)
+        folder = open_built_mill(arguments.folder)
         if charge not in folder.graph.names("charge"):
             return print_no_charge(arguments.folder, charge)
         refuse_problems_of(folder, [(charge_check, charge)])

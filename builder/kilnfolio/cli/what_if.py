@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Read the mill, compare and print."""
     import datetime as dt
 
-    from kilnfolio.archive.standing import SEALED
+    from kilnfolio.archive.sealed_mill import SEALED
     from kilnfolio.forecast.effects import NoComparison
     from kilnfolio.forecast.question import Question, answers
     from kilnfolio.forecast.what_if import HOW

@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import pickle
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
 
 import numpy as np
 
-from kilnfolio.forecast.charge import ENOUGH, forecast, learn_for
+from kilnfolio.forecast.charge import ENOUGH, Learnt, forecast, learn_for
 from kilnfolio.forecast.evaluation import Trial, trials
 from kilnfolio.forecast.finish import MOST_EARLIER, finish_of
 from kilnfolio.forecast.inputs import AirLog, PlannedStep, Run, Weighings, hours_between
@@ -80,12 +80,31 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
         )
     moment = run.moment(hour) if as_of is None else as_of
     names = earlier_names(folder, run.wood, charge, None if as_of is None else moment)
-    earlier = runs_known(folder.graph, reversed(names))
-    earlier = [other.until(hours_between(other.started, moment)) for other in earlier]
+    learnt = _learnt(folder.graph, run, names, moment)
     record = charge_of(folder, charge).record
     finish = finish_of(folder, run, record.schedule, record.target_mc.value, moment)
     run = replace(run, finish=finish)
-    return forecast(run, learn_for(run.wood, run.thickness_mm, earlier), hour)
+    return forecast(run, learnt, hour)
+
+
+def _learnt(graph: Graph, run: Run, names: list[str], moment: dt.datetime) -> Learnt:
+    """Return what had been learnt from earlier charges by a given time."""
+    earlier = runs_known(graph, reversed(names))
+    then = [other.until(hours_between(other.started, moment)) for other in earlier]
+    key = _learnt_key(run.wood, run.thickness_mm, names)
+    if all(map(_same_extent, earlier, then)) and learnt_of.exists(graph, key):
+        return learnt_of(graph, key)
+    return learn_for(run.wood, run.thickness_mm, then)
+
+
+def _same_extent(run: Run, then: Run) -> bool:
+    """Return whether a charge cut off at some time still has all its records."""
+    return (
+        run.weighings.hours.size == then.weighings.hours.size
+        and run.air.hours.size == then.air.hours.size
+        and run.steps_taken == then.steps_taken
+        and run.ended == then.ended
+    )
 
 
 def past_forecasts(folder: MillFolder) -> Iterator[Trial]:
@@ -273,6 +292,32 @@ def drying_run(graph: Graph, number: str) -> Run:
         raise NoValueError(number) from None
 
 
+def _learnt_key(wood: str, thickness_mm: float, names: Sequence[str]) -> str:
+    return " ".join([wood, repr(thickness_mm), *names])
+
+
+def _to_learn(graph: Graph) -> list[str]:
+    """Return the keys of `learnt_of` that forecasts of the open charges need."""
+    folder, found = mill_of(graph), dict[str, None]()
+    for name in reading.open_charges(graph):
+        so_far = folder.open_charges[name].so_far
+        if so_far is not None:
+            main = so_far.record.stock[0]
+            names = earlier_names(folder, main.species, name)
+            found[_learnt_key(main.species, main.thickness.value, names)] = None
+    return list(found)
+
+
+@derived("learnt", keys=_to_learn, digest=_digest)
+def learnt_of(graph: Graph, key: str) -> Learnt:
+    """Return what charges teach about a wood and a thickness; the key names all three.
+
+    It does not depend on the charge to be forecast, and so stays the same while that charge runs.
+    """
+    wood, thickness, *names = key.split(" ")
+    return learn_for(wood, float(thickness), runs_known(graph, reversed(names)))
+
+
 def runs_known(graph: Graph, numbers: Iterable[str]) -> list[Run]:
     """Return charges as the forecast reads them, except those that no longer fit the library."""
     found = []
@@ -299,7 +344,7 @@ def open_forecasts(folder: MillFolder) -> Derivations[Forecast | None]:
 
 
 #: Values that a build computes after the reviews; see also `mill_loads`.
-FORECASTS: tuple[Step, ...] = ((drying_run,), (open_forecast,))
+FORECASTS: tuple[Step, ...] = ((drying_run,), (learnt_of,), (open_forecast,))
 
 
 def _last_record(run: Run) -> float:

@@ -75,6 +75,39 @@ def listed(names: Iterable[str], index: Index) -> dict[str, dict[str, tuple[str,
     return {kind: dict(sorted(paths.items())) for kind, paths in found.items()}
 
 
+def changed_inputs(then: Stamps, now: Stamps, index: Index, touched: set[str]) -> set[str]:
+    """Return the cells of the inputs that are other than they were.
+
+    Parameters
+    ----------
+    then, now : mapping
+        The state of every input file.
+    index : Index
+        Sorts their names into lists.
+    touched : set of str
+        The files that are other than they were.
+    """
+    if not touched:
+        return set()
+    before, after = listed(then, index), listed(now, index)
+    found = {f"file:{name}" for name in touched}
+    found |= {
+        f"tree:{tree}"
+        for tree in index.trees
+        if any(name.startswith(tree + "/") for name in touched)
+    }
+    for kind in before.keys() | after.keys():
+        old, new = before.get(kind, {}), after.get(kind, {})
+        if old != new:
+            found.add(f"index:{kind}")
+            found |= {
+                f"index:{kind}/{name}"
+                for name in old.keys() | new.keys()
+                if old.get(name) != new.get(name)
+            }
+    return found
+
+
 def note_changes(store: Store, folder: Path, index: Index, now: Stamps) -> None:
     """Update the inputs that changed since the stamps in the store.
 

@@ -8,8 +8,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from kilnfolio.graph.codec import UnreadableError, decode
 from kilnfolio.graph.derived import (
     AbsentError,
     BlockedError,
@@ -29,7 +30,10 @@ from kilnfolio.graph.graph import (
     entry_cell,
     group_cell,
 )
-from kilnfolio.graph.inputs import Index, Stamps, listed, stamps
+from kilnfolio.graph.inputs import Index, Stamps, changed_inputs, listed, stamps
+
+if TYPE_CHECKING:
+    from kilnfolio.graph.kept import Kept
 
 
 @dataclass
@@ -42,6 +46,8 @@ class _Made:
     absent: bool = False
     reasons: tuple[Any, ...] | None = None
     joined: set[Member] = field(default_factory=set)
+    encoded: bytes | None = None
+    """The value as a build stored it, until it is first read."""
 
 
 class MemoryGraph(Graph):
@@ -61,6 +67,8 @@ class MemoryGraph(Graph):
         Bytes to use in place of the files' own, by name.
     bound : mapping of str to callable, optional
         As for `Graph`.
+    kept : Kept, optional
+        The values of a build of the same folder with the same functions bound.
     """
 
     def __init__(
@@ -71,10 +79,11 @@ class MemoryGraph(Graph):
         files: Mapping[str, Path] | None = None,
         proposed: Mapping[str, bytes] | None = None,
         bound: Bound | None = None,
+        kept: Kept | None = None,
     ):
         super().__init__(folder, index, bound)
         self._files, self._proposed = files, dict(proposed or {})
-        self._options = dict(options or {})
+        self._options, self._kept = dict(options or {}), kept
         self._versions: dict[str, int] = {}
         self._stamps: Stamps | None = None
         self._lists: dict[str, dict[str, tuple[str, ...]]] = {}
@@ -84,6 +93,8 @@ class MemoryGraph(Graph):
         self._joined: defaultdict[str, set[tuple[str, str]]] = defaultdict(set)
         self._filled: set[str] = set()
         """Groups that every value that may join them was computed for."""
+        self._from_build: set[str] = set()
+        """Cells that a build computed. What lies between them and the files is not known here."""
         self._complete: set[str] = set()
         """Derived values that were computed for all their keys."""
         self._tokens = count(1)
@@ -101,7 +112,8 @@ class MemoryGraph(Graph):
         """Treat a file as if it held these bytes from now on; forget what was computed from it."""
         self._proposed[name] = raw
         self._versions[name] = self._versions.get(name, 0) + 1
-        self._forget({f"file:{name}"})
+        self._compare()
+        self._drop({f"file:{name}"})
 
     def refresh(self) -> bool:
         """Check the files again; forget what was computed from those that changed."""
@@ -112,26 +124,8 @@ class MemoryGraph(Graph):
         touched = {name for name in before.keys() | now.keys() if before.get(name) != now.get(name)}
         if not touched:
             return False
-        lists, self._lists = self._lists, listed(now, self.index)
-        stale = {f"file:{name}" for name in touched}
-        stale |= {
-            f"tree:{tree}"
-            for tree in self.index.trees
-            if any(name.startswith(tree + "/") for name in touched)
-        }
-        for kind in lists.keys() | self._lists.keys():
-            old, new = lists.get(kind, {}), self._lists.get(kind, {})
-            if old != new:
-                stale.add(f"index:{kind}")
-                stale |= {
-                    f"index:{kind}/{name}"
-                    for name in old.keys() | new.keys()
-                    if old.get(name) != new.get(name)
-                }
-        # a file that joined no group before may join one now
-        self._forget(stale | {cell for cell in self._readers if cell.startswith("group:")})
-        self._filled.clear()
-        self._complete.clear()
+        stale = changed_inputs(before, now, self.index, touched)
+        self._drop(stale)
         return True
 
     # --- values -----------------------------------------------------------------------------------
@@ -144,6 +138,8 @@ class MemoryGraph(Graph):
             raise AbsentError(cell_of(value, key))
         if made.reasons is not None:
             raise BlockedError(cell_of(value, key))
+        if made.encoded is not None:
+            self._decode(made, value, key)
         return made.value
 
     def has(self, value: Derived[Any], key: str) -> bool:
@@ -217,7 +213,7 @@ class MemoryGraph(Graph):
             raise RuntimeError(f"a value needs itself: {way}")
         self._running.append(cell)
         try:
-            made = self._call(value, key)
+            made = self._taken(value, key) or self._call(value, key)
         finally:
             self._running.pop()
         check_fills(value, made.joined)
@@ -227,6 +223,29 @@ class MemoryGraph(Graph):
         for group, sort, name in made.joined:
             self._joined[group].add((sort, name))
         return made
+
+    def _taken(self, value: Derived[Any], key: str) -> _Made | None:
+        """Return a value that a build computed, if nothing it depends on has changed since."""
+        self._now()
+        if self._kept is None or isinstance(value, Table) or value.jobs:
+            return None
+        kept = self._kept.look(value.name, key)
+        if kept is None:
+            return None
+        self._from_build.add(cell_of(value, key))
+        return _Made(
+            next(self._tokens), set(kept.reads), joined=set(kept.joined), encoded=kept.encoded
+        )
+
+    def _decode(self, made: _Made, value: Derived[Any], key: str) -> None:
+        """Decode a value that a build computed; compute it anew if it cannot be decoded."""
+        assert made.encoded is not None
+        try:
+            made.value = decode(made.encoded)
+        except UnreadableError:
+            again = self._call(value, key)
+            made.value, made.absent, made.reasons = again.value, again.absent, again.reasons
+        made.encoded = None
 
     def _call(self, value: Derived[Any], key: str) -> _Made:
         with self.noting() as frame:
@@ -260,7 +279,12 @@ class MemoryGraph(Graph):
                 else dict.fromkeys(self._files, (0, 0, 0))
             )
             self._lists = listed(self._stamps, self.index)
+            self._compare()
         return self._stamps
+
+    def _compare(self) -> None:
+        if self._kept is not None and self._stamps is not None:
+            self._kept.compare(self._stamps, self._proposed)
 
     def _input(self, cell: str) -> Any:
         self._note(cell)
@@ -293,12 +317,23 @@ class MemoryGraph(Graph):
         with self.noting():
             return self._input(cell)
 
+    def _drop(self, stale: set[str]) -> None:
+        """Forget changed inputs and all that depends on them, groups included.
+
+        A file that joined no group before may join one now.
+        """
+        groups = {cell for cell in self._readers if cell.startswith("group:")}
+        self._forget(stale | groups | self._from_build)
+        self._filled.clear()
+        self._complete.clear()
+
     def _forget(self, cells: set[str]) -> None:
         waiting = list(cells)
         while waiting:
             cell = waiting.pop()
             self._made.pop(cell, None)
             waiting += self._readers.pop(cell, ())
+        self._from_build &= self._made.keys()
         self._joined.clear()
         for made in self._made.values():
             for group, sort, name in made.joined:

@@ -97,7 +97,7 @@ def labels_of(
     ValueError
         If the lot is not sealed.
     """
-    seal = view.served.seal.last if view.served else None
+    seal = view.served.seal.last
     if seal is None:
         raise ValueError(f"lot {view.lot} is not sealed")
     code = qr_svg(view.label_address, f"Code that leads to the record of lot {view.lot}")

@@ -74,8 +74,6 @@ def _set(html: str, attached: Sequence[Attached]) -> tuple[bytes, list[str], int
 
 def _attached(view: CustomerLot) -> list[Attached]:
     """Return the record as an attached data file."""
-    if view.served is None:
-        return []
     issued = dt.datetime.combine(view.issued, dt.time(), dt.UTC)
     about = f"The record of lot {view.lot} as data, of which the seal is the SHA-256"
     return [Attached("record.json", view.served.text.encode(), about, issued)]

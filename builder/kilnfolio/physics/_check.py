@@ -34,7 +34,8 @@ def numbers(name: str, value: ArrayLike) -> Floats:
     ValueError
         If `value` is not numeric (None, text and truth values included) or holds an infinity.
     """
-    if isinstance(value, np.ma.MaskedArray):
+    # only a masked array has a mask; numpy imports what knows of them when it is first named
+    if hasattr(value, "mask") and isinstance(value, np.ma.MaskedArray):
         value = np.ma.filled(value.astype(float), np.nan)
     array = np.asarray(value)
     # Without this, numpy would read None as NaN and "12" as 12, but a missing argument is no gap.
@@ -75,7 +76,7 @@ def in_range(
     one: object = value
     if isinstance(one, float) and (low < one if above_low else low <= one) and one <= high:
         return np.float64(one)  # type: ignore[return-value]  # an array of no dimensions
-    if isinstance(value, np.ndarray) and value.dtype == np.float64 and not np.ma.isMA(value):
+    if type(value) is np.ndarray and value.dtype == np.float64:
         inside = ((value > low) if above_low else (value >= low)) & (value <= high)
         if inside.all():
             return value

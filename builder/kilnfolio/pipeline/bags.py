@@ -6,7 +6,7 @@ from kilnfolio.archive.bag import ABOUT, BAGS, about_bags, bag_files
 from kilnfolio.archive.edition import AS_BUILT, BUILT_WITH
 from kilnfolio.archive.heads import LEAVES, OTHERS
 from kilnfolio.archive.proofs import lot_records
-from kilnfolio.archive.standing import (
+from kilnfolio.archive.sealed_mill import (
     is_sealed,
     ledger,
     ledger_of_bag,

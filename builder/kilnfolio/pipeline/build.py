@@ -17,6 +17,7 @@ from kilnfolio.graph.codec import UnreadableError, encode
 from kilnfolio.graph.inputs import Stamps, note_changes, stamps
 from kilnfolio.graph.store import Store
 from kilnfolio.graph.tree import STAGING, TEMPLATES, Damage, StrangeSiteError, Tree
+from kilnfolio.pipeline.built import STORE, settings_of
 from kilnfolio.runtime.cluster import NO_CLUSTER, Cluster
 from kilnfolio.runtime.code_version import code_digests, code_stamps
 from kilnfolio.runtime.errors import PublicationRefusedError, SiteInUseError
@@ -249,7 +250,7 @@ class _Site:
 
     def _open_store(self) -> Store:
         if self._store is None:
-            self._store = Store(self._options.out / STAGING / "store.sqlite")
+            self._store = Store(self._options.out / STORE)
         return self._store
 
     def _run(self, postponed: Collection[tuple[str, str]]) -> Report:
@@ -285,7 +286,7 @@ class _Site:
         """Record everything a build depends on; return whether there is anything to do."""
         options = self._options
         epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-        settings = (options.root, options.pdfs, options.edition, epoch, self._code_stamps)
+        settings = settings_of(options.root, options.pdfs, options.edition, self._code_stamps)
         if (
             store.note("settings") == settings
             and store.note("stamps") == now

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from kilnfolio.archive.standing import SEALED, broken_words, is_sealed, lot_standing
+from kilnfolio.archive.sealed_mill import SEALED, is_sealed
+from kilnfolio.archive.standing import broken_words, lot_standing
 from kilnfolio.archive.tokens import NO_KEY
 from kilnfolio.paper.label_sheets import labels_of, write_sheets
 from kilnfolio.records.checking import checked_mill

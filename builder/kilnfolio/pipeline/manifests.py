@@ -8,7 +8,8 @@ from pathlib import Path
 from kilnfolio.archive.edition import MANIFEST, SEAL, manifest_of, sign_edition
 from kilnfolio.archive.entries import Head
 from kilnfolio.archive.keys import Keys, UnusableKeyError, find_keys
-from kilnfolio.archive.ledger import LEDGER, parse_ledger
+from kilnfolio.archive.ledger import parse_ledger
+from kilnfolio.archive.places import LEDGER
 from kilnfolio.graph.store import Done, Store
 from kilnfolio.graph.tree import Tree
 from kilnfolio.records.problems import RecordProblems

@@ -190,8 +190,7 @@ def customer_page(graph: Graph, number: str) -> None:
             context.links_to(lot_pdf_name(number, tag, languages), env=env)
             page = render_lot(env, view, address, tag, languages)
             graph.write(f"customer/{page.path}", page.html)
-        if view.served:
-            graph.write(f"customer/{address}/record.json", view.served.text)
+        graph.write(f"customer/{address}/record.json", view.served.text)
     for address in address_keys(graph).withdrawn_tokens(number):
         page = render_withdrawn(context.env, address)
         graph.write(f"customer/{page.path}", page.html)

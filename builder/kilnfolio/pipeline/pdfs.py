@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from kilnfolio.archive.ledger import dossier_path
-from kilnfolio.archive.standing import entries_of_charge, is_sealed, ledger, sealed_folder
+from kilnfolio.archive.places import dossier_path
+from kilnfolio.archive.sealed_mill import entries_of_charge, is_sealed, ledger, sealed_folder
 from kilnfolio.graph.derived import Job, derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.pipeline.pages import drills_of, lot_pdf_name

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kilnfolio.archive import standing
+from kilnfolio.archive import sealed_mill, standing
 from kilnfolio.forecast.mill import FORECASTS
 from kilnfolio.forecast.mill_loads import loads_of
 from kilnfolio.forecast.mill_orders import order_loads
@@ -29,8 +29,8 @@ from kilnfolio.training.drills import scene
 PLAN = Plan(
     "kilnfolio.pipeline.plan:PLAN",
     INDEX,
-    inputs=((standing.ledger,), *REVIEWS, (house,)),
-    bound=standing.SEALED,
+    inputs=((sealed_mill.ledger,), *REVIEWS, (house,)),
+    bound=sealed_mill.SEALED,
     rest=(
         (reading.latest,),
         (context.build_date,),

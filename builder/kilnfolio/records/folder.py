@@ -7,7 +7,7 @@ import datetime as dt
 from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from pathlib import Path, PurePosixPath
-from typing import Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from kilnfolio.graph.derived import AbsentError, BlockedError, Bound, Derived, Group
 from kilnfolio.graph.graph import Graph
@@ -24,11 +24,14 @@ from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located
 from kilnfolio.records.notation import Notation, expand
 from kilnfolio.records.open_charge import OpenCharge
-from kilnfolio.records.order import OpenOrder
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule, Step
 from kilnfolio.records.sourced import Sources
 from kilnfolio.records.species import Species
+
+if TYPE_CHECKING:
+    from kilnfolio.graph.kept import Kept
+    from kilnfolio.records.order import OpenOrder
 
 T = TypeVar("T")
 
@@ -281,7 +284,10 @@ def mill_of(graph: Graph) -> MillFolder:
 
 
 def open_mill(
-    root: Path, proposed: Mapping[str, bytes] | None = None, bound: Bound | None = None
+    root: Path,
+    proposed: Mapping[str, bytes] | None = None,
+    bound: Bound | None = None,
+    kept: Kept | None = None,
 ) -> MillFolder:
     """Return the records of a mill folder; nothing is read yet.
 
@@ -292,7 +298,9 @@ def open_mill(
     proposed : mapping of str to bytes, optional
         Bytes to use in place of the files' own, by name.
     bound : mapping of str to callable, optional
-        See `graph.Graph`; `archive.standing` binds sealed records.
+        See `graph.Graph`; `archive.sealed_mill` binds sealed records.
+    kept : Kept, optional
+        See `graph.MemoryGraph`; `pipeline.built` opens a mill with it.
 
     Raises
     ------
@@ -300,7 +308,9 @@ def open_mill(
         It is not a mill folder.
     """
     refuse_other_folder(root)
-    return mill_of(MemoryGraph(root, INDEX, environment_options(), proposed=proposed, bound=bound))
+    return mill_of(
+        MemoryGraph(root, INDEX, environment_options(), proposed=proposed, bound=bound, kept=kept)
+    )
 
 
 def mill_of_files(root: Path, files: Mapping[str, Path]) -> MillFolder:

@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 from zoneinfo import ZoneInfo
 
 from kilnfolio.graph.derived import (
@@ -18,7 +18,6 @@ from kilnfolio.graph.derived import (
     inline,
 )
 from kilnfolio.graph.graph import Graph
-from kilnfolio.records.brand import Brand
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.drafts import Draft, read_draft
 from kilnfolio.records.kinds import RECORD_KINDS, SUPERSEDED, kind_at
@@ -33,6 +32,9 @@ from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.sourced import Sources
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document, parse_yaml, yaml_bytes
+
+if TYPE_CHECKING:
+    from kilnfolio.records.brand import Brand
 
 R = TypeVar("R", bound=Record)
 

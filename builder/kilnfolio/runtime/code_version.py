@@ -31,7 +31,10 @@ def _code_files() -> list[Path]:
     return sorted(path for path in HOME.rglob("*") if path.is_file() and path.suffix != ".pyc")
 
 
-def code_stamps() -> tuple[tuple[str, int, int], ...]:
+CodeStamps = tuple[tuple[str, int, int], ...]
+
+
+def code_stamps() -> CodeStamps:
     """Return path, modification time and size of each file of this package and of its libraries."""
     spec = importlib.util.find_spec("weasyprint")
     libraries = [Path(spec.origin).parents[1]] if spec and spec.origin else []

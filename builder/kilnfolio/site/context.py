@@ -10,7 +10,7 @@ from typing import Any
 
 from jinja2 import Environment
 
-from kilnfolio.archive.standing import sealed_folder
+from kilnfolio.archive.sealed_mill import sealed_folder
 from kilnfolio.graph.derived import Group, derived, inline
 from kilnfolio.graph.graph import Graph
 from kilnfolio.handbook.chapter import Manuscript, read_manuscript

@@ -9,8 +9,7 @@ from kilnfolio.archive.canonical import canonical
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.review import review_lot
-from kilnfolio.site.lot_record import lot_record
-from kilnfolio.site.pages.customer import customer_lot
+from kilnfolio.site.lot_words import lot_record
 
 
 def lot_record_again(
@@ -29,5 +28,5 @@ def lot_record_again(
     dossiers : mapping of str to Dossier
         The sealed dossiers of its charges.
     """
-    view = customer_lot(folder, lot, dossiers, review_lot(folder, lot, dossiers), "")
-    return canonical(lot_record(view).model_copy(update={"asked": dict(asked)}))
+    record = lot_record(folder, lot, dossiers, review_lot(folder, lot, dossiers))
+    return canonical(record.model_copy(update={"asked": dict(asked)}))

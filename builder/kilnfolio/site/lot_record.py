@@ -1,7 +1,7 @@
 """A lot's record as data: the contents of its customer's page, which the label's seal binds.
 
 The record is written as canonical JSON, served as ``record.json`` beside the page, attached to the
-PDF and sealed. It holds nothing that `pages.customer.CustomerLot` does not print. Its address and
+PDF and sealed. `site.lot_words` makes it, and the page prints all of it. The page's address and
 drawings are left out: they point to the record or depict it, and are not part of it.
 """
 
@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -18,9 +18,6 @@ from kilnfolio import __version__
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review.versions import rules_version
 from kilnfolio.runtime.field_docs import DescribedSchema
-
-if TYPE_CHECKING:
-    from kilnfolio.site.pages.customer import CustomerLot
 
 #: Path of the JSON Schema of lot records in an edition.
 SCHEMA_PATH = "lot-record.schema.json"
@@ -158,65 +155,6 @@ class LotRecord(_Part):
     """The figures as numbers; null in format 1."""
     safety: str = SAFETY
     """The safety wording: what this record is not."""
-
-
-def lot_record(view: CustomerLot) -> LotRecord:
-    """Return the record that a customer's page prints."""
-    name, email, phone = view.contact
-    same = {key: getattr(view, key) for key in _SAME}
-    return LotRecord(
-        **same,
-        contact=RecordContact(name=name, email=email, phone=phone),
-        packs=tuple(
-            RecordPack(number=number, pieces=pieces, volume=volume)
-            for number, pieces, volume in view.packs
-        ),
-        verdict=view.state.verdict,
-        shown=dict(view.shown),
-        asked=dict(view.asked),
-        numbers=view.numbers,
-        bars=tuple(
-            RecordBar(mc=words, boards=count)
-            for words, count in (view.chart.bars if view.chart else ())
-        ),
-    )
-
-
-_SAME = (
-    "invented",
-    "lot",
-    "version",
-    "issued",
-    "mill",
-    "place",
-    "product",
-    "species",
-    "size",
-    "statement",
-    "ordered",
-    "target",
-    "mean",
-    "span",
-    "readings",
-    "supported",
-    "method",
-    "measured",
-    "heat_treatment",
-    "stress",
-    "claim",
-    "storage",
-)
-
-
-def sealed_fields(record: LotRecord) -> dict[str, Any]:
-    """Return the fields of `CustomerLot` that a sealed record supplies, as sealed."""
-    contact = record.contact
-    return {
-        **{key: getattr(record, key) for key in _SAME},
-        "contact": (contact.name, contact.email, contact.phone),
-        "packs": tuple((pack.number, pack.pieces, pack.volume) for pack in record.packs),
-        **({"shown": record.shown} if record.shown else {}),
-    }
 
 
 def record_schema() -> str:

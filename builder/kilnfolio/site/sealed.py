@@ -13,26 +13,23 @@ from kilnfolio.archive.entries import LotEntry
 from kilnfolio.archive.keys import Keys
 from kilnfolio.archive.lots import seal_lot
 from kilnfolio.archive.seal import state
-from kilnfolio.archive.standing import (
-    changed_words,
-    charge_standing,
+from kilnfolio.archive.sealed_mill import (
     entries_of_charge,
     is_sealed,
     ledger,
-    lot_standing,
     note_dossiers,
     note_sealed,
-    public_keys,
     sealed_folder,
 )
+from kilnfolio.archive.standing import changed_words, charge_standing, lot_standing
 from kilnfolio.archive.tokens import NO_KEY, AddressKeys, read_address_keys
 from kilnfolio.graph.derived import Group, derived, inline
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.review.reviews import charge_dossier, dossiers, lot_dossier
-from kilnfolio.site.lot_record import lot_record
-from kilnfolio.site.pages.customer import CustomerLot, customer_lot, with_record
+from kilnfolio.site.lot_words import lot_record
+from kilnfolio.site.pages.customer import CustomerLot, customer_lot, served_record
 from kilnfolio.site.seals import SealView, Superseded, seal_view, superseded_states
 
 #: Warnings, in words.
@@ -95,22 +92,16 @@ def charge_seal(graph: Graph, number: str) -> SealView:
 @derived("lot view", keys=reading.lots, batch=20)
 def lot_view(graph: Graph, number: str) -> SealedLot:
     """Return what a lot's customer reads: the sealed record, if there is one."""
-    mill = mill_of(graph)
-    view = customer_lot(
-        mill,
-        number,
-        dossiers(mill),
-        lot_dossier(graph, number),
-        next(iter(addresses(graph, number)), ""),
-    )
+    mill, reviews, dossier = mill_of(graph), dossiers(mill_of(graph)), lot_dossier(graph, number)
     seal, record = SealView(), b""
     if is_sealed(graph, "lot", number):
         stands = lot_standing(graph, number)
         seal = seal_view(stands.entries, _demo_keys(graph), broken=changed_words(stands))
         record = stands.record
-    return SealedLot(
-        with_record(view, (record or canonical(lot_record(view))).decode(), seal), seal
-    )
+    text = (record or canonical(lot_record(mill, number, reviews, dossier))).decode()
+    address = next(iter(addresses(graph, number)), "")
+    served = served_record(text, seal)
+    return SealedLot(customer_lot(mill, number, reviews, dossier, address, served), seal)
 
 
 @derived("lot seal", keys=reading.lots)
@@ -138,7 +129,7 @@ def enter_lot(
         As for `archive.lots.seal_lot`.
     """
     dossier, reviews = lot_dossier(mill.graph, lot), dossiers(mill)
-    record = canonical(lot_record(customer_lot(mill, lot, reviews, dossier, "")))
+    record = canonical(lot_record(mill, lot, reviews, dossier))
     whole = read_ledger(
         mill.graph.folder
     )  # others may have sealed something since the mill was read
@@ -157,7 +148,8 @@ class Seals:
     @property
     def keys(self) -> tuple[str, ...]:
         """The public keys that charges were sealed with, sorted."""
-        return public_keys(self._graph)
+        keys: tuple[str, ...] = ledger.entry(self._graph, "public keys", ())
+        return keys
 
     @property
     def demo_keys(self) -> frozenset[str]:

@@ -21,7 +21,7 @@ from typing import Protocol
 import numpy as np
 from markupsafe import Markup
 
-from kilnfolio.archive.standing import sealed_folder
+from kilnfolio.archive.sealed_mill import sealed_folder
 from kilnfolio.charts.charge import charge_chart
 from kilnfolio.charts.cores import core_chart
 from kilnfolio.graph.codec import encode

@@ -4,33 +4,29 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import cache, cached_property
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment
 from markupsafe import Markup
 
+from kilnfolio.archive.canonical import canonical
 from kilnfolio.charts.range_strip import Strip, range_strip
 from kilnfolio.charts.survey import Histogram, histogram
-from kilnfolio.physics.sorption import relative_humidity_for_emc
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.lot import Lot
-from kilnfolio.records.model import Located
-from kilnfolio.records.quantities import Percent, Volume
+from kilnfolio.records.quantities import Percent
 from kilnfolio.rendering.languages import SEALED, language
-from kilnfolio.rendering.lot_state import STATES, LotState, state_of
+from kilnfolio.rendering.lot_state import LotState, state_of
 from kilnfolio.rendering.page import Page
-from kilnfolio.rendering.regional import regional_format
-from kilnfolio.rendering.templating import day as day_words
 from kilnfolio.rendering.templating import render
-from kilnfolio.review import figures
-from kilnfolio.review.assessment import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
+from kilnfolio.review.assessment import CONFIDENCE_PCT
 from kilnfolio.review.dossier import Dossier, LotDossier
-from kilnfolio.site.editions import CUSTOMER_FIELDS, EditionView, for_customer
-from kilnfolio.site.lot_record import LotRecord, RecordNumbers, linked_data, sealed_fields
+from kilnfolio.site.editions import EditionView, for_customer
+from kilnfolio.site.lot_record import LotRecord, linked_data
+from kilnfolio.site.lot_words import Stated, lot_record, shown_words, stated
 from kilnfolio.site.pages.indoors import (
     Indoors,
     Timber,
@@ -39,7 +35,6 @@ from kilnfolio.site.pages.indoors import (
     indoors,
     timber_of,
 )
-from kilnfolio.site.pages.phrases import listed, plural
 from kilnfolio.site.pages.workings import (
     Shown,
     Workings,
@@ -52,16 +47,31 @@ from kilnfolio.site.pages.workings import (
 from kilnfolio.site.qr import labelled, lot_address, qr_svg
 from kilnfolio.site.seals import SealView
 
-#: Room temperature assumed in advice about storage. [°C]
-ROOM_C = 20.0
-
-#: Most packs named in a phrase; more are counted there and named in their list.
-_PACKS_NAMED = 2
-
-#: The answer to a claim that the record does not support.
-NOT_SUPPORTED = "Not supported by the mill's record."
-#: Outcomes under which the record does not support a claim.
-UNSHOWN = frozenset({"fail", "question", "no data", "answered"})
+#: What a page prints as its record has it.
+_SAID = (
+    "invented",
+    "lot",
+    "version",
+    "issued",
+    "mill",
+    "place",
+    "product",
+    "species",
+    "size",
+    "statement",
+    "ordered",
+    "target",
+    "mean",
+    "span",
+    "readings",
+    "supported",
+    "method",
+    "measured",
+    "heat_treatment",
+    "stress",
+    "claim",
+    "storage",
+)
 
 LIMITS = (
     "This page states what was measured, on the pieces measured, on the date given. It does not "
@@ -97,8 +107,6 @@ class CustomerLot:
     mean: str
     span: str
     readings: str
-    boards: str
-    """Which boards were measured."""
     supported: str
     method: str
     measured: tuple[dt.date, ...]
@@ -118,11 +126,8 @@ class CustomerLot:
     address: str
     shown: Mapping[str, str]
     """Phrases made from several facts, as the page prints them."""
-    asked: Mapping[str, Any]
-    """The part of the mill's record of the lot that its customer may read, as entered."""
-    numbers: RecordNumbers
-    served: Served | None = None
-    """The record as data; None if only the words are wanted."""
+    served: Served
+    """The record as data."""
 
     @cached_property
     def qr(self) -> Markup:
@@ -142,7 +147,7 @@ class CustomerLot:
     @property
     def label_address(self) -> str:
         """The address in the label's code: the record, and the seal it must bear."""
-        seal = self.served.seal.last if self.served else None
+        seal = self.served.seal.last
         return labelled(self.address, seal.digits if seal else "")
 
 
@@ -171,25 +176,9 @@ class Served:
         return Markup(text.replace("&", r"\u0026").replace("<", r"\u003c").replace(">", r"\u003e"))
 
 
-def with_record(view: CustomerLot, text: str, seal: SealView) -> CustomerLot:
-    """Return a customer's view with the words of a record, which may be the sealed one.
-
-    Parameters
-    ----------
-    view : CustomerLot
-        The lot as the mill's records have it now.
-    text : str
-        The record to serve, as canonical JSON.
-    seal : SealView
-        Its seals.
-    """
-    record = LotRecord.model_validate_json(text)
-    return replace(
-        view,
-        **sealed_fields(record),
-        state=state_of(record.verdict),
-        served=Served(text, record, seal),
-    )
+def served_record(text: str, seal: SealView) -> Served:
+    """Return a record as it is served, from its canonical JSON and how it is sealed."""
+    return Served(text, LotRecord.model_validate_json(text), seal)
 
 
 def customer_lot(
@@ -198,8 +187,9 @@ def customer_lot(
     dossiers: Mapping[str, Dossier],
     lot_dossier: LotDossier,
     token: str,
+    served: Served | None = None,
 ) -> CustomerLot:
-    """Return the view of a lot for its customer.
+    """Return what a customer's page prints of a lot: its record, with drawings and workings.
 
     Parameters
     ----------
@@ -208,194 +198,70 @@ def customer_lot(
     lot_id : str
         The lot's number.
     dossiers : mapping of str to Dossier
-        Reviews of charges, including all of this lot's.
+        The reviews of its charges, at least.
     lot_dossier : LotDossier
         Its own review.
     token : str
         The last part of its address.
+    served : Served, optional
+        The record that was sealed; what the records say now where there is none.
     """
-    mill, lot = for_customer(folder.mill.record), for_customer(folder.lots[lot_id].record)
-    review = for_customer(lot_dossier)
-    charges = [for_customer(dossiers[name]) for name in lot_dossier.charges]
-    species = for_customer(folder.species[lot.species].record)
-    address = lot_address(mill.records_address, token)
-    surveys = [charge.survey for charge in charges if charge.survey]
-    zone = ZoneInfo(mill.time_zone)
-    moisture = _moisture(lot, review.judgement, review.readings, surveys)
+    if served is None:
+        now = lot_record(folder, lot_id, dossiers, lot_dossier)
+        served = served_record(canonical(now).decode(), SealView())
+    about, mill = stated(folder, lot_id, dossiers, lot_dossier), for_customer(folder.mill.record)
+    record, judgement, readings = served.record, about.review.judgement, about.readings
+    species = for_customer(folder.species[about.lot.species].record)
     timber = timber_of(
-        review.judgement.mean_pct if moisture["mean"] else lot.order.target_mc.value,
+        judgement.mean_pct if readings else about.lot.order.target_mc.value,
         species,
-        regional_format(folder.mill.record),
+        about.regional,
     )
-    regional = regional_format(folder.mill.record)
-    packs = tuple(
-        (pack.number, pack.pieces, regional.side_by_side(pack.volume)) for pack in lot.packs
+    workings = (
+        *(_workings(judgement, readings) if readings else ()),
+        *indoor_workings(timber),
     )
-    phrase = pack_words(pack.number for pack in lot.packs)
-    measured = tuple(sorted({survey.at.astimezone(zone).date() for survey in surveys}))
-    shown = {
-        "pack_words": phrase,
-        "packs": "; ".join(
-            f"{number}, {pieces} pieces, {volume}" for number, pieces, volume in packs
-        ),
-        "measured": ", ".join(day_words(date) for date in measured),
-        "issued": f"Version {lot.version}, issued {day_words(lot.issued)}",
-        "boards": moisture["boards"],
-        "size": regional.localized(_size(lot)),
-        "method": regional.localized(_method(surveys)),
-        "heat_treatment": regional.localized(_heat_treatment(lot, review, charges)),
-        "pack_pieces": figures.number(sum(pack.pieces for pack in lot.packs), 0),
-        "pack_volume": regional.localized(_total(lot)[1]),
-    }
     return CustomerLot(
-        lot=lot.id,
-        version=lot.version,
-        issued=lot.issued,
-        invented=bool(lot.invented or mill.invented),
-        mill=mill.name,
-        place=f"{mill.place}, {mill.country}",
-        contact=(mill.contact.name, mill.contact.email, mill.contact.phone or ""),
-        product=lot.product,
-        species=f"{species.trade_name} ({species.scientific_name})",
-        size=regional.localized(_size(lot)),
-        packs=packs,
-        pack_words=phrase,
-        pack_total=_total(lot),
-        shown=shown,
-        asked=entered_for_customer(folder.lots[lot_id]),
-        numbers=_numbers(lot, review, moisture),
-        **moisture,
-        method=_method(surveys),
-        measured=measured,
-        heat_treatment=regional.localized(_heat_treatment(lot, review, charges)),
-        stress=_stress(lot, charges),
-        claim=_claim(lot, review),
-        storage=_storage(lot.order.target_mc.value),
+        **{key: getattr(record, key) for key in _SAID},
+        contact=(record.contact.name, record.contact.email, record.contact.phone),
+        packs=tuple((pack.number, pack.pieces, pack.volume) for pack in record.packs),
+        pack_words=about.pack_words,
+        pack_total=about.pack_total,
+        state=state_of(record.verdict),
+        shown=record.shown or shown_words(about, ZoneInfo(mill.time_zone)),
         timber=timber,
-        how=with_titles(
-            by_id(
-                (
-                    *(_workings(review.judgement, review.readings) if moisture["mean"] else ()),
-                    *indoor_workings(timber),
-                )
-            ),
-            folder.sources.record.publications,
-        ),
+        how=with_titles(by_id(workings), folder.sources.record.publications),
         shrinkage_status=species.shrinkage.status if species.shrinkage else "",
-        address=address,
+        strip=_strip(about) if readings else Markup(""),
+        chart=_chart(about) if readings else None,
+        address=lot_address(mill.records_address, token),
+        served=served,
     )
 
 
-def _total(lot: EditionView) -> tuple[int, str]:
-    volume = sum(pack.volume.value for pack in lot.packs)
-    total = Volume(volume, f"{volume:.2f} m³")
-    return sum(pack.pieces for pack in lot.packs), figures.side_by_side(total)
-
-
-def entered_for_customer(located: Located[Lot]) -> dict[str, Any]:
-    """Return the part of the mill's record of a lot that its customer may read, as entered.
-
-    With the library and the dossiers of its charges, it suffices to rebuild the lot's record.
-    """
-    entered = located.document.value
-    if not isinstance(entered, Mapping):  # builds keep no documents: use the values of the record
-        entered = located.record.model_dump(mode="json", by_alias=True, exclude_unset=True)
-    public = [key for key in Lot.model_fields if key in CUSTOMER_FIELDS[Lot]]
-    found = {key: _plain(entered[key]) for key in public if key in entered}
-    charges = sorted({pack["charge"] for pack in found["packs"]})
-    for pack in found["packs"]:
-        pack["from"] = charges.index(pack.pop("charge"))
-    return found
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
-    return value.isoformat() if isinstance(value, (dt.date, dt.datetime)) else value
-
-
-def _numbers(lot: EditionView, review: EditionView, moisture: Mapping[str, Any]) -> RecordNumbers:
-    judgement = review.judgement
-    readings = review.readings if moisture["mean"] else ()
-    return RecordNumbers(
-        target_mc_pct=lot.order.target_mc.value,
-        mean_mc_pct=judgement.mean_pct if readings else None,
-        driest_mc_pct=min(readings, default=None),
-        wettest_mc_pct=max(readings, default=None),
-        readings=len(readings),
-        inside=judgement.inside if readings else None,
-        lowest_mc_pct=judgement.piece_low_pct,
-        highest_mc_pct=judgement.piece_high_pct,
-        share_shown_pct=judgement.share_shown_pct if readings else None,
-        pieces=sum(pack.pieces for pack in lot.packs),
-        volume_m3=round(sum(pack.volume.value for pack in lot.packs), 4),
+def _strip(about: Stated) -> Markup:
+    judgement, readings = about.review.judgement, about.readings
+    return range_strip(
+        Strip(
+            min(readings),
+            judgement.mean_pct,
+            max(readings),
+            about.lot.order.target_mc.value,
+            judgement.piece_low_pct,
+            judgement.piece_high_pct,
+        )
     )
 
 
-def _size(lot: EditionView) -> str:
-    return ", ".join(
-        filter(None, (f"{figures.side_by_side(lot.thickness)} thick", lot.width, lot.length))
+def _chart(about: Stated) -> Histogram:
+    return histogram(
+        about.readings,
+        title=f"Readings of lot {about.lot.id}",
+        target_pct=about.lot.order.target_mc.value,
+        low_pct=about.review.judgement.piece_low_pct,
+        high_pct=about.review.judgement.piece_high_pct,
+        alone=False,
     )
-
-
-#: Which boards a lot is judged by, in a customer's words.
-_BOARDS = {
-    OWN_PACKS: "boards of this lot's own packs",
-    WHOLE_CHARGE: "boards of the kiln load this lot comes from",
-    WHOLE_CHARGES: "boards of the kiln loads this lot comes from",
-}
-
-
-def _moisture(
-    lot: EditionView,
-    judgement: EditionView,
-    readings: tuple[float, ...],
-    surveys: list[EditionView],
-) -> dict[str, Any]:
-    """Return the statements about moisture; with numbers only if the lot could be assessed."""
-    words: dict[str, Any] = {
-        "statement": judgement.sentence,
-        "state": STATES[judgement.met],
-        "ordered": judgement.rule,
-        "target": figures.as_entered(lot.order.target_mc),
-        "mean": "",
-        "span": "",
-        "readings": "",
-        "boards": "",
-        "supported": "",
-        "strip": Markup(""),
-        "chart": None,
-    }
-    if judgement.met is None or not readings or not surveys:
-        return words
-    low, high = judgement.piece_low_pct, judgement.piece_high_pct
-    return words | {
-        "mean": figures.measure(judgement.mean_pct, "%", 1),
-        "span": f"{figures.number(min(readings))} to {figures.measure(max(readings), '%')}",
-        "readings": str(judgement.n),
-        "boards": _BOARDS.get(judgement.readings_from, _BOARDS[WHOLE_CHARGE]),
-        "supported": _supported(judgement),
-        "strip": range_strip(
-            Strip(
-                min(readings),
-                judgement.mean_pct,
-                max(readings),
-                lot.order.target_mc.value,
-                low,
-                high,
-            )
-        ),
-        "chart": histogram(
-            readings,
-            title=f"Readings of lot {lot.id}",
-            target_pct=lot.order.target_mc.value,
-            low_pct=low,
-            high_pct=high,
-            alone=False,
-        ),
-    }
 
 
 def _workings(judgement: EditionView, readings: tuple[float, ...]) -> Iterator[Shown]:
@@ -419,88 +285,6 @@ def _workings(judgement: EditionView, readings: tuple[float, ...]) -> Iterator[S
             )
         ],
         "n readings, failures those outside what was ordered for a piece: count them in the chart.",
-    )
-
-
-def _supported(judgement: EditionView) -> str:
-    share = judgement.share_shown_pct
-    if share is None or (judgement.piece_low_pct is None and judgement.piece_high_pct is None):
-        return ""
-    return (
-        f"at least {figures.measure(share, '%', 1)} of the boards lie within what was ordered, at "
-        f"95{figures.NBSP}% confidence, if the pieces were picked at random"
-    )
-
-
-def _method(surveys: Iterable[EditionView]) -> str:
-    return "; ".join(
-        dict.fromkeys(
-            survey.method + (f", {survey.correction_words}" if survey.correction_words else "")
-            for survey in surveys
-        )
-    )
-
-
-def _heat_treatment(lot: EditionView, review: EditionView, charges: list[EditionView]) -> str:
-    """Return the statement about heat treatment; "" unless the lot asks for one.
-
-    A claim that the lot asks for is always answered: it is stated if the record of every charge
-    supports it, and otherwise the page says that it is not supported.
-    """
-    runs = [run for charge in charges for run in charge.heat]
-    if not lot.heat_treatment_stated:
-        return ""
-    if not (review.heat_treated and runs):
-        return (
-            "Not supported by the mill's record: do not take this lot as heat-treated. The "
-            "official mark on the wood governs; ask the mill."
-        )
-    required = listed(
-        dict.fromkeys(
-            f"{figures.measure(run.threshold_c, '°C', 0)} or above for "
-            f"{figures.measure(run.required_minutes, 'minutes', 0)} without a break"
-            for run in runs
-        )
-    )
-    return (
-        f"The mill's record shows the core of the pieces measured at {required}. "
-        "The official mark on the wood governs; this page is not a certificate."
-    )
-
-
-def _claim(lot: EditionView, review: EditionView) -> str:
-    """Return the certificate claim; "" if none is made."""
-    if not lot.claim:
-        return ""
-    outcomes = {finding.outcome for finding in review.findings if finding.check == "claim-evidence"}
-    if UNSHOWN & {str(outcome) for outcome in outcomes}:
-        return f"{lot.claim}. {NOT_SUPPORTED} The claim does not stand on the papers of the intake."
-    return str(lot.claim)
-
-
-def _stress(lot: EditionView, charges: list[EditionView]) -> str:
-    """Return the statement about drying stress; "" unless a class was ordered."""
-    ordered = lot.order.stress
-    if not ordered:
-        return ""
-    outcomes = {
-        finding.outcome
-        for charge in charges
-        for finding in charge.findings
-        if finding.check == "drying-stress"
-    }
-    shown = "the test sections kept it." if outcomes == {"pass"} else NOT_SUPPORTED.lower()
-    return f"Ordered: {ordered}; {shown}"
-
-
-@cache
-def _storage(target_pct: float) -> str:
-    humidity = relative_humidity_for_emc(ROOM_C, target_pct)
-    return (
-        f"Keep it under cover, off the ground and wrapped until it is used. Timber at "
-        f"{target_pct:g}{figures.NBSP}% MC stays as it is in air of about "
-        f"{figures.measure(float(humidity), '%', 0)} relative humidity at "
-        f"{figures.measure(ROOM_C, '°C', 0)}; in other air it changes."
     )
 
 
@@ -561,11 +345,3 @@ def render_lot(
         others=others,
     )
     return Page(path, html, f"Lot {view.lot}", "lot record", "")
-
-
-def pack_words(numbers: Iterable[str]) -> str:
-    """Return a lot's packs in a phrase, with their numbers if there are few."""
-    names = list(numbers)
-    if len(names) > _PACKS_NAMED:
-        return plural(len(names), "pack")
-    return ("pack " if len(names) == 1 else "packs ") + listed(names)

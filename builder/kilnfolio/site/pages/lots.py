@@ -14,8 +14,8 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import LotDossier, Outcome
 from kilnfolio.site.context import SiteContext
+from kilnfolio.site.lot_words import pack_words
 from kilnfolio.site.pages.charges import Link
-from kilnfolio.site.pages.customer import pack_words
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
 from kilnfolio.site.pages.phrases import Count, outcome_counts
 from kilnfolio.site.pages.stored import stored_view

@@ -1,0 +1,53 @@
+"""A mill whose values are taken from the last build of its site, where they still hold."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from kilnfolio.graph.tree import STAGING
+from kilnfolio.runtime.code_version import CodeStamps, code_stamps
+
+if TYPE_CHECKING:
+    from kilnfolio.records.folder import MillFolder
+
+#: The store of a site, in the folder it is built into.
+STORE = f"{STAGING}/store.sqlite"
+
+
+def site_of(root: Path) -> Path:
+    """Return the folder a mill's site is built into where nothing else is asked for."""
+    return root / "site"
+
+
+def settings_of(root: Path, pdfs: bool, edition: str, code: CodeStamps) -> tuple[Any, ...]:
+    """Return what a build rests on beside its inputs."""
+    return (root, pdfs, edition, os.environ.get("SOURCE_DATE_EPOCH", ""), code)
+
+
+def open_built_mill(root: Path) -> MillFolder:
+    """Return a mill folder whose sealed charges and lots are read as they were sealed.
+
+    What the last build of its site computed is computed again only where something below it changed
+    since, so that what is learnt of many earlier charges is learnt once.
+
+    Raises
+    ------
+    RecordProblems
+        It is not a mill's folder.
+    """
+    from kilnfolio.archive.sealed_mill import SEALED
+    from kilnfolio.records.folder import open_mill
+
+    store = site_of(root) / STORE
+    if not store.is_file():
+        return open_mill(root, bound=SEALED)
+    from kilnfolio.graph.kept import Kept
+    from kilnfolio.records.kinds import INDEX
+
+    def holds(settings: Any) -> bool:
+        now = settings_of(root.resolve(), False, "", code_stamps())
+        return settings is not None and (settings[0], settings[3:]) == (now[0], now[3:])
+
+    return open_mill(root, bound=SEALED, kept=Kept(store, holds, {"epoch"}, INDEX))
