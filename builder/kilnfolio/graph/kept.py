@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Collection, Iterable
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -68,7 +68,9 @@ class Kept:
         self._changed: set[str] = set()
         self._fresh: dict[int, bool] = {}
         if path.is_file():
-            self._db = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+            with suppress(sqlite3.DatabaseError):
+                where = f"{path.absolute().as_uri()}?mode=ro"
+                self._db = sqlite3.connect(where, uri=True, isolation_level=None)
 
     def close(self) -> None:
         """Use it no more."""
@@ -112,6 +114,10 @@ class Kept:
     def _usable(self) -> bool:
         if self._db is None:
             return False
+        # one state of the store for all questions, though a build may be writing to it
+        if self._db.in_transaction:
+            self._db.rollback()
+        self._db.execute("BEGIN")
         ((form,),) = self._ask("PRAGMA user_version")
         return bool(form == FORMAT and self._holds(self._note("settings")))
 
