@@ -107,6 +107,8 @@ SPANS = {
     "gravity": (0.19, 1.12),
     "start": (-2.0, 45.0),
     "target": (18.0, 80.0),
+    # a wet bulb that can warm a core to its target
+    "core-time.wet_bulb": (50.0, 105.0),
 }
 COUNTED = ("readings", "failures")
 
@@ -130,7 +132,7 @@ def random_input(rng: np.random.Generator, calculator: Calculator, spans=SPANS) 
     entries = {}
     for field in calculator.fields:
         assert field.name in spans, f"SPANS has no range of random numbers for {field.name}"
-        span = spans[field.name]
+        span = spans.get(f"{calculator.slug}.{field.name}", spans[field.name])
         if field.many:
             numbers = [written(rng, field, span).split()[0] for _ in range(rng.integers(1, 7))]
             entries[field.name] = " ".join([*numbers, field.units[0]])
