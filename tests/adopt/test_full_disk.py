@@ -14,6 +14,7 @@ from tests.conftest import PROJECT
 from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.cli import main
+from kilnfolio.graph.tree import Tree
 from kilnfolio.records.yaml_source import parse_yaml
 
 FULL = "no space left on device: free some space and try again; the existing files are intact\n"
@@ -67,23 +68,39 @@ def files(folder):
     }
 
 
-def test_a_build_on_a_full_disk_leaves_the_site_as_it_was(tmp_path, capsys):
+def test_a_build_on_a_full_disk_leaves_the_site_as_it_was(tmp_path, capsys, monkeypatch):
+    """Full from the beginning, and full when the first PDF is written."""
     root = minimal_mill(tmp_path / "mill")
-    with small_disk(tmp_path / "disk", "32m") as disk:
-        build = ["build", str(root), "--out", str(disk / "site"), "--without-pdf", "--workers", "1"]
+    with small_disk(tmp_path / "disk", "64m") as disk:
+        build = ["build", str(root), "--out", str(disk / "site"), "--workers", "1"]
         assert main(build) == 0
         before = files(disk)
-        fill(disk)
+        printed = {name for name in before if name.endswith(".pdf")}
         charge = root / FILES["charge"]
         charge.write_text(charge.read_text("utf-8").replace("2335 g", "2337 g"), "utf-8")
-        capsys.readouterr()
-        assert main(build) == 2
-        assert capsys.readouterr().err.endswith(FULL)
-        assert files(disk) == before
-        (disk / "filler").unlink()
+        real, written = Tree.write, []
+
+        def write(tree, path, data):
+            if path.endswith(".pdf"):
+                fill(disk)
+            real(tree, path, data)
+            written.append(path)
+
+        for at_once in (True, False):
+            if at_once:
+                fill(disk)
+            monkeypatch.setattr(Tree, "write", write)
+            capsys.readouterr()
+            assert main(build) == 2
+            assert capsys.readouterr().err.endswith(FULL)
+            assert files(disk) == before
+            assert bool(written) is not at_once
+            (disk / "filler").unlink()
+        monkeypatch.undo()
         assert main(build) == 0
-        assert files(disk).keys() == before.keys()
-        assert files(disk) != before
+        after = files(disk)
+        assert after.keys() == before.keys()
+        assert any(after[name] != before[name] for name in printed)
 
 
 def test_no_record_is_left_half_written_on_a_full_disk(tmp_path, capsys):

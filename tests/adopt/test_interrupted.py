@@ -1,17 +1,21 @@
 """Commands killed half-way: nothing is left behind, and they can be repeated."""
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from tests.adopt.own_files import MILL
 from tests.adopt.test_full_disk import FULL, SHEET, fill, small_disk
+from tests.archive.sealing import write_key
 from tests.conftest import PROJECT
 from tests.minimal import FILES, minimal_log, minimal_mill
 from tests.trust.sealing import labelled_mill
 
+from kilnfolio.archive.tokens import replace_token_key, withdraw
 from kilnfolio.cli import main
 
 #: Runs a command and kills it the nth time it waits for the disk.
@@ -196,6 +200,75 @@ def test_a_pipe_in_place_of_a_file_does_not_hang_a_command(
     assert main(command) == (1 if command[0] == "take" else 2)
     said = capsys.readouterr()
     assert "a pipe or a device" in said.out + said.err or "no such file" in said.err
+
+
+@pytest.fixture(scope="module")
+def labelled(tmp_path_factory):
+    """Return a mill with every file of our own making: seals, keys, what can be undone."""
+    root = labelled_mill(tmp_path_factory.mktemp("own") / "mill")
+    write_key(root)
+    replace_token_key(root)
+    withdraw(root, ["L1"])
+    weigh = ["weigh", "C1", "S1=2230", "--at", "2026-06-07T21:00", "--folder", str(root), "--yes"]
+    assert main(weigh) == 0
+    return root
+
+
+@pytest.fixture
+def no_waiting():
+    """Let whoever opens a pipe as a file fail, in place of waiting for ever."""
+    here = True
+
+    def refuse(event, arguments):
+        path, _, flags = arguments if here and event == "open" else (0, 0, 0)
+        if isinstance(path, str | Path) and not flags & os.O_NONBLOCK and Path(path).is_fifo():
+            raise RuntimeError(f"whoever opens {path} so waits for ever")
+
+    sys.addaudithook(refuse)  # nothing takes it away again
+    yield
+    here = False
+
+
+@pytest.mark.usefixtures("no_waiting")
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs a pipe with a name")
+def test_a_pipe_in_the_place_of_a_file_of_ours_holds_no_command(labelled, tmp_path, capsys):
+    """A ledger, a key, a lock, a copy to undo from: refused with the file's name, or passed over."""
+    by, mill = ["--by", "A. N. Other"], str(tmp_path / "mill")
+    heads, amend = ["ledger", "head", "--folder", mill], ["amend", "C1", mill, *by, "--reason", "x"]
+    labels = ["labels", "--folder", mill, "--out", str(tmp_path / "labels.pdf")]
+    a_pipe = "it is a pipe or a device, and no file"
+    rows = {
+        "content/ledger/ledger.jsonl": ([heads, amend, ["check", mill], ["audit", mill]], a_pipe),
+        "content/ledger/heads.jsonl": ([heads], a_pipe),
+        "content/ledger/keys.yaml": ([heads], a_pipe),
+        "content/ledger/dossiers/C1-1.json": ([heads], "is not there"),
+        "content/ledger/lots/L1-1.json": ([heads], "is not there"),
+        "content/charges/2026/C1/bulbs.csv": ([["check", mill]], a_pipe),
+        "keys/seal-key.pem": ([amend], a_pipe),
+        "keys/lot-addresses.key": (
+            [labels, ["new", "keys", mill, "--replace-addresses"]],
+            a_pipe,
+        ),
+        "keys/lot-addresses.1.key": ([labels], a_pipe),
+        "keys/withdrawn-addresses.txt": (
+            [labels, ["new", "keys", mill, "--withdraw", "L1"]],
+            a_pipe,
+        ),
+        ".kilnfolio/undo/000001.json": ([["undo", mill]], "there is nothing to undo"),
+        ".kilnfolio/lock": ([["undo", mill]], ""),
+    }
+    for name, (commands, said) in rows.items():
+        shutil.rmtree(mill, ignore_errors=True)
+        shutil.copytree(labelled, mill)
+        (tmp_path / "mill" / name).unlink()
+        os.mkfifo(tmp_path / "mill" / name, 0o600)
+        for command in commands:
+            capsys.readouterr()
+            ended = main(command)
+            told = capsys.readouterr()
+            assert said in told.out + told.err, (name, command)
+            assert ended in ((1, 2) if said else (0,)), (name, command, ended)
+        assert (tmp_path / "mill" / name).is_fifo(), name  # and nothing was put in its place
 
 
 def test_an_endless_log_is_refused_before_it_fills_the_memory(tmp_path, capsys):

@@ -14,6 +14,7 @@ from kilnfolio.archive.tokens import (
     withdraw,
 )
 from kilnfolio.cli import main
+from kilnfolio.records.problems import RecordProblems
 
 
 @pytest.fixture
@@ -72,5 +73,21 @@ def test_the_command(root, capsys):
 def test_an_incomplete_line_is_refused(root, line):
     replace_token_key(root)
     (root / WITHDRAWN_FILE).write_text(f"# by hand\n{line}\n", "utf-8")
-    with pytest.raises(ValueError, match=r"withdrawn-addresses\.txt:2: it must hold"):
+    with pytest.raises(
+        RecordProblems, match=rf"withdrawn-addresses\.txt:2:1: '{line}': it must hold"
+    ):
         read_address_keys(root, invented=False)
+
+
+@pytest.mark.parametrize("damaged", [b"", b"no key", b"\xff" * 99, b"00" * 31])
+def test_a_file_that_holds_no_key_is_refused_by_name(root, capsys, damaged):
+    """It was taken for a fault of ours, and `--replace-addresses` put it away as a key."""
+    key = root / KEY_FILE
+    key.write_bytes(damaged)
+    said = "keys/lot-addresses.key:1:1: it is no key of addresses: a key has 64 hex"
+    with pytest.raises(RecordProblems, match=said):
+        read_address_keys(root, invented=False)
+    assert main(["new", "keys", str(root), "--replace-addresses"]) == 2
+    assert said in capsys.readouterr().err
+    assert key.read_bytes() == damaged
+    assert [path.name for path in key.parent.glob("lot-addresses*")] == [key.name]

@@ -1,10 +1,14 @@
 """The next build notices and repairs a store or site that somebody damaged or changed."""
 
+import fcntl
 import os
 import shutil
 import sqlite3
+from importlib import resources
+from pathlib import Path
 
 import pytest
+from jinja2 import Environment, FileSystemBytecodeCache, FileSystemLoader
 from tests.conftest import WHOLE
 from tests.pipeline.test_changes import build, bytes_of, copied, two_charges
 
@@ -12,6 +16,7 @@ from kilnfolio.cli import main
 from kilnfolio.graph.store import Store
 from kilnfolio.graph.tree import STAGING
 from kilnfolio.pipeline.build import EDITIONS
+from kilnfolio.rendering import templating
 
 STORE = f"{STAGING}/store.sqlite"
 
@@ -77,6 +82,11 @@ def as_folder(store):
     store.mkdir()
 
 
+def as_pipe(path):
+    path.unlink()
+    os.mkfifo(path)
+
+
 STORES = {
     "empty": lambda store: store.write_bytes(b""),
     "of text": lambda store: store.write_bytes(b"what somebody saved over it\n" * 999),
@@ -94,6 +104,7 @@ STORES = {
     "of pickles": of_pickles,
     "of another version": sql("PRAGMA user_version = 99"),
     "a folder": as_folder,
+    "a pipe": as_pipe,
     "gone": lambda store: store.unlink(),
 }
 
@@ -113,6 +124,24 @@ def test_a_damaged_store_is_rebuilt_with_one_message(mill, clean, capsys, name):
     now = bytes_of(mill / "site")
     assert b"a word more" in now["mill/charges/C1.html"]
     assert now == clean
+
+
+def test_no_template_is_run_that_lies_in_the_site(mill, monkeypatch, tmp_path):
+    """Compiled templates are code: one that somebody left there ran with the next build."""
+    monkeypatch.setattr(templating, "_COMPILED", {})
+    folder = mill / "site" / STAGING / "templates"
+    folder.mkdir(exist_ok=True)
+    home = Path(str(resources.files("kilnfolio.site") / "templates"))
+    env = Environment(loader=FileSystemLoader(str(home)))
+    kept = FileSystemBytecodeCache(str(folder))
+    for path in home.iterdir():
+        source, *_ = env.loader.get_source(env, path.name)
+        bucket = kept.get_bucket(env, path.name, str(path), source)
+        bucket.code = compile(f"open({str(tmp_path / 'ran')!r}, 'w')", path.name, "exec")
+        kept.set_bucket(bucket)
+    change(mill)
+    build(mill)
+    assert not (tmp_path / "ran").exists()
 
 
 def test_a_file_in_place_of_the_staging_folder_is_removed(mill):
@@ -171,6 +200,7 @@ DAMAGE = {
     "replaced": by_another,
     "a link": by_a_link,
     "changed in staging": in_staging,
+    "a pipe": as_pipe,
 }
 
 
@@ -225,6 +255,20 @@ def test_everybody_can_read_the_customers_pages_whatever_the_umask(tmp_path):
     assert modes == {"0o644", "0o755"}
     assert (root / "site/customer").stat().st_mode & 0o777 == 0o755
     assert {path.stat().st_mode & 0o077 for path in (root / "site/mill").rglob("*")} == {0}
+
+
+def test_a_second_build_at_the_same_time_is_refused_and_changes_nothing(mill, capsys):
+    change(mill)
+    before = bytes_of(mill / "site")
+    held = os.open(mill / "site", os.O_RDONLY)
+    fcntl.flock(held, fcntl.LOCK_EX)
+    try:
+        assert main(["build", str(mill), "--without-pdf", "--workers", "1"]) == 2
+        assert "another build is writing" in capsys.readouterr().err
+    finally:
+        os.close(held)
+    assert bytes_of(mill / "site") == before
+    assert build(mill).made
 
 
 def test_a_build_with_nothing_to_do_reads_no_page(mill, monkeypatch):

@@ -1,6 +1,7 @@
 """A file is written whole or not at all, and leaves nothing beside it."""
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -10,7 +11,13 @@ import pytest
 from tests.conftest import PROJECT
 
 from kilnfolio.runtime import files
-from kilnfolio.runtime.files import TooLargeError, read_whole, write_whole
+from kilnfolio.runtime.files import (
+    TooLargeError,
+    read_file,
+    read_text,
+    read_whole,
+    write_whole,
+)
 
 #: Kills the process at the nth call of a function of the operating system.
 KILL = """
@@ -38,8 +45,73 @@ def test_a_file_from_anywhere_is_read_up_to_a_limit(tmp_path):
 def test_what_has_no_end_is_refused_at_once(tmp_path):
     os.mkfifo(tmp_path / "pipe")  # nobody writes to it: who opens it as a file waits for ever
     for path in (tmp_path / "pipe", Path("/dev/zero")):
+        for read in (lambda file: read_whole(file, 5), read_file, read_text):
+            with pytest.raises(OSError, match="a pipe or a device"):
+                read(path)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs a pipe with a name")
+def test_no_file_takes_the_place_of_a_pipe_or_a_device(tmp_path):
+    """An administrator who names /dev/null for what is written still has it afterwards."""
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "null").symlink_to("/dev/null")
+    for name in ("pipe", "null"):
         with pytest.raises(OSError, match="a pipe or a device"):
-            read_whole(path, 5)
+            write_whole(tmp_path / name, b"new")
+    assert {path.name for path in tmp_path.iterdir()} == {"pipe", "null"}
+    assert (tmp_path / "pipe").is_fifo()
+    assert (tmp_path / "null").is_char_device()
+
+
+def test_text_is_read_as_python_reads_it(tmp_path):
+    (tmp_path / "f").write_bytes(b"\xef\xbb\xbfa\r\nb\rc\xff\n")
+    for how in (("utf-8", "replace"), ("utf-8-sig", "replace"), ("latin-1",)):
+        assert read_text(tmp_path / "f", *how) == (tmp_path / "f").read_text(*how)
+    with pytest.raises(UnicodeDecodeError):
+        read_text(tmp_path / "f")
+    assert read_file(tmp_path / "f") == (tmp_path / "f").read_bytes()
+
+
+#: Modules that read the files of the program itself by Python's own ways.
+OF_THE_PROGRAM = {
+    "adopt/countries.py",
+    "adopt/starter.py",
+    "adopt/writing.py",
+    "charts/paper.py",
+    "cli/drills.py",
+    "forecast/measured.py",
+    "records/region.py",
+    "records/sheet_words.py",
+    "rendering/languages.py",
+    "rendering/seal_words.py",
+    "runtime/code_version.py",
+    "site/pages/guide.py",
+    "site/pages/kiln_side.py",
+    "site/static.py",
+}
+
+
+#: Modules that write folders which are put in their place when they are whole.
+OF_FOLDERS = {"api/export.py", "archive/bag.py", "archive/recompute.py", "graph/tree.py"}
+
+
+@pytest.mark.parametrize(
+    ("ways", "modules"),
+    [
+        (r"\.read_(?:bytes|text)\(|(?<![\w.])open\(", OF_THE_PROGRAM),
+        (r"\.write_(?:bytes|text)\(", OF_FOLDERS),
+    ],
+    ids=["read", "written"],
+)
+def test_every_file_of_a_mill_goes_through_these_functions(ways, modules):
+    """Elsewhere a pipe would hold a command for ever, and a full disk leave half a file."""
+    package = Path(files.__file__).parents[1]
+    found = {
+        path.relative_to(package).as_posix()
+        for path in package.rglob("*.py")
+        if re.search(ways, path.read_text("utf-8"))
+    }
+    assert found == modules
 
 
 @pytest.fixture(params=["unnamed", "named"])

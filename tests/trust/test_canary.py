@@ -31,6 +31,7 @@ from tests.minimal import BOARDS, FILES, LIBRARY, minimal_mill, minimal_records
 from tests.pdf_reading import read_pages
 from tests.trust.sealing import labelled_mill
 
+from kilnfolio.cli import main
 from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kinds import RECORD_KINDS
@@ -289,7 +290,7 @@ class Marks:
 
     def __init__(self, say: Callable[[str], str] = lambda _key: "") -> None:
         self.say = say
-        """What is said after the mark in a field of free words, by the field's key."""
+        """What is said before the mark in a field of free words, by the field's key."""
         self.where: dict[str, str] = {}
         self.tried: set[str] = set()
         """The fields that marks stand in, by the model that has them."""
@@ -335,9 +336,9 @@ class Marks:
         if not {key, home} & (BY_RULE | NAMED_BY - {"position"}) and _is_words(model, key):
             self.tried.add(home)
             if isinstance(item, str) and not re.match("%[YmdH]", item):
-                return f"{self.new(here, may=may)} {self.say(key)}".strip()
+                return f"{self.say(key)} {self.new(here, may=may)}".strip()
             if isinstance(item, list) and all(isinstance(word, str) for word in item):
-                return [f"{self.new(here, may=may)} {self.say(key)}".strip() for _ in item]
+                return [f"{self.say(key)} {self.new(here, may=may)}".strip() for _ in item]
         return self.plant(item, inner, here, open_=may)
 
 
@@ -685,7 +686,7 @@ def test_a_leak_is_noticed_wherever_it_is(planted, tmp_path, leak):
 
 #: Short enough for a name.
 HOSTILE = (
-    '</pre><script>alert(1)</script>"><img src=x onerror=alert(2)><svg onload=alert(3)>'
+    '=1+1</pre><script>alert(1)</script>"><img src=x onerror=alert(2)><svg onload=alert(3)>'
     "{{ 7 * 191 }}"
 )
 #: Longer text is used where a record accepts it.
@@ -835,24 +836,30 @@ def test_hostile_text_makes_no_drawing_act(hostile):
         assert Acting(path.read_text("utf-8")).found == set(), path
 
 
-def test_no_table_cell_of_the_site_begins_a_formula(hostile):
+def test_no_table_cell_of_the_site_begins_a_formula(hostile, tmp_path):
     """A cell that begins with one of these is a formula to a spreadsheet (OWASP, CSV injection).
 
-    A bag keeps the mill's own files as they are, and says so.
+    Of the site and of an export. A bag keeps the mill's own files as they are, and says so.
     """
-    for path in (
+    assert main(["export", str(hostile.parent), "--out", str(tmp_path / "tables")]) == 0
+    paths = [
         path
-        for edition in EDITIONS
-        for path in (hostile / edition).rglob("*.csv")
+        for folder in (*(hostile / edition for edition in EDITIONS), tmp_path)
+        for path in folder.rglob("*.csv")
         if "data" not in path.parts
-    ):
-        rows = list(csv.reader(path.read_text("utf-8-sig").splitlines()))
-        assert not [
-            cell
-            for row in rows
-            for cell in row
-            if cell[:1] in ("=", "@", "+") or (cell[:1] == "-" and not is_number(cell))
-        ]
+    ]
+    cells = [
+        cell
+        for path in paths
+        for row in csv.reader(io.StringIO(path.read_text("utf-8-sig")))
+        for cell in row
+    ]
+    assert any(cell.startswith("'=1+1") for cell in cells)
+    assert not [
+        cell
+        for cell in cells
+        if cell[:1] in ("=", "@", "+") or (cell[:1] == "-" and not is_number(cell))
+    ]
 
 
 def is_number(text):

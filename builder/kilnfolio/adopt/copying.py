@@ -12,6 +12,7 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.runtime.files import read_text
 
 #: Parts of a schedule that belong to the mill that wrote it and are not copied.
 _NOT_COPIED = ("approved", "changes", "invented")
@@ -41,7 +42,7 @@ def copy_schedule(root: Path, identity: str, source: str, title: str | None) -> 
             ]
         )
     path = files[source]
-    text = path.read_text("utf-8-sig")
+    text = read_text(path, "utf-8-sig")
     lines = [line for line in text.splitlines() if not line.startswith("# yaml-language-server")]
     record = RecordText("\n".join(lines) + "\n", path.name, list(Schedule.model_fields))
     revision = record.at(("revision",)) or 1

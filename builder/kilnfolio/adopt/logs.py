@@ -24,6 +24,7 @@ from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
+from kilnfolio.runtime.files import read_file
 
 #: The kinds of clock, in the words of the question.
 CLOCKS = {
@@ -268,7 +269,7 @@ def write_profile(root: Path, file: Path, sample: Sample, decided: Decided) -> t
     text = profile_text(sample, decided, file.name)
     profile = validate(parse_yaml(text.encode(), name), LoggerProfile)
     log = read_log(file, file.name, profile.record, zone_of(root))
-    if not ((root / name).exists() and (root / name).read_bytes() == text.encode()):
+    if not ((root / name).exists() and read_file(root / name) == text.encode()):
         write_new(root, {name: text})  # an identical file was left by a command that was killed
     return name, log
 
@@ -374,11 +375,11 @@ def _attach(root: Path, file: Path, identity: str, charge: str) -> str:
         beside / file.name,
         f"{file.name} was copied into the folder of charge {charge} and is listed in its record",
     )
-    if target.exists() and target.read_bytes() != data:
+    if target.exists() and read_file(target) != data:
         target, words = _where_it_belongs(root, file, target, profile)
         if words.startswith("nothing"):
             return words
-    there = target.read_bytes() if target.exists() else None
+    there = read_file(target) if target.exists() else None
     named = record.record.at(("log",)) or []
     entry = {"file": target.name, "profile": identity}
     if entry not in named:
@@ -407,7 +408,7 @@ def _where_it_belongs(
     zone = zone_of(root)
     new = read_log(file, file.name, profile, zone)
     for one in _of_this_name(there):
-        if one.read_bytes() == file.read_bytes():
+        if read_file(one) == read_file(file):
             return one, f"nothing was written: {one.name} beside the charge is the same"
         old = read_log(one, one.name, profile, zone)
         both = _agreeing_times(new, old, file.name, one.name, zone)

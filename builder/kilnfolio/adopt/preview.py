@@ -31,6 +31,7 @@ from kilnfolio.pipeline.build import Report, open_site
 from kilnfolio.records.kinds import INDEX
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.runtime.files import read_file, read_text
 
 #: Seconds between checks of the files, and the longest a page waits for a change.
 POLL, WAIT = 0.15, 20.0
@@ -100,7 +101,7 @@ class Preview:
             return _problems_page(self.root, self.problems)
         try:
             file = (self._pages / path).resolve()
-            data = file.read_bytes() if file.is_relative_to(self._pages) else None
+            data = read_file(file) if file.is_relative_to(self._pages) else None
         except (OSError, ValueError, RuntimeError):  # no such file, or a name that no file can have
             return None
         if data is None or not path.endswith(".html") or not self._broken:
@@ -111,7 +112,7 @@ class Preview:
         """Return a file as it was last built, even if the records have problems now."""
         try:
             file = (self._pages / path).resolve()
-            return file.read_bytes() if file.is_relative_to(self._pages) else None
+            return read_file(file) if file.is_relative_to(self._pages) else None
         except (OSError, ValueError, RuntimeError):  # as above
             return None
 
@@ -158,7 +159,7 @@ def _problems_page(root: Path, problems: Iterable[Problem]) -> bytes:
     for problem in problems:
         place = problem.place
         try:
-            line = (root / place.file).read_text("utf-8", "replace").splitlines()[place.line - 1]
+            line = read_text(root / place.file, "utf-8", "replace").splitlines()[place.line - 1]
         except (OSError, IndexError):
             line = ""
         said = str(problem).removeprefix(f"{place}: ")

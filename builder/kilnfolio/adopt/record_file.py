@@ -19,7 +19,7 @@ from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder, open_mill
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.yaml_source import MAX_BYTES
-from kilnfolio.runtime.files import write_whole
+from kilnfolio.runtime.files import read_file, write_whole
 
 #: The folder in the mill folder that holds what undo needs.
 STATE = FilePath(".kilnfolio")
@@ -69,7 +69,7 @@ class ChargeFile:
         path = charge_file(root, charge)
         name = path.relative_to(root).as_posix()
         try:
-            before = path.read_bytes()
+            before = read_file(path)
         except OSError as error:
             raise RecordProblems([cannot_read(name, error)]) from None
         return cls.of(root, name, before)
@@ -371,7 +371,7 @@ def history(root: FilePath) -> list[Kept]:
 
 def _kept(root: FilePath, path: FilePath) -> Kept | None:
     try:
-        entry = json.loads(path.read_bytes())
+        entry = json.loads(read_file(path))
         files = {str(name): (one[0], one[1]) for name, one in entry["files"].items()}
         undone = bool(entry.get("undone", _NAME.fullmatch(path.name)[1]))  # type: ignore[index]
         found = Kept(int(path.name[:6]), str(entry["what"]), str(entry["at"]), files, undone)
@@ -430,4 +430,4 @@ def undo(root: FilePath) -> Kept:
 
 
 def _held(path: FilePath) -> bytes | None:
-    return path.read_bytes() if path.exists() else None
+    return read_file(path) if path.exists() else None

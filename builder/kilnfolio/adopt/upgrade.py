@@ -16,6 +16,7 @@ from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document, parse_yaml, read_yaml
+from kilnfolio.runtime.files import read_file
 
 #: Where the original files are kept.
 KEPT = "before-format-{}"
@@ -78,7 +79,7 @@ def upgrades(root: Path) -> list[Upgrade]:
             written = format_of(document)
             if not 0 <= written < FORMAT:
                 continue
-            before = path.read_bytes().decode("utf-8-sig")
+            before = read_file(path).decode("utf-8-sig")
             after = upgraded(before, kind.name)
             _refuse_other_meaning(document, after, kind.name, zone)
             sealed = kind.name == "charge" and bool(
@@ -141,7 +142,7 @@ def upgrade(root: Path, found: list[Upgrade]) -> str:
             ]
         )
     for one in found:
-        write_whole(root / kept / one.file, (root / one.file).read_bytes())
+        write_whole(root / kept / one.file, read_file(root / one.file))
     written: list[Upgrade] = []
     try:
         for one in found:
@@ -149,7 +150,7 @@ def upgrade(root: Path, found: list[Upgrade]) -> str:
             written.append(one)
     except BaseException:
         for one in written:
-            write_whole(root / one.file, (root / kept / one.file).read_bytes())
+            write_whole(root / one.file, read_file(root / kept / one.file))
         raise
     return kept
 

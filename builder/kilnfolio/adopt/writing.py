@@ -11,7 +11,7 @@ from string import Template
 from kilnfolio.adopt.record_text import scalar
 from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.problems import Place, Problem, RecordProblems
-from kilnfolio.runtime.files import write_whole
+from kilnfolio.runtime.files import read_file, write_whole
 
 
 def filled(
@@ -43,7 +43,7 @@ def write_new(root: Path, files: Mapping[str, str]) -> None:
     """
     wanted = {name: text.encode() for name, text in files.items()}
     there = [name for name in wanted if (root / name).exists()]
-    others = [name for name in there if (root / name).read_bytes() != wanted[name]]
+    others = [name for name in there if read_file(root / name) != wanted[name]]
     if others or len(there) == len(wanted):
         raise RecordProblems(
             [

@@ -22,6 +22,7 @@ from kilnfolio import __version__
 from kilnfolio.api.mill import MillView
 from kilnfolio.api.tables import UNIT_CODES, Column, Edition, Table, tables_in
 from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.site.series import cell
 
 _PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _SQL = {
@@ -98,7 +99,7 @@ def _package(out: Path, tables: Mapping[str, Table], rows: Rows, edition: Editio
         text = io.StringIO()
         writer = csv.writer(text, lineterminator="\n")
         writer.writerow([column.name for column in table.columns_in(edition)])
-        writer.writerows([_words(value) for value in row] for row in rows[name])
+        writer.writerows([_cell(value) for value in row] for row in rows[name])
         (out / f"{name}.csv").write_text(text.getvalue(), "utf-8")
     _write_descriptor(out, tables, edition, "csv")
 
@@ -181,6 +182,12 @@ def _words(value: object) -> object:
     if isinstance(value, dt.date):
         return value.isoformat()
     return value
+
+
+def _cell(value: object) -> object:
+    """Return a value as CSV holds it: no words that a spreadsheet would take for a formula."""
+    words = _words(value)
+    return cell(words) if isinstance(words, str) else words
 
 
 def _sqlite(out: Path, tables: Mapping[str, Table], rows: Rows, edition: Edition) -> None:

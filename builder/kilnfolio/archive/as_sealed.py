@@ -27,6 +27,7 @@ from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import review_charge
 from kilnfolio.review.versions import rules_version
+from kilnfolio.runtime.files import read_file
 
 
 def folder_as_sealed(root: Path, entry: SealEntry) -> MillFolder:
@@ -76,14 +77,14 @@ def kept_bytes(root: Path, file: SealedFile) -> bytes:
     RecordProblems
         It is missing or is not the file that was sealed.
     """
-    return _kept(root, file).read_bytes()
+    return read_file(_kept(root, file))
 
 
 def _kept(root: Path, file: SealedFile) -> Path:
     in_bag = not (root / LEDGER).exists()
     for name in (KEPT / file.sha256, *([Path(file.path)] if in_bag else [])):
         with contextlib.suppress(OSError):
-            if sha256((root / name).read_bytes()) == file.sha256:
+            if sha256(read_file(root / name)) == file.sha256:
                 return root / name
     raise RecordProblems(
         [
@@ -125,7 +126,7 @@ def sealed_dossier(
         The sealed files are needed and cannot be read.
     """
     try:
-        raw = (root / dossier_path(entry.charge, ordinal)).read_bytes()
+        raw = read_file(root / dossier_path(entry.charge, ordinal))
         if sha256(raw) == entry.dossier:
             return Dossier.model_validate_json(raw)
     except (OSError, ValidationError):

@@ -38,6 +38,7 @@ from kilnfolio.archive.remaking import (
 )
 from kilnfolio.archive.trust import KnownKeys, TrustedKey
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.runtime.files import read_file
 from kilnfolio.runtime.workers import Workers
 
 MILL_RECORD = "content/mill.yaml"
@@ -197,12 +198,12 @@ def _made_of_package(folders: Sequence[FolderAudit], again: Remakers) -> dict[st
 def _compare_bytes(path: Path, made: dict[str, bytes]) -> Iterator[Difference]:
     for name, data in made.items():
         file = path / name
-        if file.is_file() and file.read_bytes() != data:
+        if file.is_file() and read_file(file) != data:
             yield Difference(
                 kind="file-differs",
                 where=name,
                 sealed=sha256(data),
-                found=sha256(file.read_bytes()),
+                found=sha256(read_file(file)),
                 what="made again, it is another file",
             )
 
@@ -258,7 +259,7 @@ def _entries_here(path: Path, folders: Sequence[FolderAudit], tree: Any) -> list
         leaves = tree.leaves
         numbers += [
             line.entry.number
-            for line in parse_ledger(others.read_bytes(), others.name).lines
+            for line in parse_ledger(read_file(others), others.name).lines
             if line.entry.number <= len(leaves)
             and leaf_hash(line.raw) == leaves[line.entry.number - 1]
         ]

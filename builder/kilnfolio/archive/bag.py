@@ -35,7 +35,7 @@ from kilnfolio.archive.proofs import BagLedger, bag_ledger, lot_records
 from kilnfolio.archive.recompute import temporary_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
-from kilnfolio.runtime.files import sync_folder
+from kilnfolio.runtime.files import read_file, sync_folder
 
 DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 ALGORITHMS = ("sha256", "sha512")
@@ -136,7 +136,7 @@ def bag_files(
     payload = _records(root, entries)
     inputs = {file.path: payload[file.path] for file in entries[-1].files}
     payload.update(_ledger_files(root, part))
-    sealed = (root / dossier_path(charge, len(entries))).read_bytes()
+    sealed = read_file(root / dossier_path(charge, len(entries)))
     payload["dossier.json"] = sealed
     payload.update(extra or {})
     with temporary_mill(inputs) as folder:
@@ -185,7 +185,7 @@ def _records(root: Path, entries: tuple[Entry, ...]) -> dict[str, bytes]:
     payload = {}
     for entry in entries:
         for file in entry.files:
-            data = (root / KEPT / file.sha256).read_bytes()
+            data = read_file(root / KEPT / file.sha256)
             if sha256(data) != file.sha256:
                 raise NotSealedError(
                     f"{KEPT / file.sha256} is not the copy of {file.path} that "
@@ -201,12 +201,12 @@ def _records(root: Path, entries: tuple[Entry, ...]) -> dict[str, bytes]:
 
 def _ledger_files(root: Path, part: BagLedger) -> dict[str, bytes]:
     """Return the bag's part of the ledger, what its entries seal, and the public keys."""
-    found = {**part.files, KEYRING.as_posix(): (root / KEYRING).read_bytes()}
+    found = {**part.files, KEYRING.as_posix(): read_file(root / KEYRING)}
     for ordinal, entry in enumerate(part.entries, 1):
         path = dossier_path(entry.charge, ordinal)
-        found[path.as_posix()] = (root / path).read_bytes()
+        found[path.as_posix()] = read_file(root / path)
     for path, lot in lot_records(part.lots):
-        found[path.as_posix()] = (root / path).read_bytes()
+        found[path.as_posix()] = read_file(root / path)
         for file in lot.files:
             if not lot.is_own(file.path):  # it names customer and order, so it stays
                 found[(KEPT / file.sha256).as_posix()] = kept_bytes(root, file)
@@ -274,7 +274,7 @@ def read_bag(path: Path) -> tuple[dict[str, bytes], list[Difference]]:
                 )
             )
         elif found.is_file():
-            files[name] = found.read_bytes()
+            files[name] = read_file(found)
     return files, differences
 
 

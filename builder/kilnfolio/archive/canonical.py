@@ -16,6 +16,8 @@ from typing import Any
 import rfc8785
 from pydantic import BaseModel
 
+from kilnfolio.runtime.files import read_file
+
 
 def canonical(value: object) -> bytes:
     """Return a value as canonical JSON.
@@ -67,7 +69,7 @@ def read_json(data: bytes) -> Any:
 def json_object(path: Path) -> dict[str, Any] | None:
     """Return the object in a JSON file; None if the file is missing or holds something else."""
     try:
-        value = read_json(path.read_bytes())
+        value = read_json(read_file(path))
     except (OSError, ValueError):
         return None
     return value if isinstance(value, dict) else None

@@ -31,6 +31,7 @@ from kilnfolio.archive.proofs import ENTRIES, PROOF, Proof, check_proof, read_pr
 from kilnfolio.archive.trust import KnownKeys, TrustedKey
 from kilnfolio.archive.witness import unconfirmed
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.runtime.files import read_file
 
 
 def read_ledger(root: Path, *, trusted: Sequence[TrustedKey] = ()) -> Ledger:
@@ -49,7 +50,7 @@ def read_ledger(root: Path, *, trusted: Sequence[TrustedKey] = ()) -> Ledger:
         The ledger; everything wrong is in `differences`, and nothing raises an error.
     """
     path = root / LEDGER
-    ledger = parse_ledger(path.read_bytes() if path.exists() else b"")
+    ledger = parse_ledger(read_file(path) if path.exists() else b"")
     lines = ledger.lines
     # a line that lacks only its end still counts: the next entry restores the end
     whole = len(lines) + len(parse_ledger(ledger.torn + b"\n").lines if ledger.torn else ())
@@ -88,7 +89,7 @@ def read_bag_ledger(root: Path, trusted: Sequence[TrustedKey] = ()) -> tuple[Led
         See `read_ledger`.
     """
     path = root / ENTRIES
-    ledger = parse_ledger(path.read_bytes() if path.exists() else b"", ENTRIES.as_posix())
+    ledger = parse_ledger(read_file(path) if path.exists() else b"", ENTRIES.as_posix())
     lines, proof = ledger.lines, read_proof(root)
     found = [
         *ledger.differences,
@@ -280,7 +281,7 @@ def _sealed_as(
             where=path.as_posix(),
             what=f"the {words} of entry {entry.number} is not there",
         )
-    elif (found := sha256((root / path).read_bytes())) != digest:
+    elif (found := sha256(read_file(root / path))) != digest:
         yield Difference(
             kind=f"{what}-changed",
             where=path.as_posix(),

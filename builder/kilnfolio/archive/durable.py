@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from kilnfolio.runtime import files
-from kilnfolio.runtime.files import sync_folder
+from kilnfolio.runtime.files import need_file, sync_folder
 
 
 def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
@@ -51,8 +51,10 @@ def opened_for_adding(path: Path) -> Iterator[int]:
     """
     path.parent.mkdir(parents=True, exist_ok=True)
     new = not path.exists()
-    handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
+    flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_NONBLOCK", 0)
+    handle = os.open(path, flags, 0o644)
     try:
+        need_file(handle, path)
         if new:
             sync_folder(path.parent)
         _lock(handle)

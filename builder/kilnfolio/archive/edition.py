@@ -23,6 +23,7 @@ from kilnfolio.archive.entries import Head, Hex64
 from kilnfolio.archive.keyring import Hex32
 from kilnfolio.archive.keys import Keys, is_signed_by
 from kilnfolio.review.dossier import Part
+from kilnfolio.runtime.files import read_file
 
 MANIFEST, SEAL = "edition-sha256.txt", "edition-seal.json"
 #: The folder of an edition with the present records that its pages print beside sealed ones.
@@ -116,7 +117,7 @@ def read_edition(root: Path, beside: Path | None = None) -> EditionFiles:
                 _difference("not-a-file", name, "it leads somewhere else and is not followed")
             )
         elif path.is_file() and path not in (manifest, signature):
-            found.files[name] = sha256(path.read_bytes())
+            found.files[name] = sha256(read_file(path))
     if not manifest.is_file():
         found.open.append(
             _difference(
@@ -127,7 +128,7 @@ def read_edition(root: Path, beside: Path | None = None) -> EditionFiles:
             )
         )
         return found
-    raw = manifest.read_bytes()
+    raw = read_file(manifest)
     found.differences += _against(raw, found.files, manifest.name)
     found.seal = _read_seal(signature)
     found.differences += _signature(found.seal, signature, raw)
@@ -172,7 +173,7 @@ def _against(raw: bytes, files: Mapping[str, str], manifest: str) -> Iterator[Di
 
 def _read_seal(path: Path) -> EditionSeal | None:
     try:
-        return EditionSeal.model_validate(read_canonical(path.read_bytes().strip()))
+        return EditionSeal.model_validate(read_canonical(read_file(path).strip()))
     except (OSError, ValueError, ValidationError):
         return None
 

@@ -20,6 +20,7 @@ from kilnfolio.archive.entries import Head, Hex64
 from kilnfolio.archive.keyring import Hex32
 from kilnfolio.archive.keys import Keys, is_signed_by
 from kilnfolio.archive.merkle import Tree
+from kilnfolio.runtime.files import read_file
 
 HEADS = Path("content/ledger/heads.jsonl")
 #: The file beside the bags of an edition with the leaf hash of every entry of the ledger.
@@ -83,7 +84,7 @@ def kept_head(path: Path) -> Head:
     """
     file = path / "data/content/ledger/proof.json" if path.is_dir() else path
     try:
-        value = read_json(file.read_bytes())
+        value = read_json(read_file(file))
         head = value.get("head", value) if isinstance(value, dict) else value
         return Head(size=head["size"], root=head["root"])
     except (OSError, ValueError, KeyError, TypeError):
@@ -98,7 +99,7 @@ def read_heads(root: Path, size: int) -> tuple[tuple[SignedHead, ...], list[Diff
     An incomplete last line, and heads of more than `size` entries, are left out.
     """
     path = root / HEADS
-    raw = path.read_bytes() if path.exists() else b""
+    raw = read_file(path) if path.exists() else b""
     *lines, _torn = raw.split(b"\n")
     heads, differences = [], []
     for row, line in enumerate(lines, 1):

@@ -13,6 +13,7 @@ from kilnfolio.archive.heads import LEAVES, read_leaves
 from kilnfolio.archive.ledger import parse_ledger
 from kilnfolio.archive.merkle import Tree
 from kilnfolio.archive.places import LEDGER
+from kilnfolio.runtime.files import read_file
 
 
 def compare_heads(
@@ -73,8 +74,8 @@ def compare_heads(
 def tree_of(path: Path) -> Tree | None:
     """Return the tree of the ledger, if its lines or its leaves are available."""
     if (path / LEDGER).is_file():
-        return parse_ledger((path / LEDGER).read_bytes()).tree
+        return parse_ledger(read_file(path / LEDGER)).tree
     for leaves in (path / LEAVES, path / BAGS / LEAVES):
         if leaves.is_file():
-            return read_leaves(leaves.read_bytes())
+            return read_leaves(read_file(leaves))
     return None

@@ -18,6 +18,7 @@ from kilnfolio.archive.keys import Keys, UnusableKeyError
 from kilnfolio.records.model import Day, Name, Record
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
+from kilnfolio.runtime.files import read_text
 
 KEYRING = Path("content/ledger/keys.yaml")
 
@@ -98,7 +99,7 @@ def replace_listed(root: Path, old: str, new: Keys, day: dt.date) -> None:
     keyring = read_keyring(root)
     if keyring is None or keyring.find(new.public):
         return
-    text = (root / KEYRING).read_text("utf-8")
+    text = read_text(root / KEYRING)
     listed = f'  - public_key: "{old}"\n'
     if listed in text:
         text = text.replace(listed, f"{listed}    until: {day.isoformat()}\n")

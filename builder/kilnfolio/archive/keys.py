@@ -21,7 +21,7 @@ from kilnfolio.archive.durable import write_secret
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
-from kilnfolio.runtime.files import sync_folder
+from kilnfolio.runtime.files import read_file, sync_folder
 
 TYPE_CHECKING = False  # commands that neither sign nor verify do not load the cryptography
 if TYPE_CHECKING:
@@ -141,7 +141,7 @@ def keys_at(path: Path) -> Keys:
 def swap_keys(folder: Path, new: Path) -> None:
     """Replace the key by a new one; the old one is kept under a numbered name."""
     now = folder / KEY_FILE
-    if now.is_file():
+    if now.exists():
         taken = len(list(folder.glob(f"{now.stem}.[0-9]*{now.suffix}")))
         now.rename(now.with_name(f"{now.stem}.{taken + 1}{now.suffix}"))
     new.rename(now)
@@ -164,7 +164,7 @@ def find_keys(root: Path) -> Keys:
         ``content/mill.yaml`` cannot be read.
     """
     own = root / MILL_KEYS / KEY_FILE
-    if own.is_file():
+    if own.exists():
         if os.name == "posix" and stat.S_IMODE(own.stat().st_mode) & 0o077:
             raise UnusableKeyError(
                 f"{own}: others on this machine may read it. Write: chmod 600 {own}"
@@ -190,7 +190,7 @@ def _read(path: Path) -> Ed25519PrivateKey:
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
     try:
-        key = load_pem_private_key(path.read_bytes(), None)
+        key = load_pem_private_key(read_file(path), None)
     except (ValueError, TypeError, UnsupportedAlgorithm):
         key = None
     if not isinstance(key, Ed25519PrivateKey):

@@ -30,6 +30,7 @@ from kilnfolio.records.model import Located, Name, Text
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.reading import record_of
 from kilnfolio.review.dossier import LotDossier
+from kilnfolio.runtime.files import read_file
 
 
 def seal_lot(
@@ -213,7 +214,7 @@ def lot_state(
                 )
             )
     try:
-        record = (root / lot_record_path(lot, len(entries))).read_bytes()
+        record = read_file(root / lot_record_path(lot, len(entries)))
     except OSError:
         record = b""  # the check of the ledger has reported it
     word: Literal["changed", "amended", "sealed"] = (
@@ -233,7 +234,7 @@ def changed_lot(root: Path, entry: LotEntry) -> Iterator[Difference]:
             continue
         found = ""
         with contextlib.suppress(OSError):
-            raw = (root / file.path).read_bytes()
+            raw = read_file(root / file.path)
             found = sha256(raw)
             if found == file.sha256 or _says_the_same(root, file, raw):
                 return

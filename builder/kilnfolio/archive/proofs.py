@@ -30,6 +30,7 @@ from kilnfolio.archive.ledger import Ledger, Line
 from kilnfolio.archive.merkle import includes, leaf_hash
 from kilnfolio.archive.places import lot_record_path
 from kilnfolio.review.dossier import Part
+from kilnfolio.runtime.files import read_file
 
 ENTRIES = Path("content/ledger/entries.jsonl")
 PROOF = Path("content/ledger/proof.json")
@@ -123,7 +124,7 @@ def lot_records(lots: Sequence[LotEntry]) -> Iterator[tuple[Path, LotEntry]]:
 def read_proof(root: Path) -> Proof | None:
     """Return the proof of a bag; None if it is missing or cannot be read."""
     try:
-        return Proof.model_validate(read_canonical((root / PROOF).read_bytes()))
+        return Proof.model_validate(read_canonical(read_file(root / PROOF)))
     except (OSError, ValueError, ValidationError):
         return None
 

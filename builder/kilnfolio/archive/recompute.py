@@ -21,6 +21,7 @@ from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.review.review import review_charge
+from kilnfolio.runtime.files import read_file
 
 
 @dataclass
@@ -76,7 +77,7 @@ def gather(root: Path, entry: Entry, *, is_last: bool, closed: bool) -> Gathered
 
 def _bytes(path: Path) -> bytes | None:
     try:
-        return path.read_bytes()
+        return read_file(path)
     except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
         return None
 

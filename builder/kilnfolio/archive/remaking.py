@@ -24,6 +24,7 @@ from kilnfolio.archive.sealed_mill import demo_keys
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.versions import rules_version
+from kilnfolio.runtime.files import read_file
 
 #: Remakes the record of a lot: takes the library, the charges and the lot as sealed, its number,
 #: what the record says it was made from, and the sealed dossiers.
@@ -167,7 +168,7 @@ def compare_remade_pages(
         unknown.append(_not_made(where, "another version of kilnfolio made it"))
     for path, data in made.items():
         lies = edition / path
-        found = lies.read_bytes() if lies.is_file() and not lies.is_symlink() else None
+        found = read_file(lies) if lies.is_file() and not lies.is_symlink() else None
         if found is None:
             if path != f"records/{charge}.pdf":
                 what = "its bag has it, and it is not there"
@@ -291,7 +292,7 @@ def _for_lot(
         entries = ledger.of_charge(drawn.charge)
         place = next(n for n, one in enumerate(entries, 1) if one.dossier == drawn.dossier)
         files |= gather(root, entries[place - 1], is_last=False, closed=True).files
-        raw = (root / dossier_path(drawn.charge, place)).read_bytes()
+        raw = read_file(root / dossier_path(drawn.charge, place))
         dossiers[drawn.charge] = Dossier.model_validate_json(raw)
     for file in entry.files:
         if not entry.is_own(file.path):

@@ -29,6 +29,7 @@ from kilnfolio.archive.recompute import gather, review_again
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Name, Text
 from kilnfolio.review.dossier import Dossier, Input
+from kilnfolio.runtime.files import read_file
 
 
 def seal(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datetime) -> Entry:
@@ -141,7 +142,7 @@ def _may_enter(root: Path, dossier: Dossier, sealed: tuple[Entry, ...], reason: 
             f"{charge} is not sealed, so there is nothing to amend: kilnfolio "
             f"seal {charge} --by NAME"
         )
-    if sealed and canonical(dossier) == (root / dossier_path(charge, len(sealed))).read_bytes():
+    if sealed and canonical(dossier) == read_file(root / dossier_path(charge, len(sealed))):
         raise SealRefusedError(f"{charge} is as it was sealed; there is nothing to amend")
 
 
@@ -158,11 +159,11 @@ def keep(root: Path, files: Sequence[Input]) -> tuple[SealedFile, ...]:
     """
     sealed = []
     for file in files:
-        raw = (root / file.path).read_bytes()
+        raw = read_file(root / file.path)
         if sha256(raw) != file.sha256:
             raise SealRefusedError(f"{file.path} changed while it was being sealed; seal again")
         kept = root / KEPT / file.sha256
-        if not kept.is_file() or sha256(kept.read_bytes()) != file.sha256:
+        if not kept.is_file() or sha256(read_file(kept)) != file.sha256:
             write_whole(kept, raw)
         sealed.append(SealedFile(path=file.path, sha256=file.sha256, size=len(raw)))
     return tuple(sealed)
@@ -172,7 +173,7 @@ def inputs_of(root: Path, names: Iterable[str]) -> tuple[Input, ...]:
     """Return files of a mill folder with their digests, in order of their names."""
     found = []
     for name in sorted(names):
-        raw = (root / name).read_bytes()
+        raw = read_file(root / name)
         found.append(Input(path=name, sha256=sha256(raw), size=len(raw)))
     return tuple(found)
 
@@ -266,7 +267,7 @@ def own_changes(root: Path, entry: Entry) -> Iterator[Difference]:
         if not entry.is_own(file.path):
             continue
         try:
-            found = sha256((root / file.path).read_bytes())
+            found = sha256(read_file(root / file.path))
         except OSError:
             yield Difference(
                 kind="file-missing",
@@ -298,7 +299,7 @@ def _moved_numbers(root: Path, entries: tuple[Entry, ...]) -> list[Difference]:
 
 def _read_dossier(path: Path) -> dict[str, Any] | None:
     try:
-        value = read_json(path.read_bytes())
+        value = read_json(read_file(path))
     except (OSError, ValueError):
         return None  # the check of the ledger has reported it
     return value if isinstance(value, dict) else None

@@ -17,6 +17,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from kilnfolio.archive.durable import write_secret, write_whole
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.runtime.files import read_text
 
 #: Shortest key accepted [bytes]: the length of the digest (RFC 2104, section 3).
 KEY_BYTES = hashlib.sha256().digest_size
@@ -94,8 +96,11 @@ def replace_token_key(root: Path) -> Path:
     ------
     FileNotFoundError
         There is no key to replace.
+    RecordProblems
+        The file holds no key, so no label can have been made with it.
     """
     path = root / KEY_FILE
+    _read(root, path)
     number = next((number for number, _ in _older(root)), 0) + 1
     old = path.with_name(f"{path.stem}.{number}{path.suffix}")
     path.rename(old)
@@ -149,14 +154,14 @@ def read_address_keys(root: Path, *, invented: bool) -> AddressKeys:
 
     Raises
     ------
-    ValueError
+    RecordProblems
         As in `read_token_key`; or a line of the withdrawn addresses is not a number and a lot.
     """
     now = read_token_key(root, invented=invented)
     if now is None:
         return AddressKeys(None)
     return AddressKeys(
-        now, tuple((number, _read(path)) for number, path in _older(root)), _withdrawn(root)
+        now, tuple((number, _read(root, path)) for number, path in _older(root)), _withdrawn(root)
     )
 
 
@@ -189,14 +194,21 @@ def withdraw(root: Path, lots: Sequence[str]) -> int:
 
 def _withdrawn(root: Path) -> dict[str, int]:
     path = root / WITHDRAWN_FILE
-    lines = path.read_text("utf-8").splitlines() if path.is_file() else []
+    lines = read_text(path).splitlines() if path.exists() else []
     found = {}
     for number, line in enumerate(lines, 1):
         if line.strip() and not line.startswith("#"):
             last, _, lot = line.strip().partition(" ")
             if not last.isdecimal() or not lot:
-                raise ValueError(
-                    f"{path}:{number}: it must hold a key's number and a lot, as in '1 L-26-014'"
+                raise RecordProblems(
+                    [
+                        Problem(
+                            Place(WITHDRAWN_FILE.as_posix(), number),
+                            f"'{line}'",
+                            "it must hold the number of a replaced key, and a lot",
+                            "Write it as in '1 L-26-014'",
+                        )
+                    ]
                 )
             found[lot.strip()] = int(last)
     return found
@@ -214,22 +226,31 @@ def read_token_key(root: Path, *, invented: bool) -> bytes | None:
 
     Raises
     ------
-    ValueError
+    RecordProblems
         The file does not hold 64 or more hex digits, apart from lines that begin with '#'.
     """
     for name in (KEY_FILE, *((DEMO_KEY_FILE,) if invented else ())):
         path = root / name
-        if path.is_file():
-            return _read(path)
+        if path.exists():
+            return _read(root, path)
     return None
 
 
-def _read(path: Path) -> bytes:
-    lines = path.read_text("utf-8").splitlines()
+def _read(root: Path, path: Path) -> bytes:
     try:
+        lines = read_text(path).splitlines()
         key = bytes.fromhex("".join(line for line in lines if not line.startswith("#")))
     except ValueError:
         key = b""
     if len(key) < KEY_BYTES:
-        raise ValueError(f"{path}: it must hold {2 * KEY_BYTES} hex digits or more")
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(path.relative_to(root).as_posix()),
+                    "it is no key of addresses",
+                    f"a key has {2 * KEY_BYTES} hex digits or more",
+                    "Bring back the copy from the safe: with another key, printed labels lead nowhere",
+                )
+            ]
+        )
     return key

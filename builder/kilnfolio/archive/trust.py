@@ -10,6 +10,7 @@ from pathlib import Path
 
 from kilnfolio.archive.entries import AnyEntry, KeyRevocation, KeyRotation
 from kilnfolio.archive.keyring import KEYRING, Keyring
+from kilnfolio.runtime.files import read_text
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ def read_trust(path: Path) -> tuple[TrustedKey, ...]:
         A line is something else; blank lines and those that begin with ``#`` are ignored.
     """
     found = []
-    for row, line in enumerate(path.read_text("utf-8").splitlines(), 1):
+    for row, line in enumerate(read_text(path).splitlines(), 1):
         text = line.strip()
         if not text or text.startswith("#"):
             continue

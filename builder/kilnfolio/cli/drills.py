@@ -40,6 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     from kilnfolio.records.checking import checked_mill
     from kilnfolio.rendering.templating import environment
+    from kilnfolio.runtime.files import write_whole
     from kilnfolio.site.static import style_sheet
     from kilnfolio.training.drills import drills_by_chance, sources_of_drills
     from kilnfolio.training.pages import drills_alone
@@ -60,6 +61,6 @@ def run(arguments: argparse.Namespace) -> int:
     out = arguments.out or Path(f"drills-{arguments.seed}.html")
     env = environment(folder.mill.record)
     page = drills_alone(drills, env, arguments.seed, style_sheet("mill"), script)
-    out.write_text(page, "utf-8")
+    write_whole(out, page.encode())
     print(f"{len(drills)} drills of seed {arguments.seed} in {out}")
     return OK

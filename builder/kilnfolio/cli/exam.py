@@ -37,6 +37,7 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.paper.printing import pdf_of
     from kilnfolio.records.folder import open_mill
     from kilnfolio.rendering.templating import environment
+    from kilnfolio.runtime.files import write_whole
     from kilnfolio.site.house import house
     from kilnfolio.training.lessons import exam, read_lessons
 
@@ -57,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
     env = environment(folder.mill.record, own=house(folder.graph).of("mill", "en"))
     for path, answers in ((out, False), (key, True)):
         pdf, warnings = pdf_of(exam_html(paper, env, answers=answers))
-        path.write_bytes(pdf)
+        write_whole(path, pdf)
         for warning in warnings:
             print(f"kilnfolio: warning: {warning}", file=sys.stderr)
     print(

@@ -64,6 +64,7 @@ def _head(arguments: argparse.Namespace) -> int:
     from kilnfolio.archive.canonical import canonical
     from kilnfolio.archive.checking import read_ledger
     from kilnfolio.rendering.seal_words import words_of
+    from kilnfolio.runtime.files import write_whole
 
     ledger = read_ledger(arguments.folder)
     for difference in ledger.differences:
@@ -78,7 +79,7 @@ def _head(arguments: argparse.Namespace) -> int:
     print(f"in words: {' '.join(words_of(head.root[:32]))}")
     if arguments.out:
         # exactly the bytes that a witness signs and a time-stamping service covers
-        arguments.out.write_bytes(canonical({"root": head.root, "size": head.size}))
+        write_whole(arguments.out, canonical({"root": head.root, "size": head.size}))
         print(f"written to {arguments.out}")
     return FINDINGS if ledger.differences else OK
 

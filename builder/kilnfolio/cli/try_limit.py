@@ -8,6 +8,7 @@ from pathlib import Path
 
 from kilnfolio.cli.arguments import add_folder_option, add_format
 from kilnfolio.cli.errors import ERROR, OK, print_json, print_reasons
+from kilnfolio.runtime.files import read_text
 
 TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
@@ -66,7 +67,7 @@ def _proposed(root: Path, asked: list[str]) -> tuple[list[str], bytes]:
     from kilnfolio.review.limit_trial import choose
 
     limits = open_mill(root).limits
-    text = RecordText((root / limits.file).read_text("utf-8"), limits.file)
+    text = RecordText(read_text(root / limits.file), limits.file)
     told = []
     for words in asked:
         found = re.fullmatch(r"([a-z0-9-]+)(?::(\d{1,3}))?=([-+]?\d+(?:\.\d+)?)", words)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from kilnfolio.cli.arguments import add_folder_option
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
+from kilnfolio.runtime.files import read_file
 
 SUMMARY = "countersign a ledger's head, or add a countersignature or time stamp"
 DESCRIPTION = """\
@@ -74,8 +75,6 @@ def _add(arguments: argparse.Namespace) -> int:
     from kilnfolio.cli.seal import now_at
 
     root = arguments.folder
-    entry = add_witness(
-        root, find_keys(root), arguments.add.read_bytes(), arguments.by, now_at(root)
-    )
+    entry = add_witness(root, find_keys(root), read_file(arguments.add), arguments.by, now_at(root))
     print(f"entry {entry.number}: {entry.witness} confirms the head of {entry.head.size} entries")
     return OK

@@ -31,7 +31,7 @@ from kilnfolio.graph.graph import (
 )
 from kilnfolio.graph.inputs import Index
 from kilnfolio.graph.store import Done, Store
-from kilnfolio.graph.tree import STAGING, TEMPLATES
+from kilnfolio.graph.tree import STAGING
 
 #: Size of the cache of decoded values, counted as encoded bytes; decoded they take about ten times
 #: as much memory.
@@ -88,7 +88,7 @@ class DiskGraph(Graph):
         self, folder: Path, index: Index, out: Path, store: Store, bound: Bound | None = None
     ):
         super().__init__(folder, index, bound)
-        self.out, self.store, self.cache = out, store, out / TEMPLATES
+        self.out, self.store = out, store
         self.failed: frozenset[str] = frozenset()
         """Cells of values that could not be computed in this run."""
         self.fresh: dict[str, Any] = {}

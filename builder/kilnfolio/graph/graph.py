@@ -68,8 +68,6 @@ class Graph(ABC):
 
     def __init__(self, folder: Path, index: Index, bound: Bound | None = None):
         self.folder, self.index, self.bound = folder, index, dict(bound or {})
-        self.cache: Path | None = None
-        """A folder for files that only save time, as compiled templates; emptied with new code."""
         self._frames: list[Frame] = []
         self._inline: dict[str, OrderedDict[str, _Kept]] = {}
         self._views: dict[Callable[..., Any], Any] = {}

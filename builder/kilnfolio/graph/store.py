@@ -76,6 +76,9 @@ class Store:
         self._ids: dict[str, int] = {}
 
     def _open(self) -> sqlite3.Connection:
+        for path in (self.path, *self.path.parent.glob(f"{self.path.name}-*")):
+            if path.exists() and not path.is_file():  # a pipe, which SQLite takes for a bad disk
+                raise sqlite3.DatabaseError(f"{path} is no file")
         db = sqlite3.connect(self.path, timeout=60.0)
         try:
             db.execute("PRAGMA journal_mode = WAL")

@@ -19,11 +19,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.graph.store import Store
+from kilnfolio.runtime.files import read_file
 
 #: The folder beside the editions that holds their staging copies and the store.
 STAGING = ".staging"
-#: The folder of compiled templates, which belong to this version of the code alone.
-TEMPLATES = f"{STAGING}/templates"
 
 
 class Tree:
@@ -238,7 +237,7 @@ def _stamp(state: os.stat_result) -> str:
 def _digest(path: Path) -> bytes | None:
     """Return the digest of a file; None if it is missing or a symbolic link."""
     try:
-        return None if path.is_symlink() else hashlib.sha256(path.read_bytes()).digest()
+        return None if path.is_symlink() else hashlib.sha256(read_file(path)).digest()
     except OSError:
         return None
 

@@ -17,6 +17,7 @@ from kilnfolio.records.model import Change, Name, Record, Signature, Slug, Text
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import MAX_BYTES, parse_yaml, read_yaml
+from kilnfolio.runtime.files import read_text
 
 HANDBOOK = "content/handbook"
 CAUTIONS = f"{HANDBOOK}/cautions.yaml"
@@ -269,7 +270,7 @@ def _read(path: Path, name: str) -> ChapterFile:
             ]
         )
     try:
-        text = path.read_text("utf-8-sig")
+        text = read_text(path, "utf-8-sig")
     except UnicodeDecodeError as error:
         raise RecordProblems(
             [

@@ -11,6 +11,7 @@ from pathlib import Path
 from xml.parsers import expat
 
 from kilnfolio.records.problems import Place, Problem
+from kilnfolio.runtime.files import read_text
 
 
 def _set(words: str) -> frozenset[str]:
@@ -49,7 +50,7 @@ def read_drawing(path: Path, shown_as: str, prefix: str) -> tuple[str, list[Prob
         The markup, empty if anything is refused.
     """
     try:
-        text = path.read_text("utf-8")
+        text = read_text(path)
     except (OSError, UnicodeDecodeError) as error:
         return "", [Problem(Place(shown_as), "the drawing cannot be read", str(error))]
     problems = check_drawing(text, shown_as)

@@ -18,6 +18,7 @@ from kilnfolio.graph.graph import Graph
 from kilnfolio.pipeline.pdfs import pdf
 from kilnfolio.records import reading
 from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.runtime.files import read_file
 from kilnfolio.site.context import printed
 from kilnfolio.site.house import house_files
 from kilnfolio.site.pages.audit import bag_folder, record_path
@@ -38,7 +39,7 @@ def bag(graph: Graph, number: str) -> None:
     extra = {}
     if printed(graph, f"charge:{number}"):
         pdf(graph, f"charge:{number}")
-        extra["record.pdf"] = graph.made_file(f"auditor/{record_path(number)}").read_bytes()
+        extra["record.pdf"] = read_file(graph.made_file(f"auditor/{record_path(number)}"))
     files = bag_files(graph.folder, number, notice=SAFETY, extra=extra, part=carried)
     for path, data in files.items():
         graph.write(f"auditor/{bag_folder(number)}{path}", data)
@@ -51,4 +52,4 @@ def about(graph: Graph, _: str) -> None:
     graph.write(f"auditor/{BAGS}/{LEAVES}", ledger.entry(graph, "leaves", ""))
     graph.write(f"auditor/{BAGS}/{OTHERS}", ledger.entry(graph, "others", ""))
     for path in (*BUILT_WITH, *house_files(graph)):
-        graph.write(f"auditor/{AS_BUILT}/{path}", graph.file(path).read_bytes())
+        graph.write(f"auditor/{AS_BUILT}/{path}", read_file(graph.file(path)))

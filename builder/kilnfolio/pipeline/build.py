@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from kilnfolio.graph.codec import UnreadableError, encode
 from kilnfolio.graph.inputs import Stamps, note_changes, stamps
 from kilnfolio.graph.store import Store
-from kilnfolio.graph.tree import STAGING, TEMPLATES, Damage, StrangeSiteError, Tree
+from kilnfolio.graph.tree import STAGING, Damage, StrangeSiteError, Tree
 from kilnfolio.pipeline.built import STORE, settings_of
 from kilnfolio.runtime.cluster import NO_CLUSTER, Cluster
 from kilnfolio.runtime.code_version import code_digests, code_stamps
@@ -302,9 +302,7 @@ class _Site:
                 f"option:{name}", None if value is None else repr(value).encode(), encode(value)
             )
         for name, digest in self._code_digests.items():
-            if store.set_input(f"code:{name}", digest):
-                shutil.rmtree(options.out / TEMPLATES, ignore_errors=True)
-        (options.out / TEMPLATES).mkdir(exist_ok=True)
+            store.set_input(f"code:{name}", digest)
         note_changes(store, options.root, _index(), now)
         store.keep("settings", settings)
         store.commit()

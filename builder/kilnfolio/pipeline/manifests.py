@@ -13,6 +13,7 @@ from kilnfolio.archive.places import LEDGER
 from kilnfolio.graph.store import Done, Store
 from kilnfolio.graph.tree import Tree
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.runtime.files import read_file
 
 #: Where the manifest of an edition is written, and its seal. The customer edition's manifest lists
 #: the addresses of all lots, so it stays in the mill.
@@ -65,5 +66,5 @@ def _keys(root: Path) -> Keys | None:
 
 def _head(root: Path) -> Head | None:
     path = root / LEDGER
-    tree = parse_ledger(path.read_bytes()).tree if path.is_file() else None
+    tree = parse_ledger(read_file(path)).tree if path.exists() else None
     return Head(size=len(tree), root=tree.root().hex()) if tree else None

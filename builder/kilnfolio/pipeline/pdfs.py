@@ -11,6 +11,7 @@ from kilnfolio.graph.derived import Job, derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.pipeline.pages import drills_of, lot_pdf_name
 from kilnfolio.records import reading
+from kilnfolio.runtime.files import read_file
 from kilnfolio.site.context import context_of, mill_context, printed
 from kilnfolio.site.pages.audit import record_path
 from kilnfolio.site.sealed import address_keys, addresses, lot_view, warnings
@@ -95,7 +96,7 @@ def _charge(graph: Graph, number: str) -> _Parts:
     folder = sealed_folder(graph, number)
     assert folder is not None  # it is sealed
     record = charge_record(
-        folder, sealed.read_bytes(), entries, ledger.entry(graph, "demo keys", frozenset())
+        folder, read_file(sealed), entries, ledger.entry(graph, "demo keys", frozenset())
     )
     return charge_pdf, (record,), (f"auditor/{record_path(number)}",)
 

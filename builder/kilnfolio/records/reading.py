@@ -32,6 +32,7 @@ from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.sourced import Sources
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document, parse_yaml, yaml_bytes
+from kilnfolio.runtime.files import read_file
 
 if TYPE_CHECKING:
     from kilnfolio.records.brand import Brand
@@ -58,7 +59,7 @@ def _mentioned(graph: Graph, name: str, key: str, kind: str) -> bool:
     """Return whether a record's file contains a word; True if an escape may hide it."""
     for path in graph.paths(kind, name):
         try:
-            raw = graph.file(path).read_bytes()
+            raw = read_file(graph.file(path))
         except OSError:
             continue
         if key.encode() in raw or b"\\" in raw:

@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.runtime.files import read_file
 
 WEATHER = "content/weather.csv"
 """Where a mill keeps it."""
@@ -152,6 +153,6 @@ def _refusal(name: str, line: int, what: str, why: str, instead: str) -> RecordP
 def weather(graph: Graph, _: str) -> WeatherTable | None:
     """Return the mill's weather; None if it supplies none."""
     try:
-        return read_weather(graph.file(WEATHER).read_bytes())
+        return read_weather(read_file(graph.file(WEATHER)))
     except FileNotFoundError:
         return None

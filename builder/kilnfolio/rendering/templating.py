@@ -10,13 +10,11 @@ import datetime as dt
 import re
 from collections.abc import Callable
 from importlib import resources
-from pathlib import Path
 from typing import Any
 
 from jinja2 import (
     BytecodeCache,
     Environment,
-    FileSystemBytecodeCache,
     FileSystemLoader,
     StrictUndefined,
     pass_context,
@@ -57,23 +55,16 @@ _COMPILED: dict[tuple[str, str], bytes] = {}
 
 
 class _CompiledTemplates(BytecodeCache):
-    """Caches compiled templates in this process and, in a folder, for others and later builds."""
-
-    def __init__(self, folder: Path | None):
-        self._folder = FileSystemBytecodeCache(str(folder)) if folder else None
+    """Caches compiled templates in this process, never on disk: they are code that is run."""
 
     def load_bytecode(self, bucket: Bucket) -> None:
         """Load a compiled template into a bucket, if there is one."""
         if kept := _COMPILED.get((bucket.key, bucket.checksum)):
             bucket.bytecode_from_string(kept)
-        elif self._folder:
-            self._folder.load_bytecode(bucket)
 
     def dump_bytecode(self, bucket: Bucket) -> None:
         """Save a template that was just compiled."""
         _COMPILED[bucket.key, bucket.checksum] = bucket.bytecode_to_string()
-        if self._folder:
-            self._folder.dump_bytecode(bucket)
 
 
 def environment(
@@ -81,7 +72,6 @@ def environment(
     *,
     menu: tuple[tuple[str, str], ...] = MENU,
     pdfs: bool = True,
-    compiled: Path | None = None,
     tag: str = SEALED,
     own: Own = NOTHING,
 ) -> Environment:
@@ -95,8 +85,6 @@ def environment(
         Words and paths of the site's menu; empty for an edition without one.
     pdfs : bool
         Whether the site has PDFs; without them, pages do not link to any.
-    compiled : Path, optional
-        Folder in which to cache compiled templates for other processes and later builds.
     tag : str
         Language of the pages; see `languages.available`.
     own : Own
@@ -111,7 +99,7 @@ def environment(
         keep_trailing_newline=True,
         auto_reload=False,
         extensions=["jinja2.ext.i18n"],
-        bytecode_cache=_CompiledTemplates(compiled),
+        bytecode_cache=_CompiledTemplates(),
     )
     regional = regional_format(mill)
     set_language(env, language(tag), signed=mill.has_signed(tag, language(tag).safety_digest))

@@ -59,6 +59,7 @@ from kilnfolio.review.stages import stage_rule
 from kilnfolio.review.steps import judged_steps
 from kilnfolio.review.versions import rules_version
 from kilnfolio.review.working import evaluate
+from kilnfolio.runtime.files import read_file
 
 PSYCHROMETER = "ventilated wet bulb, A = 0.000662 per °C"
 EMC_EQUATION = "Hailwood–Horrobin, two hydrates (Wood Handbook, eq. 4-5)"
@@ -308,7 +309,7 @@ def _inputs(folder: MillFolder, located: Located[Charge]) -> tuple[d.Input, ...]
 
 
 def _input(folder: MillFolder, name: str) -> d.Input:
-    raw = folder.file(name).read_bytes()
+    raw = read_file(folder.file(name))
     return d.Input(path=name, sha256=hashlib.sha256(raw).hexdigest(), size=len(raw))
 
 

@@ -49,20 +49,47 @@ def read_whole(path: Path, limit: int) -> bytes:
     return data
 
 
+def read_file(path: Path) -> bytes:
+    """Read a file of a mill, a site or a bag, whatever its size.
+
+    Raises
+    ------
+    OSError
+        The file cannot be read, or is a pipe or a device, which might never end.
+    """
+    with open_regular(path) as file:
+        return file.read()
+
+
+def read_text(path: Path, encoding: str = "utf-8", errors: str = "strict") -> str:
+    """Read a file like `read_file`, as text with line feeds as line ends."""
+    with io.TextIOWrapper(open_regular(path), encoding, errors) as file:
+        return file.read()
+
+
 def open_regular(path: Path) -> io.BufferedReader:
-    """Open a file for reading; `read_whole` describes what is refused."""
+    """Open a file for reading; `read_file` describes what is refused."""
     # opening a pipe that nobody writes to would block for ever
     handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     try:
-        kind = stat.S_IFMT(os.fstat(handle).st_mode)
-        if kind == stat.S_IFDIR:
-            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
-        if kind != stat.S_IFREG:
-            raise OSError(errno.EINVAL, "it is a pipe or a device, and no file", str(path))
+        need_file(handle, path)
         return os.fdopen(handle, "rb")
     except BaseException:
         os.close(handle)
         raise
+
+
+def need_file(handle: int, path: Path) -> None:
+    """Raise OSError where what was opened is a folder, a pipe or a device."""
+    mode = os.fstat(handle).st_mode
+    if not stat.S_ISREG(mode):
+        raise _no_file(mode, path)
+
+
+def _no_file(mode: int, path: Path) -> OSError:
+    if stat.S_ISDIR(mode):
+        return IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+    return OSError(errno.EINVAL, "it is a pipe or a device, and no file", str(path))
 
 
 def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
@@ -76,9 +103,17 @@ def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
         Its whole content.
     mode : int, optional
         Permission bits; by default those of the file it replaces, or what the umask allows.
+
+    Raises
+    ------
+    OSError
+        The disk is full or the file may not be written, or `path` is a pipe or a device.
     """
-    if mode is None and path.exists():
-        mode = path.stat().st_mode & 0o7777
+    with contextlib.suppress(FileNotFoundError):
+        state = path.stat()
+        if not stat.S_ISREG(state.st_mode):  # the system's own, as /dev/null
+            raise _no_file(state.st_mode, path)
+        mode = state.st_mode & 0o7777 if mode is None else mode
     handle, name = _open_new(path.parent)
     try:
         with os.fdopen(handle, "wb") as file:

@@ -277,7 +277,6 @@ def template_environment(graph: Graph, key: str) -> Environment:
     env = environment(
         reading.mill(graph).record,
         menu=given.pop("menu"),
-        compiled=graph.cache,
         tag=tag or SEALED,
         own=house(graph).of(edition, tag or SEALED),
     )

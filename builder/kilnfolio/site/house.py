@@ -25,6 +25,7 @@ from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.rendering.contrast import TEXT, contrast, nearest
 from kilnfolio.rendering.own import ICON, NOTHING, ROOT, Own
+from kilnfolio.runtime.files import read_file, read_text
 from kilnfolio.site.house_blocks import BLOCKS, EDITIONS, block_html, facts
 from kilnfolio.site.house_style import style_problems
 
@@ -154,7 +155,7 @@ class _HouseBuilder:
         if path not in self._names:
             self._refuse(place, f"'{name}'", f"there is no file {path}", "Put it there")
             return None
-        data = self._graph.file(path).read_bytes()
+        data = read_file(self._graph.file(path))
         if reading.links_outside(self._graph.folder, self._graph.file(path)):
             self._refuse(place, f"'{name}'", "it is a link that leads out of the mill's folder")
             return None
@@ -333,7 +334,7 @@ class _HouseBuilder:
 
     def _text(self, path: str) -> str:
         try:
-            return self._graph.file(path).read_text("utf-8")
+            return read_text(self._graph.file(path))
         except UnicodeDecodeError as error:
             self._refuse(Place(path), "this file", f"it is not UTF-8 ({error.reason})")
             return ""

@@ -25,6 +25,7 @@ from typing import IO
 from urllib.parse import quote, urlsplit
 
 from kilnfolio import __version__
+from kilnfolio.runtime.files import read_file
 
 #: Headers of every response. The policy [1]_ lets a page load files of its own site only: no
 #: inline scripts, no other server, no framing, no form submission.
@@ -171,7 +172,7 @@ def _address_differences(base: str, edition: Path) -> Iterator[Difference]:
 
 
 def _file_differences(base: str, name: str, file: Path) -> Iterator[Difference]:
-    built = file.read_bytes()
+    built = read_file(file)
     # a label links to the folder; the server must find the page in it
     asked = {name, name.removesuffix("index.html")}
     for path in sorted(asked):

@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from kilnfolio.physics import moisture
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.runtime.files import read_file, read_text
 from kilnfolio.training.scenario import read_scenarios
 from kilnfolio.training.simulation import START_C, STEP_H, RandomNumbers, Run, apply
 
@@ -71,7 +72,7 @@ def read_saved(path: Path) -> SavedRun:
         If the file is not valid; the message says why.
     """
     try:
-        return SavedRun.model_validate(json.loads(path.read_text("utf-8")))
+        return SavedRun.model_validate(json.loads(read_text(path)))
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"]) or "the file"
@@ -129,9 +130,7 @@ def practice_records(folder: MillFolder, saved: SavedRun) -> dict[str, str]:
         for path, record in records.items()
     }
     for part in ("sources", "limits", f"species/{given['species']}"):
-        files[f"schedules/{part}.yaml"] = (
-            (folder.root / f"schedules/{part}.yaml").read_bytes().decode()
-        )
+        files[f"schedules/{part}.yaml"] = read_file(folder.root / f"schedules/{part}.yaml").decode()
     noise = RandomNumbers(saved.seed ^ 0xB0A2D)
     air = [(0.0, START_C, START_C - 0.5), *(row[:3] for row in run.log)]
     rows = [

@@ -30,6 +30,7 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.review.kiln_state import KilnState, charge_limits, kiln_state
 from kilnfolio.review.round_check import examine_round
+from kilnfolio.runtime.files import read_file
 
 Ask = Callable[[str], str]
 _ENTRY: TypeAdapter[Any] = TypeAdapter(Entry)
@@ -174,7 +175,7 @@ def person(root: Path, given: str | None) -> str:
     if named := os.environ.get(PERSON):
         return named
     with suppress(OSError, UnicodeDecodeError):
-        if last := kept.read_bytes().decode().strip():
+        if last := read_file(kept).decode().strip():
             return last
     return getpass.getuser()
 

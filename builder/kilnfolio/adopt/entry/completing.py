@@ -7,6 +7,7 @@ from pathlib import Path
 
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.yaml_source import read_yaml
+from kilnfolio.runtime.files import read_file
 
 #: An end that has been filled in.
 _ENDED = re.compile(rb"^(ended|unloaded):[ \t]*(?![ \t]*(\xe2\x80\xa6|#|$))", re.MULTILINE)
@@ -17,7 +18,7 @@ def open_numbers(root: Path) -> list[str]:
     return [
         path.parent.name
         for path in sorted(root.glob("content/charges/*/*/charge.yaml"))
-        if len(_ENDED.findall(path.read_bytes())) < 2
+        if len(_ENDED.findall(read_file(path))) < 2
     ]
 
 

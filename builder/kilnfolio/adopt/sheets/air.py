@@ -31,6 +31,7 @@ from kilnfolio.records.model import Moment
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.runtime.files import read_file
 
 _KIND = Kind(
     "log",
@@ -108,7 +109,7 @@ def import_air(root: Path, path: Path, charge: str, options: Options) -> AirImpo
     lines += [f"{at:%Y-%m-%d %H:%M},{','.join(cells)}" for at, cells in rows]
     log = "\n".join(lines) + "\n"
     beside = (root / record.name).parent / _FILE
-    same = beside.exists() and beside.read_bytes() == log.encode()
+    same = beside.exists() and read_file(beside) == log.encode()
     part = "" if same else "\n".join([*lines[:3], f"… {len(rows)} rows, {apart} min apart", ""])
     return AirImport(
         root,

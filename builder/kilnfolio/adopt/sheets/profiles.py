@@ -17,6 +17,7 @@ from kilnfolio.adopt.record_file import STATE, replace_file
 from kilnfolio.adopt.sheets.table import Options
 from kilnfolio.adopt.sheets.values import is_day
 from kilnfolio.adopt.tables import read_sheets
+from kilnfolio.runtime.files import read_file
 
 #: Options worth remembering: those about the form of a sheet, not about one day.
 _KEPT = ("column", "unit", "decimal", "dates")
@@ -34,7 +35,7 @@ def _key(kind: str, headings: Sequence[str]) -> str:
 
 def _profiles(root: Path) -> dict[str, dict[str, Any]]:
     try:
-        kept = json.loads(_file(root).read_bytes())
+        kept = json.loads(read_file(_file(root)))
     except (OSError, ValueError, RecursionError):
         return {}
     if not isinstance(kept, dict):
