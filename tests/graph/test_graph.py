@@ -52,7 +52,8 @@ def raw(graph, name):
     paths = graph.paths("number", name)
     if not paths:
         raise NoValueError(name)
-    return graph.file(paths[0]).read_text().strip()
+    path, proposed = graph.file(paths[0]), graph.proposed(paths[0])
+    return (path.read_bytes() if proposed is None else proposed).decode().strip()
 
 
 @derived("number", keys=lambda graph: graph.names("number"), fills=(parity, parity_of_own))
@@ -183,6 +184,12 @@ def test_a_proposed_text_is_read_in_place_of_the_file(folder):
     graph = MemoryGraph(folder, INDEX, proposed={"numbers/a.txt": b"8"})
     assert graph.proposed("numbers/a.txt") == b"8"
     assert graph.proposed("numbers/b.txt") is None
+    assert (half(graph, "a"), evens(graph)) == (4, ("a", "c"))
+    # one text after the other: what joined a group before, and what joins it now
+    graph.propose("numbers/a.txt", b"13")
+    assert (half(graph, "a"), evens(graph)) == (6, ("c",))
+    graph.propose("numbers/b.txt", b"8")
+    assert evens(graph) == ("b", "c")
 
 
 def test_a_value_that_needs_itself_is_refused(folder):

@@ -291,7 +291,7 @@ def profile_that_reads(
     name = f"content/loggers/{decided.identity}.yaml"
     if not (root / name).exists():
         return None
-    before = (root / name).read_bytes()
+    before = read_file(root / name)
     old = decoded(before, name)
     text = RecordText(old.replace("\r\n", "\n"), name, list(LoggerProfile.model_fields))
     there = validate(parse_yaml(before, name), LoggerProfile).record

@@ -187,7 +187,9 @@ def _signatures(
         keyring = read_keyring(root)
     except RecordProblems as error:
         for problem in error.problems:
-            yield Difference(kind="keys-unreadable", where=str(problem.place), what=str(problem))
+            where = str(problem.place)
+            what = str(problem).removeprefix(f"{where}: ")
+            yield Difference(kind="keys-unreadable", where=where, what=what)
     if keyring is None and lines:
         yield Difference(
             kind="keys-missing",
