@@ -99,7 +99,7 @@ OF_FOLDERS = {"api/export.py", "archive/bag.py", "archive/recompute.py", "graph/
 @pytest.mark.parametrize(
     ("ways", "modules"),
     [
-        (r"\.read_(?:bytes|text)\(|(?<![\w.])open\(", OF_THE_PROGRAM),
+        (r"\.read_(?:bytes|text)\(|(?<![\w.])(?<!def )open\(", OF_THE_PROGRAM),
         (r"\.write_(?:bytes|text)\(", OF_FOLDERS),
     ],
     ids=["read", "written"],
