@@ -66,7 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.pipeline.build import build_site
     from kilnfolio.pipeline.built import site_of
     from kilnfolio.runtime.cluster import Cluster
-    from kilnfolio.runtime.errors import RefusedError, WorkersUnreachableError
+    from kilnfolio.runtime.errors import RefusedError, SiteInUseError, WorkersUnreachableError
     from kilnfolio.runtime.progress import Progress
 
     out = arguments.out or site_of(arguments.folder)
@@ -86,6 +86,8 @@ def run(arguments: argparse.Namespace) -> int:
             cluster=Cluster(arguments.cluster, tuple(arguments.cluster_tls)),
             tell=_silent if arguments.quiet else Progress(verbose=arguments.verbose),
         )
+    except SiteInUseError as error:
+        return print_reasons(*error.reasons, "nothing was written", code=ERROR)
     except RefusedError as error:
         return print_reasons(*error.reasons, "nothing was written")
     except WorkersUnreachableError as error:
