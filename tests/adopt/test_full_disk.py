@@ -80,13 +80,13 @@ def test_a_build_on_a_full_disk_leaves_the_site_as_it_was(tmp_path, capsys, monk
         printed = {name for name in before if name.endswith(".pdf")}
         charge = root / FILES["charge"]
         charge.write_text(charge.read_text("utf-8").replace("12.1 %", "12.3 %"), "utf-8")
-        real, written = Tree.write, []
+        real, tried = Tree.write, []
 
         def write(tree, path, data):
+            tried.append(path)
             if path.endswith(".pdf"):
                 fill(disk)
             real(tree, path, data)
-            written.append(path)
 
         for at_once in (True, False):
             if at_once:
@@ -96,7 +96,7 @@ def test_a_build_on_a_full_disk_leaves_the_site_as_it_was(tmp_path, capsys, monk
             assert main(build) == 2
             assert capsys.readouterr().err.endswith(FULL)
             assert files(disk) == before
-            assert bool(written) is not at_once
+            assert at_once or tried[-1].endswith(".pdf")
             (disk / "filler").unlink()
         monkeypatch.undo()
         assert main(build) == 0

@@ -75,6 +75,7 @@ def test_text_is_read_as_python_reads_it(tmp_path):
 #: Modules that read the files of the program itself by Python's own ways.
 OF_THE_PROGRAM = {
     "adopt/countries.py",
+    "adopt/preview.py",
     "adopt/scanning.py",
     "adopt/starter.py",
     "adopt/writing.py",

@@ -22,6 +22,7 @@ from kilnfolio.records.model import Located
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.reading import charge_as_sealed, lot_as_sealed, lot_is_sealed
 from kilnfolio.review.reviews import dossier_as_sealed, library_of_sealed_lot
+from kilnfolio.runtime.files import read_file
 
 if TYPE_CHECKING:
     from kilnfolio.archive.entries import Entry, LotEntry, SealEntry
@@ -43,7 +44,7 @@ class _LedgerParts(Mapping[str, Any]):
     def __init__(self, folder: Path):
         self._folder = folder
         file = folder / LEDGER
-        self._raw = file.read_bytes() if file.exists() else b""
+        self._raw = read_file(file) if file.exists() else b""
 
     def __getitem__(self, name: str) -> Any:
         _, _, number = name.partition(":")
