@@ -16,8 +16,10 @@ from kilnfolio.records.weather import read_weather
 
 WEATHER = Path(__file__).parent.parent / "data" / "drying" / "new-york-2013.csv"
 
+#: A nominal inch, as sawn green: 1 1/8 in [mm]. Common practice, no source.
+INCH = 28.6
 #: D₀ [m²/s], and the published days to 20 % in the yard, 1 in, best to worst season (FPL Technical
-#: Note 233, from memory: reported beside the estimate, the test allows a tenth more).
+#: Note 233, from memory; the test allows two hundredths more, for poplar and basswood).
 WOODS = {
     "oak": (1.2e-10, 70, 200),
     "maple": (1.9e-10, 50, 200),
@@ -34,9 +36,9 @@ def new_york():
 @pytest.mark.parametrize("wood", WOODS)
 def test_days_in_the_yard_are_near_the_published_ones(new_york, wood):
     diffusivity, fast, slow = WOODS[wood]
-    found = yard.estimate(Board(27.0, 80.0, diffusivity), new_york)
-    assert 0.9 * fast <= found.best[1]
-    assert found.worst[1] <= 1.1 * slow
+    found = yard.estimate(Board(INCH, 80.0, diffusivity), new_york)
+    assert fast <= found.best[1]
+    assert found.worst[1] <= 1.02 * slow
     assert found.best[0] in ("April", "May", "June", "July")
     assert found.worst[0] in ("September", "October", "November", "December")
 
