@@ -316,7 +316,7 @@ def test_event_rows_and_the_repeated_hour_have_options(tmp_path, capsys):
         )
         == 0
     )
-    assert "left out: 1 rows the profile ignores" in capsys.readouterr().out
+    assert "left out: 1 row the profile ignores" in capsys.readouterr().out
     profile = checked_mill(root).loggers["events"].record
     assert profile.time.repeated_hour == "by row order"
     assert profile.ignored_rows == ["EVENT"]

@@ -79,7 +79,7 @@ def test_half_filled_records_stop_nothing_and_are_listed(tmp_path):
         for listed in (made[page], made["index.html"]):
             assert f"{name}. " in listed
             assert f"<code>{key}</code>" in listed
-    assert "content/kilns/k2.yaml:7" in made["index.html"]
+    assert "content/kilns/k2.yaml:8" in made["index.html"]
     assert "To be filled in first: kiln k2." in made["charges/C2.html"]
     for own in (
         "kilns/k2.html",

@@ -320,7 +320,9 @@ def _swapped(
             abs(after[y] - seen.expected[row, x]) / seen.uncertainty[row, x]
             for x, y in ((a, b), (b, a))
         ]
-        if max(crossed) > 2.5 or min(score[a], score[b]) < 2.0:
+        less = min(score[a], score[b])
+        # far apart, a board's expected MC is less sure than in a usual weighing
+        if less < 2.0 or max(crossed) > max(2.5, less / 4):
             continue
         gain = float(score[a] + score[b] - sum(crossed))
         if gain > best:

@@ -233,6 +233,13 @@
       top,
       body,
     );
+    const wide = element("div", "", {
+      class: "scroll-x",
+      tabindex: "0",
+      role: "region",
+      "aria-label": "Problems solved",
+    });
+    wide.append(table);
     panel.textContent = "";
     panel.setAttribute("aria-labelledby", "progress-title");
     const box = element("details");
@@ -264,7 +271,7 @@
     });
     box.append(
       element("summary", "My progress"),
-      table,
+      wide,
       label,
       buttons,
       element(
