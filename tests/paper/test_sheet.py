@@ -225,10 +225,11 @@ def test_the_sheet_of_an_open_charge_has_past_rounds_and_columns_to_its_end(fold
     assert "At the round of 15 Oct 07:03: step 4 of 8, controlling MC 32.3" in pages[0]
     assert "sample boards decide" in pages[0]
     last = folder.open_charges["HB-26-042"].so_far.record.weighings[-1]
-    row = [column for page in sheet.rounds.pages for column in page if column.head[0]][-1]
+    columns = [column for page in sheet.rounds.pages for band in page for column in band]
+    row = [column for column in columns if column.head[0]][-1]
     assert row.head == ("15 Oct", "07:03", "PQ")
     assert row.masses[0] == f"{last.masses['S1'].value:.0f}"
-    free = sum(1 for page in sheet.rounds.pages for column in page if not column.head[0])
+    free = sum(1 for column in columns if not column.head[0])
     # the demonstration's truth file: 30.5 days in all, so twelve more from its nineteenth
     assert free >= 11
     assert "Do not enter a kiln on the strength of this record." in pages[-1]

@@ -87,7 +87,7 @@ class SignedWording(Record):
     """A translation of the safety wording, read and signed by the mill."""
 
     language: CustomerLanguage
-    """Its language."""
+    """The language of the wording."""
     wording: Name
     """The digits that an unsigned page prints beside the wording, which identify its text."""
     by: Name
