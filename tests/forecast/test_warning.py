@@ -28,9 +28,11 @@ def test_planted_faults_are_found_at_the_trials_rates():
     assert found.charges_flagged / found.charges <= 0.11
     for points, least in (("2", 0.34), ("4", 0.61), ("8", 0.85)):
         assert found.share(f"wrong by {points}") >= least - spare
-    assert found.share("swapped, gap > 10") >= 0.9 - spare
-    assert found.share("right pair, gap > 10") >= 0.9 - spare
-    assert found.share("wick, 1.6") > found.share("wick, 1.3")
+    for gap, least, right in (("< 4", 0.29, 0.58), ("4 to 10", 0.88, 1.0), ("> 10", 1.0, 1.0)):
+        assert found.share(f"swapped, gap {gap}") >= least - spare
+        assert found.share(f"right pair, gap {gap}") >= right - spare
+    for factor, least in (("1.3", 0.08), ("1.6", 0.38)):
+        assert found.share(f"wick, {factor}") >= least - spare
 
 
 @pytest.fixture(scope="module")
