@@ -10,6 +10,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import model_validator
 
+from kilnfolio.records.kiln import KilnKind
 from kilnfolio.records.model import (
     Change,
     Name,
@@ -154,19 +155,7 @@ class Schedule(Record):
     """The final MC that equalizing and conditioning above are set for."""
     modifications: list[Modification] = []
     """Declared departures from the book."""
-    kiln_types: list[
-        Literal[
-            "steam",
-            "dehumidification",
-            "hot-water",
-            "vacuum",
-            "solar",
-            "progressive",
-            "pre-dryer",
-            "dryer shed",
-            "air-drying yard",
-        ]
-    ] = []
+    kiln_types: list[KilnKind] = []
     """Kiln types it suits; empty for any."""
     governs: Text | None = None
     """What governs a step change, in a sentence."""

@@ -117,7 +117,7 @@ def _rounds(case: Case) -> Iterator[_Known]:
 
 
 def _survey(case: Case) -> Iterator[_Known]:
-    """Yield the final survey; the last readings of the charge stand beside it."""
+    """Yield the final survey; it is compared with the last readings of the charge."""
     if case.survey is not None:
         readings = case.survey.readings
         yield _Known(
