@@ -1,4 +1,4 @@
-"""Entries of the day: once, in order of time, from any device, nothing lost and nothing twice."""
+"""Entries of the day: merged once, in order of time, from any device; nothing lost, nothing doubled."""
 
 import datetime as dt
 import json
@@ -24,9 +24,9 @@ from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.reviews import open_reviews
 
 ZONE = ZoneInfo("America/Toronto")
-#: The minimal mill's last round is of 7 June, 08:00; S1 2246 g, S2 2366 g, S3 2121 g.
+#: The minimal mill's last round was on 7 June at 08:00; S1 2246 g, S2 2366 g, S3 2121 g.
 RUNNING = {"ended": DROP, "unloaded": DROP, "survey": DROP, "signatures": DROP}
-#: Random commands that are given in all; 25 in one record.
+#: How many random commands to give in all, 25 to a record.
 COMMANDS = int(os.environ.get("KILNFOLIO_COMMANDS", "50"))
 #: Pairs of phones.
 PHONES = int(os.environ.get("KILNFOLIO_PHONES", "6"))
@@ -53,7 +53,7 @@ def at(hours):
 
 
 def by_clock(entry, ahead):
-    """Return an entry as a device writes it whose clock is ahead by so much."""
+    """Return an entry as written by a device whose clock is fast by ``ahead``."""
     return {
         key: (dt.datetime.fromisoformat(value) + ahead).isoformat()
         if key in ("at", "start", "end")
@@ -107,7 +107,7 @@ DAY = [
     max_examples=PHONES, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(seed=st.integers(0, 10**6))
-def test_two_phones_in_any_order_twice_and_cut(tmp_path_factory, seed):
+def test_entries_of_two_phones_merge_in_any_order_repeated_or_cut(tmp_path_factory, seed):
     chance = random.Random(seed)
     root = minimal_mill(tmp_path_factory.mktemp("mill"), charge=RUNNING)
     inbox = tmp_path_factory.mktemp("inbox")
@@ -164,7 +164,7 @@ def test_two_phones_in_any_order_twice_and_cut(tmp_path_factory, seed):
     assert (root / FILES["charge"]).read_bytes() == before
 
 
-def test_what_two_devices_say_otherwise_is_named_and_neither_is_lost(mill, tmp_path):
+def test_conflicting_entries_are_named_and_neither_is_lost(mill, tmp_path):
     first = entry_file(tmp_path / "a.json", [ROUND])
     other = entry_file(
         tmp_path / "b.json",
@@ -181,10 +181,10 @@ def test_what_two_devices_say_otherwise_is_named_and_neither_is_lost(mill, tmp_p
         "2.230 kg, the entry 2239 g"
     ]
     assert value_of(mill)["events"][0]["kind"] == "door opened"
-    assert "S3" not in value_of(mill)["weighings"][7]["masses"]  # nothing of what is in doubt
+    assert "S3" not in value_of(mill)["weighings"][7]["masses"]  # nothing that is in doubt
 
 
-def test_a_clock_that_is_ahead_is_named_and_can_be_set_right(mill, tmp_path):
+def test_a_fast_device_clock_is_named_and_can_be_corrected(mill, tmp_path):
     path = entry_file(tmp_path / "a.json", [ROUND])
     now = START - dt.timedelta(hours=3)
     taken = take(mill, [path], now)
@@ -210,13 +210,13 @@ def test_a_clock_that_is_ahead_is_named_and_can_be_set_right(mill, tmp_path):
         (b"{}", "charge"),
     ],
 )
-def test_files_that_are_none_give_nothing(raw, says):
+def test_a_file_that_is_no_entry_file_gives_nothing(raw, says):
     with pytest.raises(RecordProblems) as caught:
         read_entries(raw, "a.json", ZONE)
     assert says in str(caught.value)
 
 
-def test_an_entry_the_record_cannot_hold_stops_only_itself(mill, tmp_path):
+def test_an_entry_the_record_cannot_hold_does_not_stop_the_others(mill, tmp_path):
     path = entry_file(
         tmp_path / "a.json",
         [
@@ -232,7 +232,7 @@ def test_an_entry_the_record_cannot_hold_stops_only_itself(mill, tmp_path):
     assert [len(value_of(mill)[key]) for key in ("weighings", "step_changes")] == [8, 2]
 
 
-def test_a_folder_is_watched_and_exports_find_their_charge(mill, tmp_path, monkeypatch):
+def test_a_watched_folder_files_each_export_under_its_charge(mill, tmp_path, monkeypatch):
     monkeypatch.setattr("kilnfolio.adopt.entry.take._POLL", 0.01)
     inbox = tmp_path / "inbox"
     inbox.mkdir()
@@ -251,7 +251,7 @@ def test_a_folder_is_watched_and_exports_find_their_charge(mill, tmp_path, monke
 
 
 def a_command(chance, hour, findings, folder):
-    """Return a command of the day at a time, as somebody would give it."""
+    """Return a command of the day at some time, as a person would type it."""
     when = (START + dt.timedelta(hours=hour)).strftime("%Y-%m-%dT%H:%M")
     later = (START + dt.timedelta(hours=hour, minutes=20)).strftime("%Y-%m-%dT%H:%M")
     tags = chance.sample(["S1", "S2", "S3"], chance.randint(1, 3))
@@ -294,7 +294,7 @@ def a_command(chance, hour, findings, folder):
             ["equalize", "C1", "end", "--at", later],
             ["condition", "C1", "begin", "--at", when],
             ["condition", "C1", "end", "--at", later],
-            # after all else, or most of what follows would be refused
+            # last, or most of the commands after it would be refused
             ["finish", "C1", "--ended", at(201), "--unloaded", at(202)],
             ["sign", "C1", "--role", text],
             ["answer", "C1", chance.choice(findings), text],
@@ -305,11 +305,11 @@ def a_command(chance, hour, findings, folder):
 
 
 def an_entry(chance, hour, text):
-    """Return an entry of a phone, of any kind."""
+    """Return an entry of any kind, as a phone writes it."""
     stage = {
         "kind": "stage",
         "stage": chance.choice(["equalizing", "conditioning"]),
-        # few beginnings, so that ends find theirs
+        # few beginnings, so that the ends have one to match
         "start": at(100 + 20 * chance.randint(0, 2)),
         "dry_bulb": "55 °C",
         "emc": chance.choice(["10 %", "11.5 %"]),
@@ -330,13 +330,13 @@ def an_entry(chance, hour, text):
             {"kind": "step", "at": at(hour), "step": chance.randint(1, 3), "reason": text},
             stage,
             stage | {"end": at(175)},
-            # after all else, as the command
+            # last, like the command
             {"kind": "finish", "ended": at(201), "unloaded": at(202)},
         ]
     )
 
 
-def test_the_random_entries_are_of_every_kind():
+def test_random_entries_cover_every_kind():
     kinds = {an_entry(random.Random(seed), 5, "x")["kind"] for seed in range(200)}
     assert kinds == {one.model_fields["kind"].annotation.__args__[0] for one in entry_kinds()}
 
@@ -345,13 +345,13 @@ def entry_kinds():
     return get_args(get_args(Entry)[0])
 
 
-#: What each command is told beside its own words.
+#: What each command is given besides its own arguments.
 TOLD = {"undo": (), "take": (), "sign": ("--by",), "answer": ("--by",)}
 
 
 @pytest.mark.parametrize("seed", range(COMMANDS // 25))
-def test_random_commands_keep_comments_and_order_and_read_back(mill, seed, capsys):
-    """25 commands each (so many in all by KILNFOLIO_COMMANDS): what was there stays as it is written, but for what a command changes."""
+def test_random_commands_keep_comments_and_order(mill, seed, capsys):
+    """25 commands each (KILNFOLIO_COMMANDS sets how many in all) change nothing they are not meant to change."""
     chance = random.Random(seed)
     path = mill / FILES["charge"]
     texts = [path.read_text("utf-8")]
@@ -387,7 +387,7 @@ def test_random_commands_keep_comments_and_order_and_read_back(mill, seed, capsy
     capsys.readouterr()
 
 
-def test_a_corrected_mass_says_what_it_makes_of_the_board_before_it_is_written(mill, capsys):
+def test_correcting_a_mass_shows_the_new_mc_before_writing(mill, capsys):
     """Oven-dry 2110 g: 2427 g are 15.0 %, 2417 g 14.5 %; 2456 g the day before were 16.4 %."""
     before = (mill / FILES["charge"]).read_bytes()
     words = ["correct", "C1", "S2@2026-06-04T08:00", "2417 g", "--reason", "misread"]
@@ -400,7 +400,7 @@ def test_a_corrected_mass_says_what_it_makes_of_the_board_before_it_is_written(m
     assert "  ? S2 gained\n" in capsys.readouterr().out
 
 
-def test_undo_goes_back_step_by_step_and_not_over_somebody_elses_work(mill, capsys):
+def test_undo_goes_back_step_by_step_but_not_past_another_persons_change(mill, capsys):
     path = mill / FILES["charge"]
     before = path.read_bytes()
     for hour, mass in enumerate((2230, 2220, 2210)):
@@ -431,8 +431,8 @@ def test_undo_goes_back_step_by_step_and_not_over_somebody_elses_work(mill, caps
     assert "nothing to undo" in capsys.readouterr().err
 
 
-def test_a_change_that_was_kept_and_never_made_is_passed_over(mill):
-    """A power cut between the two: what was done before can still be undone."""
+def test_undo_skips_a_change_that_was_never_made(mill):
+    """After a power cut between the two, earlier changes can still be undone."""
     before = (mill / FILES["charge"]).read_bytes()
     weigh = ["weigh", "C1", "S1=2230", "--at", "2026-06-08T10:00", "--folder", str(mill)]
     assert main(weigh) == 0
@@ -458,8 +458,8 @@ HOSTILE = {
 
 
 @pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE)
-def test_undo_writes_nothing_outside_the_mill_and_survives_what_is_no_change(mill, capsys, text):
-    """A folder from somebody else may hold anything where changes are kept."""
+def test_undo_writes_nothing_outside_the_mill_and_survives_damaged_changes(mill, capsys, text):
+    """In somebody else's folder the kept changes may hold anything."""
     (mill / ".kilnfolio/undo").mkdir(parents=True)
     (mill / ".kilnfolio/undo/000001.json").write_text(text)
     (mill / ".kilnfolio/undo/1st.json").write_text(text)
@@ -471,7 +471,7 @@ def test_undo_writes_nothing_outside_the_mill_and_survives_what_is_no_change(mil
     assert main(["undo", str(mill)]) == 0
 
 
-def test_a_link_where_the_lock_lies_empties_nothing(mill, tmp_path):
+def test_a_link_in_place_of_the_lock_empties_nothing(mill, tmp_path):
     (tmp_path / "mine.txt").write_text("mine")
     (mill / ".kilnfolio").mkdir()
     (mill / ".kilnfolio/lock").symlink_to(tmp_path / "mine.txt")
@@ -482,7 +482,7 @@ def test_a_link_where_the_lock_lies_empties_nothing(mill, tmp_path):
     assert (mill / FILES["charge"]).read_bytes() == before
 
 
-def test_windows_line_ends_and_a_byte_order_mark_stay(mill):
+def test_windows_line_endings_and_the_byte_order_mark_are_kept(mill):
     path = mill / FILES["charge"]
     raw = b"\xef\xbb\xbf" + path.read_bytes().replace(b"\n", b"\r\n")
     path.write_bytes(raw)
@@ -501,7 +501,7 @@ def charge_masses(mill):
     return value_of(mill)["weighings"][-1]["masses"]
 
 
-def test_a_record_changed_by_somebody_else_meanwhile_is_not_overwritten(mill):
+def test_a_record_changed_in_the_meantime_is_not_overwritten(mill):
     file = ChargeFile.open(mill, "C1")
     file.record.put(("notes",), "ours")
     path = mill / FILES["charge"]
@@ -523,7 +523,7 @@ def test_a_record_changed_by_somebody_else_meanwhile_is_not_overwritten(mill):
         (["S9=2230"], "there is no board S9"),
     ],
 )
-def test_what_cannot_be_right_is_said_before_it_is_written(mill, capsys, pairs, says):
+def test_an_implausible_mass_is_named_before_it_is_written(mill, capsys, pairs, says):
     before = (mill / FILES["charge"]).read_bytes()
     assert main(["weigh", "C1", *pairs, "--at", "2026-06-08T08:00", "--folder", str(mill)]) in (
         1,
@@ -533,7 +533,7 @@ def test_what_cannot_be_right_is_said_before_it_is_written(mill, capsys, pairs, 
     assert (mill / FILES["charge"]).read_bytes() == before
 
 
-def test_a_round_shows_mc_loss_and_what_is_due(mill, capsys):
+def test_a_round_shows_mc_loss_and_the_next_step(mill, capsys):
     """Oven-dry masses 2000, 2110, 1895.4 g: (2230 / 2000 - 1) is 11.5 %, by hand."""
     assert (
         main(
@@ -574,7 +574,7 @@ def test_a_round_shows_mc_loss_and_what_is_due(mill, capsys):
         (None, "2026-06-08T12:00", "2026-06-08T12:00"),
     ],
 )
-def test_times_as_people_type_them(text, now, gives):
+def test_times_are_read_as_people_type_them(text, now, gives):
     present = dt.datetime.fromisoformat(now).replace(tzinfo=ZONE)
     assert written(moment(text, ZONE, present), ZONE) == gives
 
@@ -582,12 +582,12 @@ def test_times_as_people_type_them(text, now, gives):
 @pytest.mark.parametrize(
     "text", ["25:00", "yesterday", "2026-13-01T07:00", "7", "2026-03-08T02:30", "2026-11-01T01:30"]
 )
-def test_times_no_clock_shows_or_shows_twice_are_refused(text):
+def test_times_skipped_or_repeated_by_the_clock_change_are_refused(text):
     with pytest.raises(RecordProblems):
         moment(text, ZONE, NOW)
 
 
-def test_a_stop_and_a_stage_begin_and_end(mill, capsys):
+def test_stops_and_stages_begin_and_end(mill, capsys):
     more = ["--folder", str(mill)]
     assert main(["stop", "C1", "power cut", "--from", "2026-06-08T03:10", *more]) == 0
     checked_mill(mill)
@@ -608,7 +608,7 @@ def test_a_stop_and_a_stage_begin_and_end(mill, capsys):
     capsys.readouterr()
 
 
-def test_a_charge_of_hand_meter_rounds_alone_has_its_controlling_mc(tmp_path, capsys):
+def test_hand_meter_rounds_alone_give_a_controlling_mc(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill", charge=RUNNING | {"boards": DROP, "weighings": DROP})
     more = ["--folder", str(root), "--by", "R. Quill"]
     assert main(["weigh", "C1", "N1=24%", "N2=20 %", "--at", "2026-06-02T08:00", *more]) == 0
@@ -623,7 +623,7 @@ def test_a_charge_of_hand_meter_rounds_alone_has_its_controlling_mc(tmp_path, ca
     assert "controlling MC 18.5 % at 2026-06-04 08:00" in capsys.readouterr().out
 
 
-def test_an_answer_names_one_finding(tmp_path, capsys):
+def test_an_answer_must_name_exactly_one_finding(tmp_path, capsys):
     def gain(charge):
         charge["weighings"][3]["masses"]["S1"] = "2533 g"
 

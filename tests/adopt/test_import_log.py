@@ -1,4 +1,4 @@
-"""``import log``: shows, proposes, has a person decide; never guesses."""
+"""``import log`` shows and proposes; a person decides; it never guesses."""
 
 import shlex
 
@@ -23,7 +23,7 @@ def columns(path, text, encoding="utf-8"):
 
 
 def export(headings, *series, times=None):
-    """Return an export of forty rows, a row every half hour."""
+    """Return an export of forty rows, one every half hour."""
     times = times or [
         f"2026-06-{1 + n // 48:02} {n // 2 % 24:02}:{n % 2 * 30:02}" for n in range(40)
     ]
@@ -38,8 +38,8 @@ WET = DRY - np.linspace(4.0, 15.0, 40)
 @pytest.mark.parametrize(
     "profile", sorted((PROJECT / "content/loggers").glob("*.yaml")), ids=lambda path: path.stem
 )
-def test_what_it_is_sure_of_is_what_the_demonstration_mill_wrote(profile):
-    """The profiles were written beside the simulation that made the exports, not by this."""
+def test_columns_read_with_certainty_match_the_demonstrations_profiles(profile):
+    """The profiles were written with the simulation that made the exports, not by this command."""
     told = yaml.load(profile.read_text("utf-8"), yaml.CSafeLoader)
     charge = next(
         path
@@ -63,32 +63,32 @@ def test_what_it_is_sure_of_is_what_the_demonstration_mill_wrote(profile):
     }
 
 
-def test_bulbs_without_names_are_told_apart_by_physics(tmp_path):
+def test_unnamed_bulbs_are_told_apart_by_physics(tmp_path):
     seen = columns(tmp_path / "a.csv", export("time,A [°C],B [°C]", DRY, WET))
     assert {guess.channel for guess in seen["A [°C]"].guesses} == {"dry-bulb"}
     assert seen["B [°C]"].guesses[0].channel == "wet-bulb"
-    assert seen["B [°C]"].sure is None  # it could be another dry bulb: a person says
+    assert seen["B [°C]"].sure is None  # it could be another dry bulb: a person decides
 
 
-def test_a_wet_bulb_above_the_dry_bulb_is_objected_to(tmp_path):
+def test_a_wet_bulb_above_the_dry_bulb_is_questioned(tmp_path):
     seen = columns(tmp_path / "a.csv", export("time,DB [°C],WB [°C]", WET, DRY))
     for heading in ("DB [°C]", "WB [°C]"):
         assert seen[heading].sure is None
         assert "a wet bulb is never above the dry bulb" in seen[heading].against[0]
 
 
-def test_a_unit_that_two_scales_could_be_stays_open(tmp_path):
+def test_a_unit_that_fits_two_scales_stays_open(tmp_path):
     seen = columns(tmp_path / "a.csv", export("time,DB,WB", DRY + 40.0, WET + 40.0))
     assert {guess.unit for guess in seen["DB"].guesses} == {"°C", "°F"}
     assert seen["DB"].sure is None
 
 
-def test_fahrenheit_beyond_celsius_is_told_by_its_range(tmp_path):
+def test_fahrenheit_is_recognised_by_its_range(tmp_path):
     seen = columns(tmp_path / "a.csv", export("time,DB,WB", DRY * 2.5 + 20.0, WET * 2.5 + 20.0))
     assert seen["DB"].sure.unit == "°F"
 
 
-def test_humidity_in_the_file_is_held_against_the_bulbs(tmp_path):
+def test_logged_humidity_is_compared_with_the_bulbs(tmp_path):
     # Psychrometric chart figures: at 50 °C and 40 °C wet bulb RH is 55 to 56 %.
     flat = np.full(40, 50.0), np.full(40, 40.0), np.full(40, 55.5)
     path = tmp_path / "a.csv"
@@ -100,7 +100,7 @@ def test_humidity_in_the_file_is_held_against_the_bulbs(tmp_path):
     assert "check which column is which" in said
 
 
-def test_marks_and_impossible_numbers_are_shown_as_marks(tmp_path):
+def test_missing_marks_and_impossible_numbers_are_listed(tmp_path):
     text = (
         export("time,DB [°C],WB [°C]", DRY, WET)
         .replace("2026-06-01 03:00,", "2026-06-01 03:00,-999#")
@@ -113,7 +113,7 @@ def test_marks_and_impossible_numbers_are_shown_as_marks(tmp_path):
     assert np.nanmin(seen["DB [°C]"].values) == pytest.approx(45.0)
 
 
-def test_day_and_month_that_could_be_swapped_stay_open(tmp_path):
+def test_an_ambiguous_day_and_month_stay_open(tmp_path):
     times = [f"{3 + n // 20:02}/04/2026 {n % 20:02}:00" for n in range(40)]
     path = tmp_path / "a.csv"
     path.write_text(export("time,DB,WB", DRY, WET, times=times))
@@ -134,7 +134,7 @@ def test_day_and_month_that_could_be_swapped_stay_open(tmp_path):
         (b"\xff\xfea", "not text"),
     ],
 )
-def test_a_file_that_is_no_export_is_refused_in_words(tmp_path, content, said):
+def test_a_file_that_is_no_export_is_refused_with_a_reason(tmp_path, content, said):
     path = tmp_path / "a.csv"
     path.write_bytes(content)
     with pytest.raises(RecordProblems, match=said):
@@ -156,7 +156,7 @@ def importing(mill, name, *words):
     return main(["import", "log", str(mill.parent / name), str(mill), "--kiln", "k1", *words])
 
 
-def test_a_column_in_another_unit_does_not_make_the_bulbs_doubtful(tmp_path):
+def test_a_column_in_another_unit_casts_no_doubt_on_the_bulbs(tmp_path):
     rows = ["Timestamp (UTC)\tCh1 DB avg °C\tCh2 WB avg °C\tBatt V\tSpare"]
     rows += [
         f"2026-02-02T{hour:02}:00:00Z\t{45 + hour / 10}\t{41 + hour / 10}\t3.6\t7.5"
@@ -166,16 +166,16 @@ def test_a_column_in_another_unit_does_not_make_the_bulbs_doubtful(tmp_path):
     seen = {column.heading: column for column in look(tmp_path / "log.txt", "log.txt").columns}
     assert seen["Ch1 DB avg °C"].sure.channel == "dry-bulb"
     assert seen["Ch2 WB avg °C"].sure.channel == "wet-bulb"
-    assert seen["Batt V"].guesses == []  # left aside
+    assert seen["Batt V"].guesses == []  # not used
     assert not [guess for guess in seen["Spare"].guesses if guess.channel == "dry-bulb"]
 
 
-def test_the_command_it_prints_is_the_one_that_writes(mill, capsys):
+def test_the_printed_command_does_the_import(mill, capsys):
     assert importing(mill, "own.txt") == 1
     said = capsys.readouterr().out.strip().split("\n")
     assert not (mill / "content/loggers/k1-export.yaml").exists()
     words = shlex.split(said[-1])
-    assert words.count("…") == 1  # the clock: nothing in the file says what it keeps
+    assert words.count("…") == 1  # the clock: nothing in the file says which time it shows
     assert main([word.replace("…", "local") for word in words[1:]]) == 0
     profile = checked_mill(mill).loggers["k1-export"].record
     log = read_log(mill.parent / "own.txt", "own.txt", profile, zone_of(mill))
@@ -186,7 +186,7 @@ def test_the_command_it_prints_is_the_one_that_writes(mill, capsys):
     assert log.left_out["cells of wet-bulb marked missing"] == 1
 
 
-def test_yes_confirms_only_what_was_said(mill, capsys):
+def test_yes_confirms_only_what_was_proposed(mill, capsys):
     assert importing(mill, "own.txt", "--yes", "--column", "Dry=dry-bulb:°F") == 2
     said = capsys.readouterr().err
     assert "--clock; --time-format; --column 'Wet=…' or --ignore 'Wet'" in said
@@ -207,13 +207,13 @@ GIVEN = ["--clock", "local", "--time-format", "%Y-%m-%d %H:%M", "--yes"]
         (["--column", "DB=dry-bulb:°C", "--column", "WB=wet-bulb:fraction"], "not measured in"),
     ],
 )
-def test_what_cannot_stand_is_refused_and_nothing_written(mill, capsys, words, said):
+def test_wrong_answers_are_refused_and_nothing_is_written(mill, capsys, words, said):
     assert importing(mill, "plain.csv", *words, *GIVEN) == 2
     assert said in capsys.readouterr().err
     assert not (mill / "content/loggers/k1-export.yaml").exists()
 
 
-def test_a_kiln_nobody_has_is_refused(mill, capsys):
+def test_an_unknown_kiln_is_refused(mill, capsys):
     assert main(["import", "log", str(mill.parent / "plain.csv"), str(mill), "--kiln", "k9"]) == 2
     assert "there is no kiln of this id" in capsys.readouterr().err
 
@@ -221,7 +221,7 @@ def test_a_kiln_nobody_has_is_refused(mill, capsys):
 BOTH = ["--column", "DB=dry-bulb:°C", "--column", "WB=wet-bulb:°C"]
 
 
-def test_the_charge_gains_the_file_and_its_name(mill):
+def test_the_file_is_added_to_the_charge(mill):
     assert importing(mill, "plain.csv", *BOTH, *GIVEN, "--charge", "C1") == 0
     folder = checked_mill(mill)
     assert folder.charges["C1"].record.log[0].profile == "k1-export"
@@ -230,7 +230,7 @@ def test_the_charge_gains_the_file_and_its_name(mill):
     assert importing(mill, "plain.csv") == 0
 
 
-def test_a_second_file_is_added_and_the_same_one_is_not(mill):
+def test_a_second_file_is_added_but_not_the_same_one_twice(mill):
     assert importing(mill, "plain.csv", *BOTH, *GIVEN, "--charge", "C1") == 0
     path = mill / "content/charges/2026/C1/charge.yaml"
     before = path.read_bytes()
@@ -245,7 +245,7 @@ def test_a_second_file_is_added_and_the_same_one_is_not(mill):
     ]
 
 
-def test_what_a_grown_export_brings_is_added_to_the_profile_and_can_be_undone(mill, capsys):
+def test_new_marks_of_a_grown_export_are_added_to_the_profile_and_can_be_undone(mill, capsys):
     """The first event and the first autumn come long after the profile was written."""
     assert importing(mill, "plain.csv", *BOTH, *GIVEN, "--charge", "C1") == 0
     profile = mill / "content/loggers/k1-export.yaml"
@@ -254,7 +254,7 @@ def test_what_a_grown_export_brings_is_added_to_the_profile_and_can_be_undone(mi
     grown = minimal_log() + "2026-06-07 08:30,EVENT door,\n2026-06-07 09:00,55.0,n/a\n"
     (mill.parent / "plain.csv").write_text(grown)
     assert importing(mill, "plain.csv", "--charge", "C1", "--skip-rows", "EVENT") == 2
-    assert profile.read_text("utf-8") == before  # 'n/a' is still no number
+    assert profile.read_text("utf-8") == before  # 'n/a' still cannot be read as a number
     said = ["--skip-rows", "EVENT", "--missing=n/a", "--repeated-hour", "by-row-order"]
     assert importing(mill, "plain.csv", "--charge", "C1", *said) == 0
     assert "left out: 1 row the profile ignores" in capsys.readouterr().out
@@ -268,7 +268,7 @@ def test_what_a_grown_export_brings_is_added_to_the_profile_and_can_be_undone(mi
     assert [line for line in before.splitlines() if line not in after.splitlines()] == []
     assert importing(mill, "plain.csv", "--charge", "C1", *said) == 0  # said once more
     assert profile.read_text("utf-8") == after
-    assert main(["undo", str(mill)]) == 0  # the export beside the charge
+    assert main(["undo", str(mill)]) == 0  # undoes the export added to the charge
     assert main(["undo", str(mill)]) == 0
     assert profile.read_text("utf-8") == before
 
@@ -276,13 +276,13 @@ def test_what_a_grown_export_brings_is_added_to_the_profile_and_can_be_undone(mi
 @pytest.mark.parametrize(
     ("option", "stands"), [(["--clock", "utc"], "local"), (["--time-format", "%d"], "%Y-%m-%d")]
 )
-def test_another_clock_than_the_profile_has_is_refused(mill, capsys, option, stands):
+def test_a_clock_unlike_the_profiles_is_refused(mill, capsys, option, stands):
     assert importing(mill, "plain.csv", *BOTH, *GIVEN) == 0
     assert importing(mill, "plain.csv", *option) == 2
     assert f"k1-export.yaml says {stands}" in capsys.readouterr().err
 
 
-def test_in_a_terminal_each_column_is_asked_for(mill, monkeypatch, capsys):
+def test_a_terminal_asks_for_each_column(mill, monkeypatch, capsys):
     answers = iter(["", "wrong", "wet-bulb:°C", "local", "y"])
     asked = []
 

@@ -1,4 +1,4 @@
-"""`python -m tests.bench.compare OLD.json NEW.json`: what two runs of the benchmarks found."""
+"""Compare two runs of the benchmarks: `python -m tests.bench.compare OLD.json NEW.json`."""
 
 import json
 import sys

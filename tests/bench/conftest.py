@@ -1,4 +1,4 @@
-"""The benchmarks' own fixtures: what they find is printed and written as JSON."""
+"""Fixtures of the benchmarks: results are printed and written as JSON."""
 
 import sys
 from collections.abc import Iterator

@@ -32,7 +32,7 @@ ENVIRONMENT = {
 
 @dataclass
 class Result:
-    """What one path took against its floor."""
+    """The cost of one path and of its floor."""
 
     name: str
     floor: str
@@ -60,7 +60,7 @@ class Result:
 
 @dataclass
 class Growth:
-    """What a path took at each size."""
+    """The cost of a path at each size."""
 
     name: str
     sizes: list[int]
@@ -69,7 +69,7 @@ class Growth:
 
     @property
     def exponents(self) -> tuple[float, float]:
-        """The powers of the size that time and memory grow with."""
+        """The exponents with which time and memory grow with the size."""
         return slope(self.sizes, self.seconds), slope(self.sizes, self.peak_mb)
 
     def __str__(self) -> str:
@@ -83,7 +83,7 @@ class Growth:
 
 @dataclass
 class Book:
-    """What a run of the benchmarks found."""
+    """The results of a run of the benchmarks."""
 
     results: list[Result] = field(default_factory=list)
     growths: list[Growth] = field(default_factory=list)
@@ -111,7 +111,7 @@ class Book:
         """Time a path against its floor; `more` is for a floor that is to take longer."""
         clock = clock or processor
         if warm:
-            floor(), path()  # what is imported or read once is not what is compared
+            floor(), path()  # warm up: imports and first reads are not compared
         pairs = [(timed(floor, clock), timed(path, clock)) for _ in range(times)]
         ratios = [low / high if more else high / low for low, high in pairs]
         result = Result(

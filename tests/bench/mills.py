@@ -33,7 +33,7 @@ POSITIONS = ("door low", "door high", "middle low", "middle high", "back low", "
 PEOPLE = ("R. Onslow (invented)", "T. Marchbank (invented)", "J. Pell (invented)")
 BUYERS = ("Ashgrove Joinery (invented)", "Lowfield Floors (invented)", "Tern Doors (invented)")
 PRODUCTS = ("boards", "strips", "stair parts", "door stock", "cabinet stock")
-SLIPS = 97  # a prime, so that charges that share a table of noise start at another place of it
+SLIPS = 97  # a prime, so that charges that share a table of noise start at different rows
 
 MILL = """\
 format: 1

@@ -21,7 +21,7 @@ def build(root):
 
 
 def stat_and_hash(root):
-    """Look at every input, and read the one whose stamp changed: less no build can do."""
+    """Stat every input and read the one that changed: no build can do less."""
     for folder, _, names in os.walk(root / "content"):
         for name in names:
             os.stat(os.path.join(folder, name))  # noqa: PTH116, PTH118  (the floor)

@@ -35,7 +35,7 @@ def test_one_charge_from_ten_earlier_ones(book):
     [one, *_] = [one.run for one in group("oak", "B", "test")]
     assert len(earlier) == 10
     seconds = []
-    for turn in range(4):  # each with other numbers, so that nothing is at hand from the last
+    for turn in range(4):  # other numbers each time, so that no result is cached
         runs = [replace(run, charge=f"{run.charge}-{turn}") for run in earlier]
         seconds.append(
             timed(

@@ -39,7 +39,7 @@ def test_lot_pages(book, tmp_path, monkeypatch):
             yield template.render({**values, "view": view})
 
     class Kept:
-        """Keeps what the template is given, so that it alone can be called again."""
+        """Keeps the template's arguments, so that it can be rendered again by itself."""
 
         def get_template(self, name):
             template = env.get_template(name)

@@ -35,7 +35,7 @@ FORMAT = "%Y-%m-%d %H:%M:%S"
 
 
 def quickest(*works: Callable[[], object], rounds: int = 12, times: int = 8) -> list[float]:
-    """Return the least processor time of each [s], in turns of several to meet the same weather."""
+    """Return the least processor time of each [s], run alternately under the same conditions."""
     found: list[list[float]] = [[] for _ in works]
     for _ in range(rounds):
         for work, seconds in zip(works, found, strict=True):
@@ -54,7 +54,7 @@ def parse(path: Path) -> pd.DataFrame:
 
 
 def most_memory(work: Callable[[], object]) -> float:
-    """Return the most memory Python held at once for a work [MB]."""
+    """Return the peak memory that Python held during a call [MB]."""
     tracemalloc.start()
     work()
     peak = tracemalloc.get_traced_memory()[1]
@@ -113,7 +113,7 @@ def test_review_of_a_long_charge(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     def review(read_already: Log = log) -> object:
         return run_checks(build_case(folder, located, read_already))
 
-    # the charge lies in memory alone, so there is no file to digest
+    # the charge is only in memory, so there is no file to digest
     monkeypatch.setattr("kilnfolio.review.review._inputs", lambda *_: ())
 
     def dossier() -> object:

@@ -1,4 +1,4 @@
-"""Charts of records: what is drawn is what was measured."""
+"""Charts of records draw what was measured."""
 
 import datetime as dt
 import re
@@ -41,7 +41,7 @@ def test_heights_of_bars_are_in_proportion():
     assert np.allclose(np.array(heights) / heights[0], np.array(counts) / counts[0], atol=0.01)
 
 
-def test_band_ordered_is_drawn_where_it_stands():
+def test_the_ordered_band_is_drawn_at_its_values():
     svg = histogram(READINGS, title="t", low_pct=7.0, high_pct=9.0, target_pct=8.0).svg
     band = next(e for e in with_class(svg, "band-ordered") if e.tag == SVG + "rect")
     target = next(e for e in with_class(svg, "target-line") if e.tag == SVG + "path")
@@ -49,7 +49,7 @@ def test_band_ordered_is_drawn_where_it_stands():
     assert float(re.match(r"M([\d.]+)", target.get("d"))[1]) == pytest.approx(middle, abs=0.2)
 
 
-def test_every_drawing_names_itself():
+def test_every_drawing_has_a_title():
     mill = shared_mill()
     dossier = mill.dossiers["C1"]
     for svg in (
@@ -65,7 +65,7 @@ def test_every_drawing_names_itself():
         assert "style=" not in str(svg)
 
 
-def test_every_drawing_keeps_its_looks_when_saved_alone():
+def test_every_drawing_looks_the_same_when_saved_alone():
     """Without a style sheet SVG fills every shape with black (SVG 2, 13.4.2, initial value)."""
     dossier = shared_mill().dossiers["C1"]
     for svg in (

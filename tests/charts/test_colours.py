@@ -1,4 +1,4 @@
-"""Every colour and measure that a style sheet names is one that there is."""
+"""Every custom property that a style sheet uses is defined."""
 
 import re
 from importlib import resources
@@ -16,7 +16,7 @@ def test_drawings_are_given_their_colours_for_paper():
 
 
 @pytest.mark.parametrize("sheet", SHEETS)
-def test_every_name_stands_somewhere_or_has_a_value_beside_it(sheet):
+def test_every_custom_property_is_defined_or_has_a_fallback(sheet):
     known = {
         name
         for one in SHEETS

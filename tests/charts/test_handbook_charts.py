@@ -1,4 +1,4 @@
-"""Charts of the handbook: their figures against published rows, and what they say aloud."""
+"""Charts of the handbook: their figures against published rows, and their descriptions."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ OAK = {"bending strength": (99.0, 57.0, 25.0)}
 BANDS = [("dry", 0.0, 10.0), ("damp", 10.0, 20.0), ("wet", 20.0, 40.0)]
 
 
-def test_strength_is_green_above_the_intersection_and_the_handbooks_at_12():
+def test_strength_is_green_above_the_intersection_and_matches_the_handbook_at_12():
     rows = dict(strength_rows(OAK))
     assert rows["40"] == rows["25"] == "100"
     assert float(rows["12"]) == pytest.approx(100 * 99 / 57, abs=0.5)
@@ -23,16 +23,16 @@ def test_strength_is_green_above_the_intersection_and_the_handbooks_at_12():
 
 
 @pytest.mark.parametrize(("mc", "humidity"), [(9.2, 50.0), (13.1, 70.0), (16.0, 80.0)])
-def test_the_air_of_a_band_is_the_handbooks(mc, humidity):
+def test_the_air_of_a_band_matches_the_handbook(mc, humidity):
     """Wood Handbook table 4-2 at 70 °F (21.1 °C): 9.2 % at 50 % RH, 13.1 at 70, 16.0 at 80."""
     assert humidity_at(21.1, mc) == pytest.approx(humidity, abs=0.7)
 
 
-def test_a_band_that_no_air_holds_has_none():
+def test_a_band_outside_every_emc_has_no_air():
     assert bands_rows(BANDS, 20.0)[-1][-1] == "–"
 
 
-def test_every_band_and_stop_is_read_out():
+def test_every_band_and_stop_is_in_the_description():
     for drawing, count in (
         (bands_chart("b", "Bands", BANDS, 20.0), len(BANDS)),
         (strength_chart("s", "Strength", OAK), 11),

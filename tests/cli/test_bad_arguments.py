@@ -1,4 +1,4 @@
-"""A number nobody knows or a slip in an argument is the user's to mend: exit 2, and in words."""
+"""An unknown number or a mistyped argument exits 2 with a message that says what to write."""
 
 import shlex
 

@@ -26,7 +26,7 @@ def printed(capsys, root, form):
     return code, capsys.readouterr().out
 
 
-def test_json_says_its_version(mill, capsys):
+def test_json_carries_its_version(mill, capsys):
     code, text = printed(capsys, mill, "json")
     data = json.loads(text)
     assert data["version"] == 1
@@ -35,7 +35,7 @@ def test_json_says_its_version(mill, capsys):
     assert code == bool(raised & {"question", "fail"})
 
 
-def test_problems_are_in_every_format(broken, capsys):
+def test_every_format_lists_the_problems(broken, capsys):
     code, text = printed(capsys, broken, "json")
     assert code == 2
     (problem,) = json.loads(text)["problems"]
@@ -50,7 +50,7 @@ def test_problems_are_in_every_format(broken, capsys):
     assert ET.fromstring(text).find("testsuite/testcase/error").get("message").startswith("kiln")
 
 
-def test_sarif_holds_what_the_standard_asks_for(mill, capsys):
+def test_sarif_has_the_properties_the_standard_requires(mill, capsys):
     """SARIF 2.1.0 (OASIS): required properties of the log, run, tool, driver, rule and result."""
     _, text = printed(capsys, mill, "sarif")
     log = json.loads(text)
@@ -70,7 +70,7 @@ def test_sarif_holds_what_the_standard_asks_for(mill, capsys):
             assert region["startColumn"] >= 1
 
 
-def test_junit_counts_what_it_holds(mill, capsys):
+def test_junit_counts_match_its_cases(mill, capsys):
     _, text = printed(capsys, mill, "junit")
     suites = list(ET.fromstring(text))
     assert {suite.get("name") for suite in suites} == {"C1", "lot L1"}

@@ -80,7 +80,7 @@ def typed(shell, lines, keys, until):
             more = _shown(terminal, 300)
             assert more, "the shell shows nothing more"
             shown += more
-        for _ in range(20):  # keys pressed before the shell reads them one by one are lost
+        for _ in range(20):  # keys pressed before the shell is ready are lost
             shown = ""
             os.write(terminal, f"{CLEAR}{keys}".encode())
             while more := _shown(terminal, 15):
@@ -95,7 +95,7 @@ def typed(shell, lines, keys, until):
 
 
 def _shown(terminal, seconds):
-    """Return what a terminal shows next; nothing where it stays silent for so long."""
+    """Return what a terminal shows next, or nothing if it stays silent for ``seconds``."""
     if not select.select([terminal], [], [], seconds)[0]:
         return ""
     return os.read(terminal, 65536).decode(errors="replace")
@@ -175,7 +175,7 @@ def test_the_manual_page_names_every_command_and_is_well_formed(capsys):
         run = subprocess.run(
             ["groff", "-man", "-Tutf8", "-ww", "-z"], input=page, text=True, capture_output=True
         )
-        # a long word that leaves a line loose is no fault of the page
+        # a loose line around a long word is no fault of the page
         said = [line for line in run.stderr.splitlines() if "cannot adjust line" not in line]
         assert said == []
 
@@ -191,14 +191,14 @@ def test_the_manual_page_names_every_command_and_is_well_formed(capsys):
         ),
     ],
 )
-def test_a_slip_is_named_and_ends_with_2(words, said, capsys):
+def test_a_mistyped_command_is_named_and_exits_2(words, said, capsys):
     with pytest.raises(SystemExit) as ended:
         main(words)
     assert ended.value.code == 2
     assert said in capsys.readouterr().err
 
 
-def test_every_command_can_be_filled():
+def test_every_command_has_completions():
     whole = parser()
     whole.fill_all()
     assert "--without-pdf" in whole._subparsers._group_actions[0].choices["build"].format_help()

@@ -1,4 +1,4 @@
-"""Whatever goes wrong, a command says it in words and never ends with 0."""
+"""Whatever goes wrong, a command explains it and never exits 0."""
 
 import errno
 import os
@@ -23,7 +23,7 @@ def fails(error):
 
 
 @pytest.mark.parametrize("command", [*COMMANDS])
-def test_a_fault_of_ours_is_said_to_be_ours(command, monkeypatch, capsys, tmp_path):
+def test_an_internal_error_is_admitted_and_reported(command, monkeypatch, capsys, tmp_path):
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     module = f"kilnfolio.cli.{COMMANDS[command]}"
     monkeypatch.setattr(f"{module}.add_arguments", lambda _: None)
@@ -45,7 +45,7 @@ def test_a_fault_of_ours_is_said_to_be_ours(command, monkeypatch, capsys, tmp_pa
     assert "Traceback (most recent call last)" in text
 
 
-def test_a_fault_is_said_where_no_report_can_be_written(monkeypatch, capsys):
+def test_an_internal_error_is_admitted_even_if_no_report_can_be_written(monkeypatch, capsys):
     monkeypatch.setattr(tempfile, "mkstemp", lambda **_: fails(OSError(errno.ENOSPC, "full"))(0))
     monkeypatch.setattr("kilnfolio.cli.check.run", fails(KeyError("hour")))
     assert main(["check"]) == 70
@@ -55,13 +55,13 @@ def test_a_fault_is_said_where_no_report_can_be_written(monkeypatch, capsys):
     )
 
 
-def test_too_little_memory_is_no_fault(monkeypatch, capsys):
+def test_running_out_of_memory_is_no_internal_error(monkeypatch, capsys):
     monkeypatch.setattr("kilnfolio.cli.build.run", fails(MemoryError()))
     assert main(["build"]) == 2
     assert "build --workers 1" in capsys.readouterr().err
 
 
-def test_a_terminal_that_has_no_such_letter_gets_an_escape(tmp_path):
+def test_characters_a_terminal_lacks_are_escaped(tmp_path):
     root = minimal_mill(tmp_path / "mill")
     charge = next(root.glob("content/charges/*/C1/charge.yaml"))
     charge.write_text(
@@ -80,7 +80,7 @@ def test_a_terminal_that_has_no_such_letter_gets_an_escape(tmp_path):
     assert "Traceback" not in ran.stderr
 
 
-def test_the_exit_codes_are_in_the_guide():
+def test_the_guide_lists_the_exit_codes():
     guide = (Path(PROJECT) / "builder/kilnfolio/guide/16-look-it-up.md").read_text("utf-8")
     from kilnfolio.cli import errors
 

@@ -1,4 +1,4 @@
-"""How much a command says, and in which colour."""
+"""How much a command prints, and in which colours."""
 
 import re
 
@@ -22,7 +22,7 @@ def said(mill, capsys, *options):
     return capsys.readouterr().out
 
 
-def test_quiet_says_only_what_asks_for_something(mill, capsys):
+def test_quiet_prints_only_what_needs_an_answer(mill, capsys):
     quiet, usual, all_ = (said(mill, capsys, *options) for options in (["-q"], [], ["-v"]))
     assert 0 < len(quiet) < len(usual) < len(all_)
     assert "lot L1" in usual
@@ -41,7 +41,7 @@ def test_quiet_says_only_what_asks_for_something(mill, capsys):
     [({}, True), ({"NO_COLOR": "1"}, False), ({"NO_COLOR": ""}, True), ({"TERM": "dumb"}, False)],
     ids=str,
 )
-def test_colour_is_for_terminals_that_want_it(mill, capsys, monkeypatch, given, painted):
+def test_colour_only_on_terminals_that_want_it(mill, capsys, monkeypatch, given, painted):
     plain = said(mill, capsys)
     assert not PAINT.search(plain)  # no terminal, no colour
     monkeypatch.delenv("NO_COLOR", raising=False)
@@ -54,7 +54,7 @@ def test_colour_is_for_terminals_that_want_it(mill, capsys, monkeypatch, given, 
     assert PAINT.sub("", coloured) == plain
 
 
-def test_quiet_build_says_nothing_of_its_progress(tmp_path, capsys, monkeypatch):
+def test_a_quiet_build_shows_no_progress(tmp_path, capsys, monkeypatch):
     from types import SimpleNamespace
 
     def built(*_, tell, **__):

@@ -90,7 +90,7 @@ def test_the_wet_bulb_is_never_above_the_dry_bulb(cherry, tmp_path):
     assert np.nanmax(excess) <= 0.2
 
 
-def test_the_operator_keeps_to_the_triggers(cherry, library):
+def test_the_operator_steps_at_the_triggers(cherry, library):
     """A step is made only once the sheet's controlling MC has reached its trigger."""
     assert max(_early_by(cherry, library)) <= 0.0
 
@@ -113,7 +113,7 @@ def test_equalizing_waits_for_the_boards(cherry):
     assert max(after["stated_mc"].values()) <= 8.0
 
 
-def test_the_slip_touches_one_figure_only(library):
+def test_the_transposed_mass_changes_one_figure_only(library):
     plan = PLANS["HB-26-019"]
     slipped = make_charge(plan, library)
     dry = {
@@ -132,7 +132,7 @@ def test_the_slip_touches_one_figure_only(library):
     assert slipped.planted["right_pct"] - slipped.planted["written_pct"] == pytest.approx(1.0)
 
 
-def test_one_core_stays_half_a_kelvin_short(library, tmp_path):
+def test_one_core_stays_half_a_kelvin_too_cold(library, tmp_path):
     log, _ = _log(make_charge(PLANS["HB-26-006"], library), tmp_path)
     highest = [float(np.nanmax(log.channels[f"core-{n}"])) for n in range(1, 5)]
     assert sorted(temp >= 56.0 for temp in highest) == [False, True, True, True]

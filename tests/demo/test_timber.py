@@ -1,4 +1,4 @@
-"""The boards of the demonstration mill dry by physics: water is kept, and Fick's law holds."""
+"""The demonstration's boards dry by physics: no water is lost, and Fick's law holds."""
 
 import numpy as np
 import pytest
@@ -50,7 +50,7 @@ def crank(fourier: float) -> float:
 
 
 @pytest.mark.parametrize("fourier", [0.1, 0.2, 0.4, 0.8])
-def test_drying_follows_fick_where_the_skin_offers_nothing(fourier, monkeypatch):
+def test_drying_follows_fick_without_surface_resistance(fourier, monkeypatch):
     monkeypatch.setattr(timber, "BOUND_WATER_SLOPE", 0.0)
     made = boards(25.0, skin=1e-3)
     seconds = fourier * 0.0125**2 / 1e-10
@@ -61,7 +61,7 @@ def test_drying_follows_fick_where_the_skin_offers_nothing(fourier, monkeypatch)
     assert left == pytest.approx(crank(fourier), abs=0.015)
 
 
-def test_a_board_comes_to_the_emc_and_no_further():
+def test_a_board_dries_to_the_emc_and_no_further():
     made = boards(60.0, skin=1e-7)
     for _ in range(200):
         made.dry(np.full(3, 60.0), np.full(3, 8.0), 86400.0)
@@ -82,14 +82,14 @@ def test_warm_thin_and_fast_air_dry_sooner():
     assert usual < left(still=timber.STILL_AIR_SHARE)
 
 
-def test_a_stand_gives_boards_of_its_mean_and_spread():
+def test_sampled_boards_have_the_stands_mean_and_spread():
     stand = Stand("quercus-rubra", 560.0, 30.0, 25.4, 78.0, 5.0, air_dried=False)
     made = draw_boards(stand, 4000, np.random.default_rng(1))
     assert made.mean_mc.mean() == pytest.approx(78.0, abs=0.5)
     assert made.mean_mc.std() == pytest.approx(5.0, rel=0.1)
 
 
-def test_air_dried_boards_are_wetter_within():
+def test_air_dried_boards_are_wetter_inside():
     stand = Stand("quercus-rubra", 560.0, 30.0, 50.8, 20.0, 1.0, air_dried=True)
     shell, core = draw_boards(stand, 50, np.random.default_rng(1)).shell_and_core()
     assert (core > shell).all()

@@ -1,4 +1,4 @@
-"""The store holds data alone: everything comes back as it was, and nothing in it can run."""
+"""The store holds only data: every value round-trips, and nothing in it can run."""
 
 import base64
 import datetime as dt
@@ -52,7 +52,7 @@ VALUES = st.recursive(
 
 
 @given(VALUES)
-def test_every_value_comes_back(value):
+def test_every_value_round_trips(value):
     again = decode(encode(value))
     assert again == value
     assert type(again) is type(value)
@@ -78,7 +78,7 @@ def test_every_value_comes_back(value):
         {1: {2}},
     ],
 )
-def test_what_records_hold_comes_back_with_its_kind(value):
+def test_field_values_of_records_keep_their_type(value):
     again = decode(encode(value))
     assert (repr(again), type(again)) == (repr(value), type(value))
     assert digest_of(again) == digest_of(value)
@@ -86,7 +86,7 @@ def test_what_records_hold_comes_back_with_its_kind(value):
     assert getattr(again, "text", "") == getattr(value, "text", "")
 
 
-def test_not_a_number_and_arrays_come_back():
+def test_nan_and_arrays_round_trip():
     assert math.isnan(decode(encode(math.nan)))
     for array in (
         np.arange(6.0).reshape(2, 3),
@@ -100,7 +100,7 @@ def test_not_a_number_and_arrays_come_back():
     assert decode(encode(np.float64(2.5))) == np.float64(2.5)
 
 
-def test_a_mill_and_a_dossier_come_back(tmp_path):
+def test_a_mill_and_a_dossier_round_trip(tmp_path):
     root = minimal_mill(tmp_path)
     folder = checked_mill(root)
     for value in (
@@ -157,20 +157,20 @@ def packed(data):
         zlib.compress(b"[" * 100_000),
     ],
 )
-def test_what_the_program_did_not_write_is_refused_and_not_run(data):
+def test_foreign_bytes_are_refused_and_not_executed(data):
     with pytest.raises(UnreadableError):
         decode(data)
     assert not Runs.ran
 
 
 @pytest.mark.parametrize("value", [object(), Runs(), len, Runs, np.array([object()])])
-def test_what_is_no_data_cannot_be_kept(value):
+def test_objects_that_are_no_data_cannot_be_stored(value):
     with pytest.raises(TypeError):
         encode(value)
 
 
-def test_nothing_of_the_program_reads_pickles():
-    """Python sends them between a build and its own processes, over pipes nobody else has."""
+def test_no_module_reads_pickles():
+    """Python pickles between a build and its own processes, over pipes nobody else can reach."""
     package = Path(codec.__file__).parents[1]
     assert [
         path.name

@@ -140,14 +140,14 @@ def build(folder, out):
     return reasons, sorted(RAN)
 
 
-def test_memory_computes_what_is_asked_for_and_that_once(folder):
+def test_in_memory_values_are_computed_on_demand_and_once(folder):
     graph = in_memory(folder)
     assert half(graph, "a") == 2
     assert half(graph, "a") == 2
     assert RAN == ["half a", "raw a", "number a"]
 
 
-def test_a_group_computes_only_the_values_that_may_join_it(folder):
+def test_a_group_computes_only_values_that_may_belong_to_it(folder):
     graph = in_memory(folder)
     assert parity_of_own(graph, "a") == ("a",)
     assert "number b" not in RAN
@@ -155,7 +155,7 @@ def test_a_group_computes_only_the_values_that_may_join_it(folder):
     assert parity(graph, "even", newest_first=True) == ("c", "a")
 
 
-def test_what_is_not_there_is_absent_and_what_fails_blocks_its_readers(folder):
+def test_missing_values_are_absent_and_failures_block_their_readers(folder):
     write(folder, "b", "seven")
     graph = in_memory(folder)
     assert not number.exists(graph, "z")
@@ -168,7 +168,7 @@ def test_what_is_not_there_is_absent_and_what_fails_blocks_its_readers(folder):
     assert parity(graph, "odd") == ()
 
 
-def test_memory_forgets_what_a_changed_file_was_part_of(folder):
+def test_a_changed_file_invalidates_what_read_it(folder):
     graph = in_memory(folder)
     assert (half(graph, "a"), evens(graph)) == (2, ("a", "c"))
     write(folder, "a", "13")
@@ -180,7 +180,7 @@ def test_memory_forgets_what_a_changed_file_was_part_of(folder):
     assert not graph.refresh()
 
 
-def test_a_proposed_text_is_read_in_place_of_the_file(folder):
+def test_a_proposed_text_replaces_the_file(folder):
     graph = MemoryGraph(folder, INDEX, proposed={"numbers/a.txt": b"8"})
     assert graph.proposed("numbers/a.txt") == b"8"
     assert graph.proposed("numbers/b.txt") is None
@@ -192,7 +192,7 @@ def test_a_proposed_text_is_read_in_place_of_the_file(folder):
     assert evens(graph) == ("b", "c")
 
 
-def test_a_value_that_needs_itself_is_refused(folder):
+def test_a_circular_value_is_refused(folder):
     values = {}
     values["x"] = Derived("x", lambda graph, key: values["x"](graph, key))
     with pytest.raises(RuntimeError, match=r"needs itself: x:1 → x:1"):
@@ -225,7 +225,7 @@ def test_disk_and_memory_give_the_same(folder, tmp_path):
         assert text == f"half is {half(graph, name)}"
 
 
-def test_a_change_runs_what_read_it_and_ends_where_nothing_differs(folder, tmp_path):
+def test_a_change_reruns_its_readers_and_stops_where_nothing_differs(folder, tmp_path):
     build(folder, tmp_path / "out")
     assert build(folder, tmp_path / "out") == ((), [])
     write(folder, "a", "5")  # the half stays 2, the parity changes
@@ -237,7 +237,7 @@ def test_a_change_runs_what_read_it_and_ends_where_nothing_differs(folder, tmp_p
     assert (tmp_path / "out/all/b.txt").read_text() == "half is 4"
 
 
-def test_what_is_added_is_made_and_what_is_removed_goes(folder, tmp_path):
+def test_added_pages_are_made_and_removed_ones_deleted(folder, tmp_path):
     build(folder, tmp_path / "out")
     write(folder, "d", "6")
     (folder / "numbers/a.txt").unlink()
@@ -249,7 +249,7 @@ def test_what_is_added_is_made_and_what_is_removed_goes(folder, tmp_path):
     ]
 
 
-def test_failures_are_told_together_and_leave_the_site(folder, tmp_path):
+def test_all_failures_are_reported_and_the_site_is_kept(folder, tmp_path):
     build(folder, tmp_path / "out")
     write(folder, "a", "x")
     write(folder, "c", "y")
@@ -289,15 +289,15 @@ def everything(graph):
     )
 
 
-def test_memory_takes_what_a_build_has_computed(folder, tmp_path):
+def test_in_memory_values_come_from_the_last_build(folder, tmp_path):
     build(folder, tmp_path / "out")
     graph = on_kept(folder, tmp_path / "out")
     assert everything(graph) == everything(in_memory(folder))
     assert everything(on_kept(folder, tmp_path / "out"))
-    assert not {one for one in RAN if "d" not in one}  # there is no d to be had
+    assert not {one for one in RAN if "d" not in one}  # there is no d
 
 
-def test_memory_computes_again_what_rests_on_a_changed_file(folder, tmp_path):
+def test_values_that_rest_on_a_changed_file_are_computed_again(folder, tmp_path):
     build(folder, tmp_path / "out")
     write(folder, "b", "12")
     graph = on_kept(folder, tmp_path / "out")
@@ -307,7 +307,7 @@ def test_memory_computes_again_what_rests_on_a_changed_file(folder, tmp_path):
     assert RAN == ["evens", "raw b", "number b", "half b"]
 
 
-def test_a_proposed_text_stands_before_what_a_build_has_kept(folder, tmp_path):
+def test_a_proposed_text_takes_precedence_over_a_kept_value(folder, tmp_path):
     build(folder, tmp_path / "out")
     graph = on_kept(folder, tmp_path / "out")
     assert half(graph, "a") == 2
@@ -317,7 +317,7 @@ def test_a_proposed_text_stands_before_what_a_build_has_kept(folder, tmp_path):
 
 
 @pytest.mark.parametrize("spoil", ["settings", "no store", "no table", "no database"])
-def test_where_a_build_kept_nothing_of_use_all_is_computed(folder, tmp_path, spoil):
+def test_an_unusable_store_means_everything_is_computed(folder, tmp_path, spoil):
     build(folder, tmp_path / "out")
     store = tmp_path / "out/.staging/store.sqlite"
     if spoil == "no store":
@@ -332,7 +332,7 @@ def test_where_a_build_kept_nothing_of_use_all_is_computed(folder, tmp_path, spo
     assert RAN == ["half a", "raw a", "number a"]
 
 
-def test_a_value_that_a_build_kept_and_that_cannot_be_read_is_computed(folder, tmp_path):
+def test_a_kept_value_that_cannot_be_read_is_computed_again(folder, tmp_path):
     build(folder, tmp_path / "out")
     with sqlite3.connect(tmp_path / "out/.staging/store.sqlite") as db:
         db.execute("UPDATE cell SET value = x'00' WHERE name = 'half:a'")
@@ -340,7 +340,9 @@ def test_a_value_that_a_build_kept_and_that_cannot_be_read_is_computed(folder, t
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_after_random_changes_memory_says_the_same_with_a_build_and_without(folder, tmp_path, seed):
+def test_after_random_changes_the_answers_are_the_same_with_and_without_a_build(
+    folder, tmp_path, seed
+):
     dice = random.Random(seed)
     build(folder, tmp_path / "out")
     for _ in range(6):

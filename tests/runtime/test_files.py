@@ -1,4 +1,4 @@
-"""A file is written whole or not at all, and leaves nothing beside it."""
+"""A file is written whole or not at all, and nothing is left beside it."""
 
 import os
 import re
@@ -30,7 +30,7 @@ write_whole(Path(path), b"new" * 9)
 """
 
 
-def test_a_file_from_anywhere_is_read_up_to_a_limit(tmp_path):
+def test_files_are_read_up_to_a_limit(tmp_path):
     (tmp_path / "f").write_bytes(b"12345")
     assert read_whole(tmp_path / "f", 5) == b"12345"
     with pytest.raises(TooLargeError, match="5 bytes"):
@@ -42,8 +42,8 @@ def test_a_file_from_anywhere_is_read_up_to_a_limit(tmp_path):
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs a pipe with a name")
-def test_what_has_no_end_is_refused_at_once(tmp_path):
-    os.mkfifo(tmp_path / "pipe")  # nobody writes to it: who opens it as a file waits for ever
+def test_pipes_and_devices_are_refused_at_once(tmp_path):
+    os.mkfifo(tmp_path / "pipe")  # nobody writes to it: opening it as a file waits for ever
     for path in (tmp_path / "pipe", Path("/dev/zero")):
         for read in (lambda file: read_whole(file, 5), read_file, read_text):
             with pytest.raises(OSError, match="a pipe or a device"):
@@ -51,7 +51,7 @@ def test_what_has_no_end_is_refused_at_once(tmp_path):
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs a pipe with a name")
-def test_no_file_takes_the_place_of_a_pipe_or_a_device(tmp_path):
+def test_pipes_and_devices_are_not_replaced(tmp_path):
     """An administrator who names /dev/null for what is written still has it afterwards."""
     os.mkfifo(tmp_path / "pipe")
     (tmp_path / "null").symlink_to("/dev/null")
@@ -63,7 +63,7 @@ def test_no_file_takes_the_place_of_a_pipe_or_a_device(tmp_path):
     assert (tmp_path / "null").is_char_device()
 
 
-def test_text_is_read_as_python_reads_it(tmp_path):
+def test_text_is_decoded_as_python_does(tmp_path):
     (tmp_path / "f").write_bytes(b"\xef\xbb\xbfa\r\nb\rc\xff\n")
     for how in (("utf-8", "replace"), ("utf-8-sig", "replace"), ("latin-1",)):
         assert read_text(tmp_path / "f", *how) == (tmp_path / "f").read_text(*how)
@@ -72,7 +72,7 @@ def test_text_is_read_as_python_reads_it(tmp_path):
     assert read_file(tmp_path / "f") == (tmp_path / "f").read_bytes()
 
 
-#: Modules that read the files of the program itself by Python's own ways.
+#: Modules that read the program's own files with Python's functions.
 OF_THE_PROGRAM = {
     "adopt/countries.py",
     "adopt/preview.py",
@@ -93,7 +93,7 @@ OF_THE_PROGRAM = {
 }
 
 
-#: Modules that write folders which are put in their place when they are whole, or thrown away.
+#: Modules that write folders which are moved into place once whole, or deleted.
 OF_FOLDERS = {
     "adopt/sheets/air.py",
     "api/export.py",
@@ -124,7 +124,7 @@ def test_every_file_of_a_mill_goes_through_these_functions(ways, modules):
 
 @pytest.fixture(params=["unnamed", "named"])
 def way(request, monkeypatch):
-    """Write through a file without a name, as Linux can, and as every other system does."""
+    """Write through a file without a name, which Linux can, and in the way of other systems."""
     if request.param == "named":
         monkeypatch.delattr(os, "O_TMPFILE", raising=False)
 
@@ -139,7 +139,7 @@ def test_the_new_file_takes_the_place_of_the_old(tmp_path, before):
 
 
 @pytest.mark.usefixtures("way")
-def test_who_may_read_it(tmp_path):
+def test_file_permissions(tmp_path):
     umask = os.umask(0o027)
     try:
         write_whole(tmp_path / "by-umask", b"")
@@ -158,7 +158,7 @@ def test_who_may_read_it(tmp_path):
 
 @pytest.mark.usefixtures("way")
 @pytest.mark.parametrize("call", ["fsync", "link", "replace"])
-def test_what_fails_leaves_the_old_file_and_nothing_else(tmp_path, monkeypatch, call):
+def test_a_failed_write_leaves_the_old_file_and_nothing_else(tmp_path, monkeypatch, call):
     (tmp_path / "f").write_bytes(b"old")
 
     def fail(*_, **__):
