@@ -252,7 +252,7 @@ def thickness_effect(
 
 def kiln_habit(folder: MillFolder, kiln: str) -> float | None:
     """Return measured over requested EMC of a kiln's newest charges; None if it has none."""
-    names = reading.charges(folder.graph, f"kiln:{kiln}", newest_first=True)[:HABIT_CHARGES]
+    names = reading.charges(folder.graph, reading.of_kiln(kiln), newest_first=True)[:HABIT_CHARGES]
     found = [
         step.emc_pct / step.asked_emc_pct
         for name in names

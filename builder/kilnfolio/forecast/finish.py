@@ -41,7 +41,7 @@ def finish_of(
         Learn only from charges that ended before this time.
     """
     schedule = folder.schedules[schedule_id].record
-    names = reading.charges(folder.graph, f"species:{run.wood}", newest_first=True)
+    names = reading.charges(folder.graph, reading.of_species(run.wood), newest_first=True)
     newest = [folder.charges[name].record for name in names[:MOST_EARLIER] if name != run.charge]
     past = [charge for charge in newest if moment is None or charge.ended < moment]
     done = [charge for charge in past if charge.equalizing]

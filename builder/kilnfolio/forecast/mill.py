@@ -160,7 +160,7 @@ def earlier_names(
         if name != excluding and folder.open_charges[name].so_far is not None
     ]
     own = [name for name in open_ if charge_of(folder, name).record.stock[0].species == wood]
-    found = known([*own, *reading.charges(graph, f"species:{wood}", newest_first=True)])
+    found = known([*own, *reading.charges(graph, reading.of_species(wood), newest_first=True)])
     if len(found) < ENOUGH:
         others = [*open_, *reading.charges(graph, newest_first=True)]
         found += [name for name in known(others) if name not in found]
@@ -261,7 +261,7 @@ def _digest(value: object) -> bytes:
 
 def loads_learn_from(graph: Graph, wood: str) -> tuple[str, ...]:
     """Return the charges from which the forecast of a load before it goes in is learnt."""
-    return reading.charges(graph, f"species:{wood}", newest_first=True)[:LOADS_EARLIER]
+    return reading.charges(graph, reading.of_species(wood), newest_first=True)[:LOADS_EARLIER]
 
 
 def _wanted(graph: Graph) -> list[str]:

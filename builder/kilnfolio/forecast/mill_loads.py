@@ -94,7 +94,7 @@ def loads_of(graph: Graph, schedule: str) -> tuple[LoadLine, ...]:
 def _lines(folder: MillFolder, schedule: Schedule) -> Iterator[LoadLine]:
     charges = [
         folder.charges[name].record
-        for name in reading.charges(folder.graph, f"schedule:{schedule.id}")
+        for name in reading.charges(folder.graph, reading.of_schedule(schedule.id))
     ]
     for species in schedule.for_stock.species:
         for thickness in schedule.for_stock.thickness:
@@ -186,7 +186,7 @@ def kilns_for(folder: MillFolder, schedule: Schedule) -> list[Kiln]:
 
 def daily_energy(folder: MillFolder, kiln: str) -> list[float]:
     """Return the metered daily energy of a kiln's newest charges [kWh/d]."""
-    names = reading.charges(folder.graph, f"kiln:{kiln}", newest_first=True)[:ENERGY_CHARGES]
+    names = reading.charges(folder.graph, reading.of_kiln(kiln), newest_first=True)[:ENERGY_CHARGES]
     records = [folder.charges[name].record for name in names]
     return [
         charge.energy.value / ((charge.ended - charge.started).total_seconds() / 86_400.0)

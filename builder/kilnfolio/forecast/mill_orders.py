@@ -203,7 +203,7 @@ def _planned(
 
 def _next_loads(folder: MillFolder, free: dict[str, Due]) -> Iterator[NextLoad]:
     for kiln in sorted(free, key=lambda name: (free[name].median, name)):
-        names = reading.charges(folder.graph, f"kiln:{kiln}", newest_first=True)
+        names = reading.charges(folder.graph, reading.of_kiln(kiln), newest_first=True)
         seen = dict.fromkeys(
             (record.schedule, record.stock[0].species, record.stock[0].thickness.value)
             for record in (folder.charges[name].record for name in names[:20])

@@ -15,6 +15,7 @@ from kilnfolio.archive.sealed_mill import (
 )
 from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
+from kilnfolio.pipeline.pages import charge_pdf_name
 from kilnfolio.pipeline.pdfs import pdf
 from kilnfolio.records import reading
 from kilnfolio.rendering.safety import SAFETY
@@ -37,8 +38,8 @@ def bag(graph: Graph, number: str) -> None:
     for record, _ in lot_records(carried.lots):
         graph.file(record.as_posix())
     extra = {}
-    if printed(graph, f"charge:{number}"):
-        pdf(graph, f"charge:{number}")
+    if printed(graph, charge_pdf_name(number)):
+        pdf(graph, charge_pdf_name(number))
         extra["record.pdf"] = read_file(graph.made_file(f"auditor/{record_path(number)}"))
     files = bag_files(graph.folder, number, notice=SAFETY, extra=extra, part=carried)
     for path, data in files.items():

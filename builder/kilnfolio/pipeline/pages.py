@@ -138,7 +138,7 @@ def _keys(edition: str, kind: PageKind, graph: Graph) -> Iterable[str]:
 def _auditor_pages(name: str, kind: PageKind) -> Derived[None]:
     def compute(graph: Graph, key: str) -> None:
         context = context_of(graph, "auditor")
-        context.links_to(f"charge:{key}")
+        context.links_to(charge_pdf_name(key))
         for page in kind.pages(context, key):
             graph.write(f"auditor/{page.path}", without_outside_links(page).html)
         if name == "audit-charge":
@@ -164,6 +164,11 @@ AUDITOR_PAGES: Sequence[Derived[None]] = tuple(
     _auditor_pages(name, kind) for name, kind in AUDITOR.items()
 )
 _FINDABLE: Mapping[str, Derived[Any]] = {value.name: value for value in (part, *MILL_PAGES)}
+
+
+def charge_pdf_name(number: str) -> str:
+    """Return the name of a charge's PDF among `context.printed`."""
+    return f"charge:{number}"
 
 
 def lot_pdf_name(number: str, tag: str, languages: Sequence[str]) -> str:

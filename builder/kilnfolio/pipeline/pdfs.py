@@ -9,7 +9,7 @@ from kilnfolio.archive.places import dossier_path
 from kilnfolio.archive.sealed_mill import entries_of_charge, is_sealed, ledger, sealed_folder
 from kilnfolio.graph.derived import Job, derived
 from kilnfolio.graph.graph import Graph
-from kilnfolio.pipeline.pages import drills_of, lot_pdf_name
+from kilnfolio.pipeline.pages import charge_pdf_name, drills_of, lot_pdf_name
 from kilnfolio.records import reading
 from kilnfolio.runtime.files import read_file
 from kilnfolio.site.context import context_of, mill_context, printed
@@ -29,7 +29,7 @@ def _keys(graph: Graph) -> Iterator[str]:
         lot_pdf_name(number, tag, languages) for number in reading.lots(graph) for tag in languages
     )
     yield from (
-        f"charge:{number}"
+        charge_pdf_name(number)
         for number in reading.charges(graph)
         if is_sealed(graph, "charge", number)
     )

@@ -109,20 +109,40 @@ years = Group("years")
 quarters = Group("quarters")
 
 
+def of_kiln(kiln: str) -> str:
+    """Return the key of the charges of a kiln."""
+    return f"kiln:{kiln}"
+
+
+def of_schedule(schedule: str) -> str:
+    """Return the key of the charges dried by a schedule."""
+    return f"schedule:{schedule}"
+
+
+def of_species(species: str) -> str:
+    """Return the key of the charges that hold a species."""
+    return f"species:{species}"
+
+
+def of_charge(charge: str) -> str:
+    """Return the key of the lots with packs of a charge."""
+    return f"charge:{charge}"
+
+
 def groups_of_charge(charge: Charge) -> tuple[str, ...]:
     """Return the keys of the groups a charge joins."""
     return (
         ALL,
-        f"kiln:{charge.kiln}",
-        f"schedule:{charge.schedule}",
+        of_kiln(charge.kiln),
+        of_schedule(charge.schedule),
         *_dated(charge.started),
-        *sorted({f"species:{stock.species}" for stock in charge.stock}),
+        *sorted({of_species(stock.species) for stock in charge.stock}),
     )
 
 
 def groups_of_lot(lot: Lot) -> tuple[str, ...]:
     """Return the keys of the groups a lot joins."""
-    return (ALL, *_dated(lot.issued), *sorted({f"charge:{pack.charge}" for pack in lot.packs}))
+    return (ALL, *_dated(lot.issued), *sorted({of_charge(pack.charge) for pack in lot.packs}))
 
 
 def quarter_of(day: dt.date) -> str:

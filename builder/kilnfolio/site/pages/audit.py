@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.limits import Limit
@@ -214,7 +215,7 @@ def audit_view(context: SiteContext, charge: Charge) -> AuditView:
 def _chain(context: SiteContext, charge: Charge) -> Iterator[ChainLine]:
     intake = ", ".join(item.number for stock in charge.stock for item in stock.intake)
     packed = set()
-    for lot in context.lots[f"charge:{charge.id}"]:
+    for lot in context.lots[reading.of_charge(charge.id)]:
         for pack, dried_in in context.lot_lines[lot].packs:
             if dried_in == charge.id:
                 packed.add(pack)
@@ -232,7 +233,7 @@ def retention(context: SiteContext, number: str, ended: dt.datetime) -> Retentio
         limit = limit_table(context.folder).find(RETENTION)
     except NoLimit:
         return None
-    lots = [context.lot_lines[lot] for lot in context.lots[f"charge:{number}"]]
+    lots = [context.lot_lines[lot] for lot in context.lots[reading.of_charge(number)]]
     shipped = [
         lot.shipped.astimezone(context.folder.mill.record.zone).date()
         for lot in lots

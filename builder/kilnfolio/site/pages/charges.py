@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from kilnfolio.charts.charge import Mark, charge_chart
 from kilnfolio.charts.cores import CoreTable, core_chart, core_table
 from kilnfolio.charts.survey import histogram
+from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.region import regions
 from kilnfolio.rendering import routes
@@ -312,7 +313,10 @@ def charge_view(context: SiteContext, record: Charge) -> ChargeView:
             if len(board.estimates) > 1
             for estimate in board.estimates
         ],
-        lots=[Link(f"Lot {lot}", routes.lot(lot)) for lot in context.lots[f"charge:{record.id}"]],
+        lots=[
+            Link(f"Lot {lot}", routes.lot(lot))
+            for lot in context.lots[reading.of_charge(record.id)]
+        ],
         air_pressure_kpa=dossier.rules.pressure_pa / 1000.0,
         seal=context.seals.of_charge(record.id),
         how=charge_workings(folder, record, dossier),
@@ -330,7 +334,7 @@ def _ordered(context: SiteContext, charge: str) -> tuple[float, float] | None:
     bands = {
         (judgement.piece_low_pct, judgement.piece_high_pct)
         for judgement in (
-            context.lot_dossiers[lot].judgement for lot in context.lots[f"charge:{charge}"]
+            context.lot_dossiers[lot].judgement for lot in context.lots[reading.of_charge(charge)]
         )
     }
     if len(bands) != 1:

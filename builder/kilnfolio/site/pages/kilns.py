@@ -15,6 +15,7 @@ from kilnfolio.physics.control_chart import (
     control_limits,
     runs_on_one_side,
 )
+from kilnfolio.records import reading
 from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
@@ -86,7 +87,7 @@ def kiln_index(context: SiteContext) -> Page:
     """Return the index of kilns."""
     records = [context.folder.kilns[name].record for name in sorted(context.folder.kilns)]
     rows = [
-        (record, routes.kiln(record.id), len(context.charges[f"kiln:{record.id}"]))
+        (record, routes.kiln(record.id), len(context.charges[reading.of_kiln(record.id)]))
         for record in records
     ]
     return context.page(
@@ -104,7 +105,7 @@ def kiln_index(context: SiteContext) -> Page:
 def kiln_page(context: SiteContext, name: str) -> Page:
     """Return the page of a kiln."""
     record = context.folder.kilns[name].record
-    charges = context.charges[f"kiln:{name}"]
+    charges = context.charges[reading.of_kiln(name)]
     lines = [context.lines[charge].evidence for charge in charges]
     rise = limit_table(context.folder).value("load-drop-rise")
     evidence = kiln_evidence(name, record.positions, lines, rise)

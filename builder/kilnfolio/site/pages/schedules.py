@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from kilnfolio.charts.steps import step_diagram
+from kilnfolio.records import reading
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.quantities import (
     Length,
@@ -153,7 +154,7 @@ class ScheduleView:
 
 
 def _evidence(context: SiteContext, record: Schedule) -> Iterator[EvidenceLine]:
-    charges = context.charges[f"schedule:{record.id}"]
+    charges = context.charges[reading.of_schedule(record.id)]
     for found in schedule_evidence(record.id, (context.lines[name].evidence for name in charges)):
         yield EvidenceLine(
             found.revision,
@@ -183,7 +184,7 @@ def schedule_index(context: SiteContext) -> Page:
             routes.schedule(record.id),
             listed(context.species_name(name) for name in record.for_stock.species),
             thicknesses(record.for_stock.thickness),
-            len(context.charges[f"schedule:{record.id}"]),
+            len(context.charges[reading.of_schedule(record.id)]),
         )
         for record in records
     ]
@@ -204,7 +205,7 @@ def schedule_index(context: SiteContext) -> Page:
 def schedule_page(context: SiteContext, name: str) -> Page:
     """Return the page of a schedule."""
     record = context.folder.schedules[name].record
-    charges = context.charges[f"schedule:{name}"]
+    charges = context.charges[reading.of_schedule(name)]
     steps = context.regional.steps_as_set(
         planned_steps(record, context.folder.steps_of(record), context.pressure_pa),
         context.pressure_pa,

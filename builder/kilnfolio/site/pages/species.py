@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from kilnfolio.records import reading
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.sourced import Status
 from kilnfolio.records.species import Species
@@ -81,7 +82,7 @@ def species_index(context: SiteContext) -> Page:
             record,
             routes.species(record.id),
             len(context.schedules_of_species[record.id]),
-            len(context.charges[f"species:{record.id}"]),
+            len(context.charges[reading.of_species(record.id)]),
         )
         for record in records
     ]
@@ -113,7 +114,7 @@ def schedule_line(schedule: Schedule) -> ScheduleLine:
 def species_page(context: SiteContext, name: str) -> Page:
     """Return the page of a species."""
     record = context.folder.species[name].record
-    charges = context.charges[f"species:{name}"]
+    charges = context.charges[reading.of_species(name)]
     view = SpeciesView(
         record,
         tuple(group for group in wood_facts(context, record) if group[1]),

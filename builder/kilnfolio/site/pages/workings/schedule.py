@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from kilnfolio.records import reading
 from kilnfolio.records.quantities import Pressure
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Kind
@@ -122,7 +123,7 @@ def _recipe_workings(
 
 
 def _evidence_workings(context: SiteContext, record: Schedule) -> Iterator[Shown]:
-    charges = context.charges[f"schedule:{record.id}"]
+    charges = context.charges[reading.of_schedule(record.id)]
     found = list(schedule_evidence(record.id, (context.lines[name].evidence for name in charges)))
     lines = [
         (f"revision {one.revision}, {context.species_name(one.species)} {one.thickness}", one)
