@@ -8,7 +8,7 @@ works without a network, reads only what it is given, and writes nothing there.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from concurrent.futures import as_completed
 from pathlib import Path
 from typing import Any
@@ -307,24 +307,7 @@ def _audit_bag(
     charge = _charge_of(files)
     ledger, proof = read_bag_ledger(root, trusted)
     entries = ledger.of_charge(charge) if charge else ()
-    if not entries:
-        differences.append(
-            Difference(
-                kind="nothing-sealed",
-                where="data",
-                what="the ledger here has no entry for a charge whose record is here",
-            )
-        )
-    elif sha256(files.get("data/dossier.json", b"")) != entries[-1].dossier:
-        differences.append(
-            Difference(
-                kind="dossier-changed",
-                where="data/dossier.json",
-                sealed=entries[-1].dossier,
-                found=sha256(files.get("data/dossier.json", b"")),
-                what=f"it is not the dossier entry {entries[-1].number} sealed",
-            )
-        )
+    differences += _dossier_as_sealed(files, entries)
     seals = [_audit_seal(root, entries, place, closed=True) for place in range(len(entries))]
     unknown = [*_times(root, entries)]
     if proof is None:
@@ -336,15 +319,8 @@ def _audit_bag(
                 "entries stand in the mill's ledger: no head was signed since",
             )
         )
-    sealed = sealed_paths(ledger, entries)
-    beside = {
-        path: data
-        for path, data in files.items()
-        if path not in sealed
-        and not path.startswith(("manifest-", "tagmanifest-"))
-        and path != "bagit.txt"
-    }
     if entries:
+        beside = _unsealed_files(files, sealed_paths(ledger, entries))
         made, not_made = compare_remade_bag(root, files, ledger, proof, entries, beside, again)
         differences += made
         unknown += not_made
@@ -370,6 +346,37 @@ def _audit_bag(
         numbers=tuple(line.entry.number for line in ledger.lines),
         pages=pages,
     )
+
+
+def _dossier_as_sealed(files: dict[str, bytes], entries: Sequence[Entry]) -> Iterator[Difference]:
+    """Report a dossier that is not the one sealed last, or that nothing sealed."""
+    if not entries:
+        yield Difference(
+            kind="nothing-sealed",
+            where="data",
+            what="the ledger here has no entry for a charge whose record is here",
+        )
+        return
+    found = sha256(files.get("data/dossier.json", b""))
+    if found != entries[-1].dossier:
+        yield Difference(
+            kind="dossier-changed",
+            where="data/dossier.json",
+            sealed=entries[-1].dossier,
+            found=found,
+            what=f"it is not the dossier entry {entries[-1].number} sealed",
+        )
+
+
+def _unsealed_files(files: dict[str, bytes], sealed: Container[str]) -> dict[str, bytes]:
+    """Return the files of a bag that no seal covers, without the manifests that list them."""
+    return {
+        path: data
+        for path, data in files.items()
+        if path not in sealed
+        and not path.startswith(("manifest-", "tagmanifest-"))
+        and path != "bagit.txt"
+    }
 
 
 def _kept(files: dict[str, bytes]) -> Iterator[Difference]:

@@ -21,6 +21,43 @@ _PRESSURE = Step("pressure", "Air pressure", "pressure_at_altitude", _WHERE, int
 _GIVEN_WET, _GIVEN_DEPRESSION = ("given", "wet-bulb"), ("given", "depression")
 
 
+_STEPS_FROM_BULBS = (
+    Step(
+        "wet_bulb",
+        "Wet bulb",
+        "wet_bulb_of_depression",
+        {"dry_bulb": "dry_bulb", "depression": "depression"},
+        when=_GIVEN_DEPRESSION,
+    ),
+    Step(
+        "depression",
+        "Depression",
+        "depression",
+        {"dry_bulb": "dry_bulb", "wet_bulb": "wet_bulb"},
+        when=_GIVEN_WET,
+    ),
+    _PRESSURE,
+    Step(
+        "humidity",
+        "RH",
+        "relative_humidity",
+        {"dry_bulb": "dry_bulb", "wet_bulb": "wet_bulb", **_WHERE},
+    ),
+    Step(
+        "emc",
+        "EMC",
+        "equilibrium_moisture_content",
+        {"temperature": "dry_bulb", "relative_humidity": "humidity"},
+    ),
+    Step(
+        "dew_point",
+        "Dew point",
+        "dew_point",
+        {"dry_bulb": "dry_bulb", "relative_humidity": "humidity"},
+    ),
+)
+
+
 def climates(mill: Mill) -> tuple[Calculator, ...]:
     """Return the calculators of bulbs, humidity and EMC."""
     return (
@@ -49,41 +86,7 @@ def _air_from_bulbs(mill: Mill) -> Calculator:
             ),
             altitude(mill),
         ),
-        (
-            Step(
-                "wet_bulb",
-                "Wet bulb",
-                "wet_bulb_of_depression",
-                {"dry_bulb": "dry_bulb", "depression": "depression"},
-                when=_GIVEN_DEPRESSION,
-            ),
-            Step(
-                "depression",
-                "Depression",
-                "depression",
-                {"dry_bulb": "dry_bulb", "wet_bulb": "wet_bulb"},
-                when=_GIVEN_WET,
-            ),
-            _PRESSURE,
-            Step(
-                "humidity",
-                "RH",
-                "relative_humidity",
-                {"dry_bulb": "dry_bulb", "wet_bulb": "wet_bulb", **_WHERE},
-            ),
-            Step(
-                "emc",
-                "EMC",
-                "equilibrium_moisture_content",
-                {"temperature": "dry_bulb", "relative_humidity": "humidity"},
-            ),
-            Step(
-                "dew_point",
-                "Dew point",
-                "dew_point",
-                {"dry_bulb": "dry_bulb", "relative_humidity": "humidity"},
-            ),
-        ),
+        _STEPS_FROM_BULBS,
         f"{_BULBS_HOLD} {EMC_HOLDS}",
         (
             ("Table of EMC by dry bulb and depression", "calculations", "emc-from-bulbs"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -49,24 +50,13 @@ def core_chart(dossier: Dossier, zone: ZoneInfo, regional: RegionalFormat = PLAI
     def hours(at: dt.datetime) -> float:
         return (at - start).total_seconds() / 3600.0
 
-    marks = even_axis(0.0, max(hours(end), 1.0), about=5).ticks
     required_c = dossier.heat[0].threshold_c
     threshold = scale.of(required_c)
-    low, high = min(value for _, value in points), max(value for _, value in points)
-    panel = Panel(
-        46,
-        48,
-        450,
-        240,
-        Axis(
-            0.0,
-            max(hours(end), 1.0),
-            tuple(mark for mark in marks if mark[0] <= hours(end)),
-            f"hours from {start.astimezone(zone):%Y-%m-%d %H:%M %Z}",
-        ),
-        even_axis(
-            min(low, threshold), max(high, threshold), f"Core temperature, {scale.unit}", about=5
-        ),
+    panel = _panel(
+        hours(end),
+        f"hours from {start.astimezone(zone):%Y-%m-%d %H:%M %Z}",
+        [threshold, *(value for _, value in points)],
+        f"Core temperature, {scale.unit}",
     )
     parts = [panel.frame()]
     parts += [
@@ -102,6 +92,20 @@ def core_chart(dossier: Dossier, zone: ZoneInfo, regional: RegionalFormat = PLAI
         parts,
         read_clock(start, panel.x.high / 24.0, panel, panel),
         fits=True,
+    )
+
+
+def _panel(hours: float, hours_label: str, temperatures: Sequence[float], label: str) -> Panel:
+    """Return the axes of a chart that spans the hours and temperatures."""
+    width = max(hours, 1.0)
+    marks = even_axis(0.0, width, about=5).ticks
+    return Panel(
+        46,
+        48,
+        450,
+        240,
+        Axis(0.0, width, tuple(mark for mark in marks if mark[0] <= hours), hours_label),
+        even_axis(min(temperatures), max(temperatures), label, about=5),
     )
 
 

@@ -23,6 +23,11 @@ _AIR = "the air of a charge (dry bulb with wet bulb, depression, RH or EMC)"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     kinds = parser.add_subparsers(required=True, metavar="kind")
+    _add_log(kinds)
+    _add_sheets(kinds)
+
+
+def _add_log(kinds: argparse._SubParsersAction[Any]) -> None:
     log = kinds.add_parser(
         "log",
         help="propose how a logger's export is read, and try it",
@@ -85,7 +90,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--yes", action="store_true", help="write without asking; all of the above is given"
     )
     log.set_defaults(act=_import_log)
-    _add_sheets(kinds)
 
 
 def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:

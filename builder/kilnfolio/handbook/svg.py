@@ -7,6 +7,7 @@ elements and attributes that a drawing needs are allowed; colours come from the 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from xml.parsers import expat
 
@@ -71,36 +72,7 @@ def check_drawing(text: str, shown_as: str) -> list[Problem]:
 
     def start(name: str, attributes: dict[str, str]) -> None:
         seen.add(name)
-        if name not in _ELEMENTS:
-            problems.append(
-                Problem(
-                    here(),
-                    f"the element <{name}>",
-                    "a drawing may not hold it",
-                    "Draw with lines, shapes and text",
-                )
-            )
-        for key, value in attributes.items():
-            if key not in _ATTRIBUTES:
-                problems.append(
-                    Problem(
-                        here(),
-                        f'the attribute {key}="{value[:40]}"',
-                        "a drawing takes its looks from the style sheet",
-                        "Use a class, such as ink, wood, air or label",
-                    )
-                )
-            elif (key == "href" and not value.startswith("#")) or (
-                "url(" in value and not re.fullmatch(r"url\(#[\w-]+\)", value)
-            ):
-                problems.append(
-                    Problem(
-                        here(),
-                        f"the address '{value[:60]}'",
-                        "a drawing points at nothing outside itself",
-                        "Remove it",
-                    )
-                )
+        problems.extend(_problems_of_element(here(), name, attributes))
 
     def declared(*_: object) -> None:
         problems.append(Problem(here(), "a document type", "drawings declare none", "Remove it"))
@@ -129,6 +101,33 @@ def check_drawing(text: str, shown_as: str) -> list[Problem]:
             )
         )
     return problems
+
+
+def _problems_of_element(place: Place, name: str, attributes: dict[str, str]) -> Iterator[Problem]:
+    if name not in _ELEMENTS:
+        yield Problem(
+            place,
+            f"the element <{name}>",
+            "a drawing may not hold it",
+            "Draw with lines, shapes and text",
+        )
+    for key, value in attributes.items():
+        if key not in _ATTRIBUTES:
+            yield Problem(
+                place,
+                f'the attribute {key}="{value[:40]}"',
+                "a drawing takes its looks from the style sheet",
+                "Use a class, such as ink, wood, air or label",
+            )
+        elif (key == "href" and not value.startswith("#")) or (
+            "url(" in value and not re.fullmatch(r"url\(#[\w-]+\)", value)
+        ):
+            yield Problem(
+                place,
+                f"the address '{value[:60]}'",
+                "a drawing points at nothing outside itself",
+                "Remove it",
+            )
 
 
 def _own(attribute: str, value: str, prefix: str) -> str:

@@ -157,13 +157,10 @@ def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) ->
     boards = board_histories(charge)
     control = controls(charge, boards, pin_rounds(log, folder.mill.record.zone))
     grace = dt.timedelta(hours=limits.value("stage-end-grace"))
-    stages = {
-        name: stage_outcome(stage, air, control, grace) if stage else None
-        for name, stage in (
-            ("equalizing", charge.equalizing),
-            ("conditioning", charge.conditioning),
-        )
-    }
+    equalizing, conditioning = (
+        stage_outcome(stage, air, control, grace) if stage else None
+        for stage in (charge.equalizing, charge.conditioning)
+    )
     survey = survey_outcome(charge.survey, species[main.species]) if charge.survey else None
     probes = (
         probe_runs(charge.heat_treatment, log, kiln.record, 2 * log.interval_minutes)
@@ -183,8 +180,8 @@ def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) ->
         air,
         boards,
         control,
-        stages["equalizing"],
-        stages["conditioning"],
+        equalizing,
+        conditioning,
         survey,
         probes,
         water,

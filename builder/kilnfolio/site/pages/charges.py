@@ -293,16 +293,7 @@ def charge_view(context: SiteContext, record: Charge) -> ChargeView:
         survey=_survey(dossier),
         stress=_stress(context.regional, record),
         defects=defects_found(context.regional, record),
-        graded=[
-            DefectLine(
-                context.regional.defect(count.defect),
-                f"{count.pieces} of {count.of}",
-                context.regional.side_by_side(count.worst) if count.worst else "",
-                count.note or "",
-            )
-            for count in record.defects
-            if count.pieces
-        ],
+        graded=list(_graded(context.regional, record)),
         heat=[_heat(context.regional, run) for run in dossier.heat],
         core_chart=core_chart(dossier, zone, context.regional),
         cores=core_table(dossier),
@@ -322,6 +313,18 @@ def charge_view(context: SiteContext, record: Charge) -> ChargeView:
         how=charge_workings(folder, record, dossier),
         series=series_paths(record.id),
     )
+
+
+def _graded(regional: RegionalFormat, record: Charge) -> Iterator[DefectLine]:
+    """Yield the defects that the final inspection found."""
+    for count in record.defects:
+        if count.pieces:
+            yield DefectLine(
+                regional.defect(count.defect),
+                f"{count.pieces} of {count.of}",
+                regional.side_by_side(count.worst) if count.worst else "",
+                count.note or "",
+            )
 
 
 def _ordered(context: SiteContext, charge: str) -> tuple[float, float] | None:

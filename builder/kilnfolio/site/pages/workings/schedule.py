@@ -96,30 +96,26 @@ def _recipe_workings(
         "Where the schedule states its own air, its EMC follows from the bulbs, as for a step.",
         sample=bool(record.equalizing or record.conditioning),
     )
-    airs = [
-        SetPoint(
-            f"{stage}, {one.target_pct:g} % ordered", row.air, "emc", percent(row.air.emc_pct, 1)
-        )
-        for one in found
-        for stage, row, written in (
-            ("equalizing", one.equalizing, record.equalizing),
-            ("conditioning", one.conditioning, record.conditioning),
-        )
-        if row and not (one.own and written)
-    ]
-    own = [
-        SetPoint(f"{stage}, this schedule", row.air, written_way(record, written), written.emc)
-        for one in found
-        if one.own
-        for stage, row, written in (
-            ("equalizing", one.equalizing, record.equalizing),
-            ("conditioning", one.conditioning, record.conditioning),
-        )
-        if row and written
-    ]
-    wet, _, _, emc = set_point_workings("end", [*own, *airs], pressure)
+    wet, _, _, emc = set_point_workings("end", _treatment_airs(record, found), pressure)
     yield replace(wet, of="Wet bulb that gives the EMC")
     yield replace(emc, id="end-set-emc", of="EMC of the two bulbs as set, in whole degrees")
+
+
+def _treatment_airs(record: Schedule, found: Sequence[Recipe]) -> list[SetPoint]:
+    """Return the air of the treatments: first what the schedule states, then what follows the rule."""
+    stated, by_rule = [], []
+    for one in found:
+        for stage, row, written in (
+            ("equalizing", one.equalizing, record.equalizing),
+            ("conditioning", one.conditioning, record.conditioning),
+        ):
+            if row and one.own and written:
+                way = written_way(record, written)
+                stated.append(SetPoint(f"{stage}, this schedule", row.air, way, written.emc))
+            elif row:
+                title = f"{stage}, {one.target_pct:g} % ordered"
+                by_rule.append(SetPoint(title, row.air, "emc", percent(row.air.emc_pct, 1)))
+    return [*stated, *by_rule]
 
 
 def _evidence_workings(context: SiteContext, record: Schedule) -> Iterator[Shown]:
