@@ -1,0 +1,175 @@
+"""Every word a template prints is in a catalogue: none stands in the markup itself.
+
+A template is read as Jinja reads it. Text between its expressions is pieced together, an expression
+standing as a blank, and parsed as HTML; strings within expressions are looked at one by one. What is
+marked for translation has become a call by then, so any word left is one that no catalogue holds.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from html.parser import HTMLParser
+from importlib import resources
+
+import pytest
+from jinja2 import Environment, nodes
+
+ENVIRONMENT = Environment(
+    extensions=["jinja2.ext.i18n"], trim_blocks=True, lstrip_blocks=True, autoescape=True
+)
+ENVIRONMENT.newstyle_gettext = True  # type: ignore[attr-defined]
+HOME = resources.files("kilnfolio.site") / "templates"
+#: Attributes that people read or hear.
+SPOKEN = {"alt", "aria-label", "aria-description", "content", "label", "placeholder", "title"}
+#: Elements whose text is code, or nothing to read.
+CODE = {"code", "kbd", "pre", "script", "style"}
+#: The calls that look a string up.
+MARKED = {"_", "gettext", "ngettext", "pgettext"}
+#: Filters whose argument or input is a key: `term` translates its word itself.
+KEYS = {"term", "to", "selectattr", "rejectattr", "map", "sort", "groupby", "join", "measure"}
+KEYS |= {"said"}  # a pattern of `phrases`, which the catalogues hold
+#: Names and notations, the same in every language.
+SAME = {
+    "DB", "WB", "EMC", "MC", "RH", "MCs", "kg", "kWh", "mm", "kPa", "kilnfolio", "PDF",
+}  # fmt: skip
+_WORD = re.compile(r"[^\W\d_]{2,}")
+#: A string within an expression that people read: with a space between words, or a capital.
+_READ = re.compile(r"[^\W\d_]{2,}[,;:.]? [^\W\d_]|^[A-Z][a-z]{2,}")
+
+
+def _names(folder=HOME, path: str = "") -> Iterator[str]:
+    for entry in sorted(folder.iterdir(), key=lambda one: one.name):
+        if entry.is_dir():
+            yield from _names(entry, f"{path}{entry.name}/")
+        elif entry.name.endswith(".html"):
+            yield path + entry.name
+
+
+NAMES = tuple(_names())
+
+
+def _text(node: nodes.Node) -> Iterator[str]:
+    """Yield the text of a template in its order, a blank for what an expression prints."""
+    for child in node.iter_child_nodes():
+        if isinstance(child, nodes.TemplateData):
+            yield child.data
+        elif isinstance(node, nodes.Output):
+            yield "\0"
+        elif isinstance(child, nodes.Stmt) and not (_is_english_only(node) and child in node.body):
+            yield from _text(child)
+
+
+def _is_english_only(node: nodes.Node) -> bool:
+    """Return whether a node is ``{% if language.tag == "en" %}``, which no translation reaches."""
+    return (
+        isinstance(node, nodes.If)
+        and isinstance(node.test, nodes.Compare)
+        and isinstance(node.test.expr, nodes.Getattr)
+        and node.test.expr.attr == "tag"
+        and [one.op for one in node.test.ops] == ["eq"]
+    )
+
+
+class _Words(HTMLParser):
+    """Collects the words of markup: text outside code, and attributes people read."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+        self._skipped: list[bool] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        found = dict(attrs)
+        # words in another language than the page's are English on purpose
+        self._skipped.append(tag in CODE or found.get("lang") == "en")
+        if tag in _VOID:
+            self._skipped.pop()
+        for attribute, value in attrs:
+            if attribute not in SPOKEN or (
+                attribute == "content" and found.get("name") not in _DESCRIBING
+            ):
+                continue
+            self._keep(value or "")
+
+    def handle_endtag(self, tag: str) -> None:
+        if self._skipped and tag not in _VOID:
+            self._skipped.pop()
+
+    def handle_data(self, data: str) -> None:
+        if not any(self._skipped):
+            self._keep(data)
+
+    def _keep(self, text: str) -> None:
+        if any(word not in SAME for word in _WORD.findall(text.replace("\0", " "))):
+            self.found.append(" ".join(text.replace("\0", "…").split()))
+
+
+#: The names of <meta> whose content is read to people; keywords are for machines.
+_DESCRIBING = {"description"}
+#: Elements without an end.
+_VOID = {"br", "col", "hr", "img", "input", "link", "meta"}
+
+
+def _strings(node: nodes.Node) -> Iterator[str]:
+    """Yield the strings an expression may print, without those marked and those that are keys."""
+    if isinstance(node, nodes.Call) and getattr(node.node, "name", "") in MARKED:
+        for value in node.kwargs:
+            yield from _strings(value)
+        return
+    if isinstance(node, nodes.Compare | nodes.Test | nodes.Getitem):
+        return
+    if isinstance(node, nodes.Filter) and node.name in KEYS:
+        if node.name == "join" and node.node is not None:
+            yield from _strings(node.node)
+        return
+    if isinstance(node, nodes.Const) and isinstance(node.value, str):
+        yield node.value
+    for child in node.iter_child_nodes():
+        if not (_is_english_only(node) and child in node.body):
+            yield from _strings(child)
+
+
+def unmarked(source: str) -> list[str]:
+    """Return the words of a template's source that are in no catalogue."""
+    tree = ENVIRONMENT.parse(source)
+    words = _Words()
+    words.feed("".join(_text(tree)))
+    words.close()
+    inside = [one for one in _strings(tree) if _READ.search(one) and one not in SAME]
+    return words.found + inside
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_word_of_a_template_is_in_a_catalogue(name):
+    assert unmarked((HOME / name).read_text("utf-8")) == []
+
+
+@pytest.mark.parametrize(
+    ("source", "words"),
+    [
+        ("<p>Nobody marked this.</p>", ["Nobody marked this."]),
+        ('<p>{{ _("Marked") }}</p>', []),
+        ("<p>{% trans n=x %}{{ n }} boards{% endtrans %}</p>", []),
+        ("<p>{{ n }} boards</p>", ["… boards"]),
+        ("<p>{% if n %}of {{ n }}{% endif %}</p>", ["of …"]),
+        ('<nav aria-label="Steps">', ["Steps"]),
+        ('<input placeholder="{{ _("Search") }}" name="board">', []),
+        ('<p>{{ "So far" if open else "Took" }}</p>', ["So far", "Took"]),
+        ('<p>{{ how(view.how, "length", "The length") }}</p>', ["The length"]),
+        ('<p>{{ _("%(words)s", words="The length") }}</p>', ["The length"]),
+        ("{% macro m() %}<b>Inside a macro</b>{% endmacro %}", ["Inside a macro"]),
+        ("{% call m() %}<b>Called</b>{% endcall %}", ["Called"]),
+        ("<code>kilnfolio build</code><style>body {}</style>", []),
+        ('{% if language.tag == "en" %}Only here{% else %}Everywhere{% endif %}', ["Everywhere"]),
+        ('<p lang="en">Kept in English.</p><p>Not kept.</p>', ["Not kept."]),
+        ("<svg><text>dry bulb</text></svg>", ["dry bulb"]),
+        ('<p>{{ "Timber" | term }} {{ x if y == "No data" }}</p>', []),
+    ],
+)
+def test_a_word_outside_the_catalogue_is_found(source, words):
+    assert unmarked(source) == words
+
+
+def test_there_are_templates_to_read():
+    assert len(NAMES) > 60
