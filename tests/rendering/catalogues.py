@@ -2,7 +2,9 @@
 
 ``python -m tests.rendering.catalogues fr`` rewrites the catalogue of what customers read: what is new
 stands in it empty, what is said no longer is gone. ``python -m tests.rendering.catalogues mill`` does
-so with ``mill.pot``, the strings of the mill's own pages, which no language has yet.
+so with ``mill.pot``, the strings of the mill's and the auditor's pages, which no language has yet:
+of templates, and of the Python and the scripts that fill them. There a value set into a sentence
+stands as ``%(name)s`` in a template and as ``{name}`` elsewhere.
 """
 
 import io
@@ -14,6 +16,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_file
 from babel.messages.pofile import read_po, write_po
 from tests.conftest import PROJECT
+from tests.rendering.words import python_modules, python_words, script_words, scripts
 
 from kilnfolio.rendering.phrases import LABEL, PAGE, RECORD
 from kilnfolio.rendering.routes import AUDITOR_MENU, FOOT, MENU
@@ -45,7 +48,7 @@ def _extracted(path: Path) -> Iterator[str | tuple[str, str]]:
 
 
 def mill_catalogue() -> Catalog:
-    """Return the strings of the mill's own pages: menus, and what their templates mark."""
+    """Return the strings of the mill's own pages: templates, Python, scripts."""
     found = Catalog(charset="utf-8", fuzzy=False)
     for words, _ in (*MENU, *AUDITOR_MENU, *FOOT):
         found.add(words)
@@ -53,6 +56,12 @@ def mill_catalogue() -> Catalog:
         if path.name not in READ:
             for message in _extracted(path):
                 found.add(message)
+    for path in python_modules():
+        for words in python_words(path.read_text("utf-8")):
+            found.add(words)
+    for path in scripts():
+        for words in script_words(path.read_text("utf-8")):
+            found.add(words)
     return found
 
 

@@ -1,6 +1,7 @@
-"""Every word a template prints is in a catalogue: none stands in the markup itself.
+"""Every word of the interface is in a catalogue, wherever it is made.
 
-A template is read as Jinja reads it. Text between its expressions is pieced together, an expression
+Words made in Python and in scripts are collected by `tests.rendering.words`, which is tried here on
+strings of its own; `test_languages` holds the catalogue to what it finds. A template is read as Jinja reads it. Text between its expressions is pieced together, an expression
 standing as a blank, and parsed as HTML; strings within expressions are looked at one by one. What is
 marked for translation has become a call by then, so any word left is one that no catalogue holds.
 """
@@ -14,6 +15,20 @@ from importlib import resources
 
 import pytest
 from jinja2 import Environment, nodes
+from tests.rendering.words import (
+    ELSEWHERE,
+    FILLED,
+    HOUSE,
+    OTHER_SCRIPTS,
+    OTHERS,
+    ROOMS,
+    joined_words,
+    python_modules,
+    python_words,
+    script_pieces,
+    script_words,
+    scripts,
+)
 
 ENVIRONMENT = Environment(
     extensions=["jinja2.ext.i18n"], trim_blocks=True, lstrip_blocks=True, autoescape=True
@@ -173,3 +188,65 @@ def test_a_word_outside_the_catalogue_is_found(source, words):
 
 def test_there_are_templates_to_read():
     assert len(NAMES) > 60
+
+
+# --- words made in Python and in scripts ----------------------------------------------------------
+
+
+def test_every_room_is_read_or_says_why_not():
+    rooms = {path.name for path in HOUSE.iterdir() if path.is_dir() and path.name[0] != "_"}
+    assert rooms == {*ROOMS, *ELSEWHERE}
+    assert all((HOUSE / name).exists() for name in OTHERS)
+    assert {path.name for path in (HOUSE / "site/assets").glob("*.js")} == {
+        *(path.name for path in scripts()),
+        *OTHER_SCRIPTS,
+    }
+
+
+@pytest.mark.parametrize(
+    ("source", "words"),
+    [
+        ('title = "Sample boards"', ["Sample boards"]),
+        ('title = f"{n:.0f} boards of {charge.record.id}"', ["{n} boards of {id}"]),
+        ('said = f"{a.mean} and {b.mean}"', ["{mean} and {mean_2}"]),
+        ('line("Two lines " "of one sentence.")', ["Two lines of one sentence."]),
+        ('raise ValueError("it must be above 0")', []),
+        ('def f():\n    """Say what it does."""', []),
+        ('if word == "no data": pass', []),
+        ('key = "no-data"', []),
+    ],
+)
+def test_words_in_python_are_found(source, words):
+    assert list(python_words(source)) == words
+
+
+@pytest.mark.parametrize(
+    ("source", "words"),
+    [
+        ('say("No mass is written.");', ["No mass is written."]),
+        ("say(`Code ${at + 1} of ${codes.length}`);", ["Code {at} of {length}"]),
+        ('say("cut to " + "fit a line");', ["cut to fit a line"]),
+        ('say(`${n} ${n === 1 ? "one board" : `${n} boards`} left`);', ["one board", "{n} boards"]),
+        ('// "Not said here"\n/* "nor here" */', []),
+        ('text.replace(/"/g, "Quoted twice");', ["Quoted twice"]),
+        ('if (event.key === "Escape") close();', []),
+        ('document.querySelector(".due tbody");', []),
+    ],
+)
+def test_words_in_scripts_are_found(source, words):
+    assert set(script_words(source)) - {"{n} {value} left", "{n} {boards} left"} == set(words)
+
+
+@pytest.mark.parametrize("path", tuple(python_modules(FILLED)), ids=lambda path: path.stem)
+def test_no_sentence_is_put_together_in_python(path):
+    assert list(joined_words(path.read_text("utf-8"))) == []
+
+
+@pytest.mark.parametrize("path", tuple(scripts()), ids=lambda path: path.name)
+def test_no_sentence_is_put_together_in_a_script(path):
+    assert list(script_pieces(path.read_text("utf-8"))) == []
+
+
+def test_a_sentence_put_together_is_found():
+    assert list(joined_words('"Signed by " + name')) == ["Signed by "]
+    assert list(script_pieces('"Dry bulb " + shown(dry)')) == ["Dry bulb "]

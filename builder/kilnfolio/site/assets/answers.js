@@ -77,23 +77,14 @@
     const humidity = dry === wet ? 100 : (100 * vapour) / air.saturationPressure(dryC);
     const emc = wood.equilibriumMoistureContent(dryC, humidity);
     return [
-      "Dry bulb " +
-        shown(dry, unit) +
-        ", wet bulb " +
-        shown(wet, unit) +
-        ": RH " +
-        numbers.measure(humidity, "%", 0) +
-        ", EMC " +
-        numbers.measure(emc, "%", 1),
+      `Dry bulb ${shown(dry, unit)}, wet bulb ${shown(wet, unit)}: ` +
+        `RH ${numbers.measure(humidity, "%", 0)}, EMC ${numbers.measure(emc, "%", 1)}`,
       "answer",
       "calculators.html#air-from-bulbs",
       "",
       "",
-      "Depression " +
-        shown(dry - wet, unit) +
-        ", at the mill's air pressure of " +
-        numbers.measure(pressure / 1000, "kPa", 1) +
-        ", for a ventilated wet bulb.",
+      `Depression ${shown(dry - wet, unit)}, at the mill's air pressure of ` +
+        `${numbers.measure(pressure / 1000, "kPa", 1)}, for a ventilated wet bulb.`,
     ];
   }
 
@@ -160,10 +151,9 @@
             `schedules/${group[1][0][1]}.html#charges`,
             "",
             "",
-            "From heating to the end, in " +
-              days.length +
-              (days.length === 1 ? " charge" : " charges") +
-              " on record. A charge that is running has its own forecast on its page.",
+            `From heating to the end, in ${days.length} ` +
+              `${days.length === 1 ? "charge" : "charges"} on record. ` +
+              "A charge that is running has its own forecast on its page.",
           ];
         });
     });

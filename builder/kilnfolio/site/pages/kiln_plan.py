@@ -96,7 +96,7 @@ def plan_page(context: SiteContext) -> Page:
         turnaround=round(TURNAROUND.total_seconds() / 3600.0),
         calendar=CALENDAR,
         summary="Each charge that runs, when it is likely to be done, which unloadings fall "
-        "together, and the orders against their days. " + CAUTION,
+        f"together, and the orders against their days. {CAUTION}",
     )
 
 

@@ -165,9 +165,9 @@ def type_words(annotation: Any, regional: RegionalFormat = PLAIN) -> str:
     if origin in (typing.Union, types.UnionType):
         return " or ".join(type_words(one, regional) for one in arguments if one is not type(None))
     if origin is list:
-        return "list of " + type_words(arguments[0], regional)
+        return f"list of {type_words(arguments[0], regional)}"
     if origin is dict:
-        return "mapping to " + type_words(arguments[1], regional)
+        return f"mapping to {type_words(arguments[1], regional)}"
     if isinstance(annotation, type) and issubclass(annotation, Record):
         return _name(annotation).lower()
     if isinstance(annotation, type) and issubclass(annotation, Quantity):

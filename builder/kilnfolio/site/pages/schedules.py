@@ -408,9 +408,9 @@ def _recipe_rules(context: SiteContext, kind: Kind) -> list[Rule]:
 def _modification(regional: RegionalFormat, change: Modification) -> ModificationLine:
     amounts = []
     if change.dry_bulb_change:
-        amounts.append("dry bulb " + _signed(regional, change.dry_bulb_change))
+        amounts.append(f"dry bulb {_signed(regional, change.dry_bulb_change)}")
     if change.depression_change:
-        amounts.append("depression " + _signed(regional, change.depression_change))
+        amounts.append(f"depression {_signed(regional, change.depression_change)}")
     if change.humidity_points:
         amounts.append(f"RH {change.humidity_points:+g} points".replace("-", figures.MINUS))
     holds = (

@@ -159,7 +159,7 @@ def species_page(context: SiteContext, name: str) -> Page:
 def _text(view: SpeciesView) -> Iterator[str]:
     record = view.record
     yield f"{record.trade_name}, {record.scientific_name}."
-    yield "Also called " + listed(record.also_called) + "." if record.also_called else ""
+    yield f"Also called {listed(record.also_called)}." if record.also_called else ""
     yield f"{record.kind.capitalize()} of {record.region}."
     yield "Refractory: dries slowly and checks easily." if record.refractory else ""
     for _, facts in view.facts:

@@ -140,8 +140,8 @@ def _logged(dossier: Dossier, log: LogSummary, pressure: Pressure) -> Iterator[S
     if first is None or first.dry_bulb_c is None or first.wet_bulb_c is None:
         return
     mean = {"dry_bulb": temperature(first.dry_bulb_c), "wet_bulb": temperature(first.wet_bulb_c)}
-    remark = means + (
-        "RH and EMC are worked for each reading and then averaged; here from the mean "
+    remark = (
+        f"{means}RH and EMC are worked for each reading and then averaged; here from the mean "
         "bulbs of the first row, which comes to the same or nearly."
     )
     label = f"interval about {when(first.at, first.at.tzinfo)}" if first.at.tzinfo else ""
@@ -289,12 +289,12 @@ def _wick(wick: WickIndex) -> Shown:
         "wick",
         "Slope and scatter of the depression",
         [
-            measured("steepest", line + "the least b", wick.worst_drift_k_per_day, "K a day"),
+            measured("steepest", f"{line}the least b", wick.worst_drift_k_per_day, "K a day"),
             measured(
-                "mean", line + "the mean of b, weighed by hours", wick.drift_k_per_day, "K a day"
+                "mean", f"{line}the mean of b, weighed by hours", wick.drift_k_per_day, "K a day"
             ),
             measured(
-                "scatter", line + "the root mean square of what the lines leave", wick.noise_k, "K"
+                "scatter", f"{line}the root mean square of what the lines leave", wick.noise_k, "K"
             ),
         ],
     )
