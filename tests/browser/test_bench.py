@@ -236,3 +236,32 @@ def test_the_page_fits_a_phone(page, bench_page):
     page.goto(bench_page)
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert Path(ASSETS / "bench.js").is_file()
+
+
+def test_the_board_says_on_which_day_checks_threaten(page, bench_page):
+    """Harsh air threatens within the first days; the mildest air never does."""
+    page.goto(bench_page)
+    page.locator("#board-day").fill("20")
+    page.locator("#board-emc").fill("5")
+    said = page.inner_text("#board-says")
+    assert said.startswith("On day ")
+    assert 0 < number(said.removeprefix("On day ").replace(",", "")) < 10
+    page.locator("#board-emc").fill("20")
+    assert "stayed under 3" in page.inner_text("#board-says")
+
+
+def test_moist_weather_holds_the_kiln_back_and_the_page_says_so(page, bench_page):
+    page.goto(bench_page)
+    expect(page.locator("#charge-outdoors")).to_be_hidden()
+    page.select_option("#charge-scenario", "maple-humid-july")
+    page.click("#charge-start")
+    expect(page.locator("#charge-outdoors")).to_be_visible()
+    set_air(page, 32, 12)
+    for _ in range(3):
+        page.click("[data-wait='24']")
+    assert "vents" in page.inner_text("#charge-held")
+    expect(page.locator("#charge-log")).to_contain_text("moister than set", use_inner_text=True)
+    dry, wet = (number(page.inner_text(f"#charge-reads-{name}")) for name in ("dry", "wet"))
+    assert (dry - wet) / 1.8 < 9.0  # °F; 12 K were asked for
+    page.click("#charge-finish")
+    assert "Energy" in page.inner_text("#charge-result")

@@ -14,7 +14,8 @@ from kilnfolio.paper.exam import exam_html
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.limits import limit_table
-from kilnfolio.training.lessons import LESSONS, exam, path_views, read_lessons
+from kilnfolio.training.lessons import LESSONS, exam, read_lessons
+from kilnfolio.training.lessons_page import path_views
 from kilnfolio.training.pages import sets_of
 
 

@@ -29,7 +29,9 @@ def _render(report: Mapping[str, Any], style: str) -> str:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=["jinja2.ext.i18n"],
     )
+    env.install_null_translations(newstyle=True)  # type: ignore[attr-defined]
     env.filters["plain"] = plain
     return env.get_template("audit_report.html").render(report=report, style=style, SAFETY=SAFETY)
 

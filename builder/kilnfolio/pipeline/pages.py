@@ -27,7 +27,8 @@ from kilnfolio.site.series import series_files
 from kilnfolio.site.static import assets
 from kilnfolio.training.bench import render_bench
 from kilnfolio.training.drills import Drill, make_drills, scene, sources_of_drills
-from kilnfolio.training.lessons import render_lessons
+from kilnfolio.training.exams import render_exams
+from kilnfolio.training.lessons_page import render_lessons
 from kilnfolio.training.pages import (
     NUMBERS_PATH,
     practice_numbers,
@@ -95,6 +96,7 @@ _PARTS: Mapping[str, Callable[[SiteContext], Iterable[Page]]] = {
     "drills": lambda context: [render_drills(drills_of(context.graph), context.env)],
     "bench": lambda context: [render_bench(context.folder, context.env)],
     "lessons": lambda context: [render_lessons(context.folder, context.env)],
+    "exams": lambda context: render_exams(context.folder, context.env),
 }
 
 

@@ -20,13 +20,16 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import render
-from kilnfolio.training import simulation
+from kilnfolio.training import kiln_air, simulation
 from kilnfolio.training.scenario import read_scenarios
 
 #: Path of the bench in the edition.
 PATH = "bench.html"
 #: Woods of the drying board, with D₀ at 45 °C [m²/s]; oak from the red-oak formula, others assumed.
 WOODS = {"Oak": 1.2e-10, "Maple": 1.9e-10, "Poplar or basswood": 5.5e-10}
+#: The board drying: MC at the start and tangential shrinkage, as red oak's [%]; and the gradient
+#: index above which checks threaten, a rule for teaching [%].
+DRYING = {"green": 78.0, "tangential": 8.6, "checks": 3.0}
 #: The boards drawn without script: sawn through and through, from the bark to the heart.
 BOARDS = ((0.0, 175.0, 180.0, 27.0), (0.0, 80.0, 200.0, 27.0), (160.0, 0.0, 150.0, 27.0))
 CUT_NAMES = ("Flat-sawn", "Between", "Quarter-sawn")
@@ -66,6 +69,7 @@ def bench_constants() -> dict[str, Any]:
             "activation": board.activation_j_mol,
             "fsp": board.fsp_pct,
         },
+        "drying": DRYING,
         "figures": {
             "middle": cut.MIDDLE,
             "scale": cut.SCALE,
@@ -89,6 +93,11 @@ def bench_constants() -> dict[str, Any]:
             "wet": simulation.WET_PCT,
             "overheatedHours": simulation.OVERHEATED_H,
             "noise": simulation.WEIGHING_NOISE_PCT,
+            "least": simulation.LEAST_K,
+            "wettest": simulation.WETTEST_C,
+            "startClock": kiln_air.START_CLOCK_H,
+            "warmest": kiln_air.WARMEST_H,
+            "steam": kiln_air.STEAM_C,
         },
     }
 
@@ -154,7 +163,7 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
     first = next(iter(woods.values()), (4.0, 8.6))
     shrunk = tuple(float(shrinkage_at(total, 8.0, FIBRE_SATURATION_PCT)) for total in first)
     default = drying_board.dry(
-        drying_board.Board(27.0, 78.0, WOODS["Oak"]),
+        drying_board.Board(27.0, DRYING["green"], WOODS["Oak"]),
         drying_board.Air([24.0 * DEFAULT_DAYS], [45.0], [14.0]),
     )
     html = render(

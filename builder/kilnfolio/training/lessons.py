@@ -3,32 +3,27 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
-from jinja2 import Environment
 from pydantic import Field
 
-from kilnfolio.handbook.chapter import HANDBOOK, Manuscript, read_manuscript
+from kilnfolio.handbook.chapter import HANDBOOK, Manuscript
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located, Name, Record, Slug, Text
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
-from kilnfolio.rendering import routes
-from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
-from kilnfolio.rendering.templating import render
 from kilnfolio.review.limits import limit_table
 from kilnfolio.training.kinds import by_topic
 from kilnfolio.training.problem import KINDS, make_problem
 from kilnfolio.training.problem import Problem as Exercise
 
-#: The file of lesson paths, and their page.
+#: The file of lesson paths.
 LESSONS = f"{HANDBOOK}/lessons.yaml"
-PATH = "lessons.html"
 #: First seed of exam papers, beyond all seeds used on the page of problems.
 _FIRST_SEED = 1000
 
@@ -128,70 +123,6 @@ def _problems(located: Located[Lessons], manuscript: Manuscript) -> Iterator[Pro
 def _near(name: str, known: Mapping[str, object]) -> str:
     near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.5)
     return f"Did you mean '{near[0]}'?" if near else ""
-
-
-# --- the page -------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Linked:
-    """A link."""
-
-    words: str
-    target: str
-
-
-@dataclass(frozen=True)
-class PathView:
-    """A lesson path as the page prints it."""
-
-    lesson: Lesson
-    reading: Sequence[Linked]
-    exercises: Sequence[Linked]
-
-
-def path_views(folder: MillFolder) -> list[PathView]:
-    """Return every lesson path of a mill, with its links."""
-    manuscript = read_manuscript(folder.root)[0]
-    return [
-        PathView(
-            lesson,
-            [
-                Linked(_reading_words(manuscript, reading), routes.chapter(*reading.split("#", 1)))
-                for reading in lesson.reading
-            ],
-            [Linked(KINDS[kind].title, f"practice.html#{kind}") for kind in lesson.exercises],
-        )
-        for lesson in read_lessons(folder.root, manuscript)
-    ]
-
-
-def _reading_words(manuscript: Manuscript, reading: str) -> str:
-    slug, _, anchor = reading.partition("#")
-    title = manuscript.by_slug[slug].title
-    return f"{title}, {anchor.replace('-', ' ')}" if anchor else title
-
-
-def render_lessons(folder: MillFolder, env: Environment) -> Page:
-    """Return the page of lesson paths.
-
-    Parameters
-    ----------
-    folder : MillFolder
-        The mill, for its handbook and problems.
-    env : Environment
-        From `templating.environment`.
-    """
-    views = path_views(folder)
-    summary = (
-        f"{len(views)} lesson paths, an hour, a day or a week long: outcomes, reading, "
-        "demonstration, exercises and a test."
-    )
-    html = render(
-        env, "exercises/lessons.html", PATH, title="Lesson paths", summary=summary, views=views
-    )
-    text = " ".join(f"{view.lesson.title}. {' '.join(view.lesson.outcomes)}" for view in views)
-    return Page(PATH, html, "Lesson paths", "practice", text, summary)
 
 
 # --- the paper ------------------------------------------------------------------------------------

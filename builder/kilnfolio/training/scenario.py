@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from kilnfolio.records.model import Name, Record, Slug, Text, in_range
+from kilnfolio.records.model import Located, Name, Record, Slug, Text, in_range
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.quantities import (
     Length,
@@ -20,6 +21,7 @@ from kilnfolio.records.species import Species
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.review.working import Points
+from kilnfolio.training import kiln_air
 
 #: Folder of scenarios in a mill folder.
 SCENARIOS = "content/handbook/scenarios"
@@ -34,6 +36,34 @@ class BenchStep(Record):
     """Wet-bulb depression."""
     until_mc: Annotated[Percent, in_range(2, 150)] | Literal["final"]
     """Controlling MC at which it ends."""
+
+
+class Spell(Record):
+    """A spell of weather."""
+
+    from_day: Annotated[float, Field(ge=0, le=200)]
+    """Day of the charge on which it begins; the first begins on day 0."""
+    temperature: Annotated[Temperature, in_range(-40, 50)]
+    """Mean outdoor temperature."""
+    humidity: Annotated[Percent, in_range(5, 100)]
+    """RH outdoors at that temperature."""
+    swing: Annotated[TemperatureDifference, in_range(0, 30)]
+    """Difference between the warmest and the coldest hour of a day."""
+
+
+class BenchKiln(Record):
+    """What the kiln can do against the weather."""
+
+    heating_kw: Annotated[float, Field(gt=0, le=5000)]
+    """Most heat of its coils [kW]."""
+    wall_loss_w_k: Annotated[float, Field(ge=0, le=50_000)]
+    """Heat through walls, roof and floor for each kelvin between inside and outdoors [W/K]."""
+    vents_m3_h: Annotated[float, Field(gt=0, le=500_000)]
+    """Outdoor air with the vents open [m³/h]."""
+    leak_m3_h: Annotated[float, Field(gt=0, le=500_000)]
+    """Outdoor air that comes in with the vents shut [m³/h]."""
+    spray_kg_h: Annotated[float, Field(ge=0, le=10_000)]
+    """Most steam of its spray [kg/h]."""
 
 
 class Scenario(Record):
@@ -73,8 +103,13 @@ class Scenario(Record):
     """Gradient index above which a board counts as checked; for teaching only."""
     wick_life_days: Annotated[float, Field(gt=0, le=60)]
     """Mean days until a wick begins to dry out."""
-    kwh_per_kg: Annotated[float, Field(gt=0, le=10)]
-    """Energy of the kiln per kilogram of water [kWh/kg]."""
+    kwh_per_kg: Annotated[float, Field(gt=0, le=10)] | None = None
+    """Energy of the kiln per kilogram of water [kWh/kg]; given where no weather is, for with weather
+    the heat is computed."""
+    weather: Annotated[list[Spell], Field(min_length=1, max_length=60)] | None = None
+    """The weather outdoors, in spells; without it the kiln reaches any air it is set to."""
+    kiln: BenchKiln | None = None
+    """What the kiln can do; given with weather, and only then."""
     day_cost: Annotated[float, Field(ge=0)]
     """Cost of a kiln day, in the mill's currency."""
     kwh_price: Annotated[float, Field(ge=0)]
@@ -113,6 +148,8 @@ def read_scenarios(root: Path, species: dict[str, Species]) -> dict[str, dict[st
         except RecordProblems as error:
             problems += error.problems
             continue
+        weather = list(_weather_problems(located))
+        problems += weather
         wood = species.get(located.record.species)
         if (
             wood is None
@@ -129,10 +166,60 @@ def read_scenarios(root: Path, species: dict[str, Species]) -> dict[str, dict[st
                 )
             )
             continue
+        if weather:
+            continue
         found[path.stem] = plain_values(located.record, wood)
     if problems:
         raise RecordProblems(problems)
     return found
+
+
+def _weather_problems(located: Located[Scenario]) -> Iterator[Problem]:
+    """Yield what does not fit together in weather, kiln and energy."""
+    scenario, document = located.record, located.document
+    spells = scenario.weather
+    if (spells is None) != (scenario.kiln is None):
+        given, missing = ("weather", "kiln") if spells else ("kiln", "weather")
+        yield Problem(
+            document.place(given),
+            f"{given} without {missing}",
+            "what the weather does depends on the kiln",
+            f"Give '{missing}' too, or leave out both",
+        )
+    if (spells is None) == (scenario.kwh_per_kg is None):
+        yield Problem(
+            document.place("kwh_per_kg" if spells else "title"),
+            "kwh_per_kg beside weather" if spells else "no energy",
+            "energy is either computed from the weather or given per kilogram of water",
+            "Leave out 'kwh_per_kg'" if spells else "Give 'kwh_per_kg', or 'weather' and 'kiln'",
+        )
+    days = [spell.from_day for spell in spells or ()]
+    if days and (days[0] != 0 or sorted(set(days)) != days):
+        yield Problem(
+            document.place("weather"),
+            f"spells from day {', '.join(f'{day:g}' for day in days)}",
+            "the first must begin on day 0, and each later than the one before",
+            "Put them in order, the first with from_day: 0",
+        )
+    kiln = scenario.kiln
+    if kiln and kiln.leak_m3_h >= kiln.vents_m3_h:
+        yield Problem(
+            document.place("kiln", "leak_m3_h"),
+            f"a leak of {kiln.leak_m3_h:g} m³/h",
+            "open vents must let in more air than shut ones",
+            f"Give less than vents_m3_h, {kiln.vents_m3_h:g}",
+        )
+
+
+def _plain_kiln(kiln: BenchKiln) -> dict[str, float]:
+    """Return a kiln in kW, kW/K, m³/s and kg/s."""
+    return {
+        "heating": kiln.heating_kw,
+        "walls": kiln.wall_loss_w_k / 1000.0,
+        "vents": kiln.vents_m3_h / 3600.0,
+        "leak": kiln.leak_m3_h / 3600.0,
+        "spray": kiln.spray_kg_h / 3600.0,
+    }
 
 
 def plain_values(scenario: Scenario, wood: Species) -> dict[str, Any]:
@@ -158,6 +245,8 @@ def plain_values(scenario: Scenario, wood: Species) -> dict[str, Any]:
         }
     )
     return values | {
+        "weather": kiln_air.plain_weather(scenario.weather or ()),
+        "kiln": _plain_kiln(scenario.kiln) if scenario.kiln else None,
         "wood": wood.trade_name,
         "species": scenario.species,
         "thickness_mm": scenario.thickness.value,

@@ -115,16 +115,16 @@
       const board = bench.newBoard(knobs.thickness(), Number(byId("board-wood").value));
       const emc = knobs.emc();
       const temp = knobs.temperature();
-      let profile = new Array(data.board.cells).fill(78);
+      let profile = new Array(data.board.cells).fill(data.drying.green);
       let worst = 0;
       let now = 0;
-      let checks = false;
+      let checks = null;
       for (let hour = 0; hour < 24 * knobs.day(); hour += 4) {
         const next = bench.advance(board, profile, 4, temp, emc);
         profile = next.profile;
-        now = bench.gradient(board, profile, next.face, 8.6);
+        now = bench.gradient(board, profile, next.face, data.drying.tangential);
         worst = Math.max(worst, now);
-        if (bench.mean(profile) > data.run.wet && now > 3) checks = true;
+        if (bench.mean(profile) > data.run.wet && now > data.drying.checks) checks ??= hour + 4;
       }
       const half = profile.length / 2;
       setText("board-mean", measure(bench.mean(profile), "%", 1));
@@ -134,8 +134,8 @@
       setText(
         "board-says",
         checks
-          ? "While the board was wet its gradient passed 3 %: on the bench, this is where checks threaten."
-          : "While the board was wet its gradient stayed under 3 %.",
+          ? `On day ${number(checks / 24, 1)}, while the board was wet, its gradient index passed ${measure(data.drying.checks, "%", 0)}: on the bench, checks threaten from here.`
+          : `While the board was wet, its gradient index stayed under ${measure(data.drying.checks, "%", 0)}.`,
       );
       const both = [...profile, ...profile.slice().reverse()];
       path.setAttribute(
@@ -293,6 +293,11 @@
       dry: { field: byId("charge-dry"), least: 20, most: 110 },
       depression: { field: byId("charge-depression"), least: 0.3, most: 40 },
     };
+    const heldBack = {
+      heating: "the heating is at its limit, and the kiln stays colder than set",
+      vents: "the vents are open and the air outdoors is moist, so the kiln stays moister than set",
+      spray: "dry air leaks in and the spray is at its limit, so the kiln stays drier than set",
+    };
     const onScale = (name, value) => (customary ? value * 1.8 + (name === "dry" ? 32 : 0) : value);
     const offScale = (name, value) =>
       customary ? (value - (name === "dry" ? 32 : 0)) / 1.8 : value;
@@ -321,6 +326,16 @@
         setText("charge-reads-wet", temperature(last[2]));
         const emc = orNull(() => emcOf(last[1], last[2]));
         setText("charge-reads-emc", emc === null ? "–" : measure(emc, "%", 1));
+      }
+      const outside = run.outside(0);
+      byId("charge-outdoors").parentElement.hidden = !outside;
+      byId("charge-held").parentElement.hidden = !outside;
+      if (outside) {
+        setText(
+          "charge-outdoors",
+          `${temperature(outside.temp)}, ${measure(outside.humidity, "%", 0)}`,
+        );
+        setText("charge-held", run.limits.join(", ") || "nothing");
       }
       setText(
         "charge-controlling",
@@ -352,8 +367,10 @@
         marks.append(made);
       };
       for (const mc of [0, 20, 40, 60, 80, 100]) label(String(mc), 40, y(mc) + 4, "end");
-      for (let part = 0; part <= 4; part += 1)
-        label(number((days * part) / 4, 0), 46 + 120 * part, 236, "middle");
+      for (let part = 0; part <= 4; part += 1) {
+        const day = (days * part) / 4;
+        label(number(day, Number.isInteger(day) ? 0 : 1), 46 + 120 * part, 236, "middle");
+      }
     }
 
     function start() {
@@ -397,8 +414,10 @@
       return taken;
     };
     const wait = (hours) => {
+      const before = run.limits;
       run.wait(hours);
       draw();
+      for (const limit of run.limits) if (!before.includes(limit)) note(`${heldBack[limit]}.`);
       if (run.hour >= 24 * run.scenario.longest_days) {
         note("the charge is broken off: the kiln is needed.");
         finish();
@@ -413,9 +432,11 @@
         ).length;
       const before = run.weighings.length ? due(run.weighings[run.weighings.length - 1]) : 0;
       for (let day = 0; day < 14 && !controls.disabled; day += 1) {
+        const held = run.limits.length;
         wait(24);
         if (controls.disabled) return;
         const taken = weigh();
+        if (run.limits.length > held) return;
         if (due(taken) > before) {
           note("a trigger of the sheet has been reached.");
           return;
@@ -472,6 +493,7 @@
           measure(100 * earlier.wick_sound, "%", 0),
         ],
         ["Water removed", measure(end.water_kg, "kg", 0), measure(earlier.water_kg, "kg", 0)],
+        ["Energy", measure(end.energy_kwh, "kWh", 0), measure(earlier.energy_kwh, "kWh", 0)],
         ["Cost, in the mill’s money", number(end.cost, 0), number(earlier.cost, 0)],
         ["Rating, of 100", number(end.rating, 0), number(earlier.rating, 0)],
       ];

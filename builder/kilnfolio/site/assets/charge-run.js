@@ -139,6 +139,77 @@
       }
     }
 
+    /* ---- training/kiln_air.py --------------------------------------------------------------------- */
+
+    const { constants: K, figures: F } = given;
+    const airHeat = (outside) => F.airHeat + K.vapour_specific_heat * outside.ratio;
+    const latentHeat = (temp) =>
+      K.water_heat[0] + (K.vapour_specific_heat - K.water_heat[1]) * Math.max(temp, 0);
+
+    function outdoors(weather, hour) {
+      const spell = weather.filter((one) => one.from_hour <= hour).pop();
+      const turn = Math.cos((2 * Math.PI * (hour + R.startClock - R.warmest)) / 24);
+      const temp = spell.temperature + 0.5 * spell.swing * turn;
+      const saturated = wood.saturationPressure(temp);
+      const vapour = Math.min(spell.vapour, saturated);
+      const dry = air.standard - vapour;
+      return {
+        temp,
+        humidity: (100 * vapour) / saturated,
+        ratio: (F.ratio * vapour) / dry,
+        dryAir: dry / (F.dryAir * (temp + K.zero_celsius_k)),
+      };
+    }
+
+    function exchange(kiln, outside, wanted, loss) {
+      const leak = kiln.leak * outside.dryAir;
+      const vents = kiln.vents * outside.dryAir;
+      const rise = wanted - outside.ratio;
+      if (rise <= 0 || loss > vents * rise)
+        return { flow: vents, spray: 0, ratio: outside.ratio + loss / vents, limit: "vents" };
+      if (loss >= leak * rise) return { flow: loss / rise, spray: 0, ratio: wanted, limit: "" };
+      const missing = leak * rise - loss;
+      if (missing <= kiln.spray) return { flow: leak, spray: missing, ratio: wanted, limit: "" };
+      const ratio = outside.ratio + (loss + kiln.spray) / leak;
+      return { flow: leak, spray: kiln.spray, ratio, limit: "spray" };
+    }
+
+    function loadHeat(dryMass, mc, temp) {
+      const [atZero, rise] = K.dry_wood_heat_capacity;
+      const dry = atZero + rise * (temp + K.zero_celsius_k);
+      return dryMass * (dry + (mc / 100) * K.water_heat_capacity);
+    }
+
+    function hottest(kiln, outside, capacity, now, flow, loss, seconds) {
+      const stored = capacity / seconds;
+      const away = kiln.walls + flow * airHeat(outside);
+      const spare = kiln.heating - loss * latentHeat(now);
+      return Math.max((stored * now + away * outside.temp + spare) / (stored + away), outside.temp);
+    }
+
+    function heatUsed(kiln, outside, capacity, [before, after], made, loss, seconds) {
+      const away = (kiln.walls + made.flow * airHeat(outside)) * (after - outside.temp);
+      const coils = Math.max(
+        (capacity * (after - before)) / seconds + away + loss * latentHeat(after),
+        0,
+      );
+      const steam = K.water_heat[0] + K.vapour_specific_heat * R.steam;
+      return (coils + made.spray * steam) * seconds;
+    }
+
+    const humidityRatio = (temp, humidity) => {
+      const vapour = (wood.saturationPressure(temp) * humidity) / 100;
+      return (F.ratio * vapour) / (air.standard - vapour);
+    };
+
+    const humidityOf = (ratio, temp) =>
+      Math.min(
+        (100 * air.standard * ratio) / (F.ratio + ratio) / wood.saturationPressure(temp),
+        100,
+      );
+
+    /* ---- training/simulation.py, continued --------------------------------------------------------- */
+
     function controlling(mcs) {
       const order = mcs.slice().sort((a, b) => b - a);
       return mean(order.slice(0, Math.ceil(order.length / 2)));
@@ -175,6 +246,9 @@
         }
         this.initialMean = mean(initial);
         this.wickSound = 0;
+        this.dryMass = scenario.volume_m3 * scenario.basic_density;
+        this.flow = this.loss = this.heat = 0;
+        this.limits = [];
         this.newWick();
       }
 
@@ -217,23 +291,22 @@
         this.wickLeft -= R.step;
         if (this.wickLeft < 0)
           this.wick = Math.min(R.wickMost, this.wick + (R.wickPerDay * R.step) / 24);
+        const before = this.dry;
+        const outside = this.outside();
+        const set = outside ? Math.max(this.setDry, outside.temp) : this.setDry;
         const wanted = this.setDepression / (1 - this.wick);
-        this.dry += (this.setDry - this.dry) * (1 - Math.exp(-R.step / R.dryLag));
+        this.dry += (set - this.dry) * (1 - Math.exp(-R.step / R.dryLag));
         this.depression += (wanted - this.depression) * (1 - Math.exp(-R.step / R.wetLag));
-        this.depression = Math.max(0.2, this.depression);
-        if (this.depression > R.wide) {
-          this.depression = Math.min(
-            this.depression,
-            this.dry - air.wetBulb(this.dry, R.driest, air.standard),
-          );
-        }
-        const humidity = air.relativeHumidity(this.dry, this.dry - this.depression, air.standard);
-        this.emc = wood.equilibriumMoistureContent(this.dry, humidity);
+        if (outside) this.holdBack(before, outside);
+        else this.settle(this.depression);
+        this.emc = this.emcNow();
+        const start = this.meanNow();
         for (const one of this.boards) {
           const next = advance(one.wood, one.profile, R.step, this.dry, this.emc);
           one.profile = next.profile;
           one.face = next.face;
         }
+        if (outside) this.countHeat(before, outside, this.lossOf(start - this.meanNow()));
         this.hour += R.step;
         this.judge();
         this.log.push([
@@ -243,6 +316,92 @@
           this.emc,
         ]);
         if (this.wick < 0.2) this.wickSound += 1;
+      }
+
+      settle(depression) {
+        this.depression = Math.max(R.least, this.dry - R.wettest, depression);
+        if (this.depression > R.wide) {
+          this.depression = Math.min(
+            this.depression,
+            this.dry - air.wetBulb(this.dry, R.driest, air.standard),
+          );
+        }
+      }
+
+      humidityNow() {
+        return air.relativeHumidity(this.dry, this.dry - this.depression, air.standard);
+      }
+
+      emcNow() {
+        return wood.equilibriumMoistureContent(this.dry, this.humidityNow());
+      }
+
+      ratioNow() {
+        return humidityRatio(this.dry, this.humidityNow());
+      }
+
+      meanNow() {
+        return mean(this.boards.map((one) => mean(one.profile)));
+      }
+
+      /* The air outdoors some hours from now; null without weather. */
+      outside(hours = 0.5 * R.step) {
+        const { weather } = this.scenario;
+        return weather.length ? outdoors(weather, this.hour + hours) : null;
+      }
+
+      holdBack(before, outside) {
+        const { kiln } = this.scenario;
+        const seconds = 3600 * R.step;
+        this.limits = [];
+        const most = hottest(kiln, outside, this.capacity(), before, this.flow, this.loss, seconds);
+        if (this.dry > most) {
+          this.dry = most;
+          this.limits.push("heating");
+        }
+        this.settle(this.depression);
+        const wanted = this.ratioNow();
+        const first = exchange(kiln, outside, wanted, this.lossAt(this.emcNow()));
+        if (!first.limit) return;
+        this.limits.push(first.limit);
+        this.takeRatio(first.ratio);
+        const tried = this.ratioNow();
+        const second = exchange(kiln, outside, wanted, this.lossAt(this.emcNow()));
+        const ahead = tried - wanted;
+        const behind = tried - second.ratio;
+        const share = ahead + behind ? ahead / (ahead + behind) : 1;
+        this.takeRatio(wanted + Math.max(0, Math.min(1, share)) * ahead);
+      }
+
+      takeRatio(ratio) {
+        const humidity = Math.max(R.driest, humidityOf(ratio, this.dry));
+        this.settle(this.dry - air.wetBulb(this.dry, humidity, air.standard));
+      }
+
+      lossAt(emc) {
+        const after = this.boards.map((one) =>
+          mean(advance(one.wood, one.profile, R.step, this.dry, emc).profile),
+        );
+        return this.lossOf(this.meanNow() - mean(after));
+      }
+
+      lossOf(points) {
+        return ((Math.max(points, 0) / 100) * this.dryMass) / (3600 * R.step);
+      }
+
+      capacity() {
+        return loadHeat(this.dryMass, this.meanNow(), this.dry);
+      }
+
+      countHeat(before, outside, loss) {
+        const { kiln } = this.scenario;
+        const seconds = 3600 * R.step;
+        const made = exchange(kiln, outside, this.ratioNow(), loss);
+        const bulbs = [before, this.dry];
+        const used = heatUsed(kiln, outside, this.capacity(), bulbs, made, loss, seconds);
+        this.heat += used / K.kj_per_kwh;
+        this.flow = made.flow;
+        this.loss = loss;
       }
 
       judge() {
@@ -273,7 +432,7 @@
             s.basic_density *
             (this.initialMean - Math.min(middle, this.initialMean))) /
           100;
-        const energy = water * s.kwh_per_kg;
+        const energy = s.weather.length ? this.heat : water * s.kwh_per_kg;
         const wick = this.log.length ? this.wickSound / this.log.length : 1;
         const late = (days - s.good_days) / (s.longest_days - s.good_days);
         const cost =

@@ -507,16 +507,11 @@
       place.setAttribute("aria-live", "polite");
       document.addEventListener("click", (event) => {
         if (!form.contains(event.target)) {
-          close();
+          place.replaceChildren();
         }
       });
     }
     let request = 0;
-    // results still on their way are not shown either
-    function close() {
-      request += 1;
-      place.replaceChildren();
-    }
     function ask() {
       const question = input.value;
       request += 1;
@@ -561,7 +556,7 @@
     input.addEventListener("input", ask);
     form.addEventListener("keydown", (event) => {
       if (event.key === "Escape") {
-        close();
+        place.replaceChildren();
         input.focus();
       }
     });
