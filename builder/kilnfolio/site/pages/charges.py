@@ -448,7 +448,8 @@ def _step(replay: StepReplay) -> StepLine:
     # dossiers sealed under rules 1 give only the points
     timing: str = replay.verdict or ("early" if early > 0 else "due")
     if timing == "late" and replay.waited_hours:
-        timing += f", due for {figures.measure(replay.waited_hours, 'h', 0)}"
+        hours = round(replay.waited_hours)
+        timing += f", due for {figures.measure(hours, 'h', 0)}" if hours else ", by minutes"
     distance = f"{figures.number(abs(early), 1)} points {'above' if early > 0 else 'below'}"
     return StepLine(
         replay.at,
