@@ -1,6 +1,7 @@
 """Fixtures shared by all tests."""
 
 import fcntl
+import gc
 import os
 import sys
 from collections.abc import Callable, Iterator
@@ -23,6 +24,12 @@ if TYPE_CHECKING:
 # The same examples every time: a failure seen once can be seen again.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
+
+# Garbage is collected as seldom as in a command (kilnfolio.cli.run): scanning all tests and libraries
+# again and again took up to a third of a test's time.
+gc.set_threshold(50_000, 10, 10)
+# as in a command, pydantic does not read the entry points of everything installed
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 
 PROJECT = Path(__file__).resolve().parent.parent
 
@@ -56,6 +63,12 @@ LONGEST = (
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the longest files first."""
     items.sort(key=lambda item: not item.path.relative_to(PROJECT).as_posix().startswith(LONGEST))
+
+
+def pytest_collection_finish() -> None:
+    """Leave the collected tests and imported libraries out of later collections of garbage."""
+    gc.collect()
+    gc.freeze()
 
 
 #: What a default run prints; a whole run prints all. Of charges and lots, the fullest, those amended,

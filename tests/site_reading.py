@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import html
 import re
+from collections import Counter
 from dataclasses import dataclass, field
-from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
+
+from lxml import etree
 
 #: Attributes that name another file or place.
 ADDRESSES = {"href", "src", "action", "poster", "data", "srcset", "xlink:href"}
@@ -25,43 +27,26 @@ class Reading:
     text: str = ""
 
 
-class _Reader(HTMLParser):
-    def __init__(self) -> None:
-        super().__init__(convert_charrefs=True)
-        self.found = Reading()
-        self._words: list[str] = []
-        self._link: tuple[str, int] | None = None
-
-    def handle_endtag(self, tag: str) -> None:
-        if tag == "a" and self._link:
-            address, begun = self._link
-            words = " ".join("".join(self._words[begun:]).split())
-            self.found.named.append((words, address))
-            self._link = None
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        for name, value in attrs:
-            if name == "id" and value:
-                (self.found.repeated if value in self.found.ids else self.found.ids).add(value)
-            elif name in ADDRESSES and value is not None:
-                self.found.links.append(value)
-        if tag == "a" and (address := dict(attrs).get("href")):
-            self._link = (address, len(self._words))
-
-    def handle_data(self, data: str) -> None:
-        self._words.append(data)
-
-    def close(self) -> None:
-        super().close()
-        self.found.text = " ".join(" ".join(self._words).split())
+_PARSER = etree.HTMLParser(huge_tree=True, remove_comments=True, remove_pis=True)
+_IDS = etree.XPath("//@id")
+_LINKS = etree.XPath(f"//@*[{' or '.join(f'name()={name!r}' for name in sorted(ADDRESSES))}]")
+_ANCHORS = etree.XPath("//a[@href]")
 
 
 def read_page(path: Path) -> Reading:
     """Return what a page names."""
-    reader = _Reader()
-    reader.feed(path.read_text("utf-8"))
-    reader.close()
-    return reader.found
+    tree = etree.HTML(path.read_text("utf-8") or "<html>", parser=_PARSER)
+    counted = Counter(filter(None, _IDS(tree)))
+    return Reading(
+        ids=set(counted),
+        repeated={name for name, count in counted.items() if count > 1},
+        links=list(map(str, _LINKS(tree))),
+        named=[
+            (" ".join("".join(link.itertext()).split()), link.get("href"))
+            for link in _ANCHORS(tree)
+        ],
+        text=" ".join(" ".join(tree.itertext()).split()),
+    )
 
 
 def read_edition(root: Path) -> dict[Path, Reading]:

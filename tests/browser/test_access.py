@@ -198,6 +198,38 @@ def test_search_works_by_keyboard_alone(page, demo_site):
     assert page.evaluate("document.activeElement.type") == "search"
 
 
+def test_hits_still_on_their_way_are_not_drawn_after_escape(page, demo_site):
+    page.goto(addresses(demo_site)["home"])
+    page.evaluate(
+        """async () => {
+          await kilnfolioSearch.ready();
+          const answers = kilnfolioAnswers;
+          const held = new Promise((resolve) => { window.release = resolve; });
+          window.asked = [];
+          kilnfolioAnswers = (...given) => {
+            const answer = held.then(() => answers(...given));
+            asked.push(answer);
+            return answer;
+          };
+        }"""
+    )
+    box = page.get_by_role("searchbox")
+    box.fill("honeycomb")
+    page.wait_for_function("asked.length === 2")  # results of the handbook, then with the records
+    box.press("Tab")  # to the button; in the box itself, Escape also clears the question
+    page.keyboard.press("Escape")
+    page.evaluate(
+        """async () => {
+          release();
+          await Promise.all(asked);
+          await new Promise((resolve) => setTimeout(resolve));
+        }"""
+    )
+    assert page.locator(".search-box .hit").count() == 0
+    box.fill("checking")  # a new question is answered as before
+    page.locator(".search-box .hit").first.wait_for()
+
+
 def test_folds_open_by_keyboard(page, demo_site):
     page.goto(addresses(demo_site)["charge"])
     page.locator("details:not([open]) > summary").first.focus()

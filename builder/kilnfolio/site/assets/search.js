@@ -507,11 +507,16 @@
       place.setAttribute("aria-live", "polite");
       document.addEventListener("click", (event) => {
         if (!form.contains(event.target)) {
-          place.replaceChildren();
+          close();
         }
       });
     }
     let request = 0;
+    // results still on their way are not shown either
+    function close() {
+      request += 1;
+      place.replaceChildren();
+    }
     function ask() {
       const question = input.value;
       request += 1;
@@ -556,7 +561,7 @@
     input.addEventListener("input", ask);
     form.addEventListener("keydown", (event) => {
       if (event.key === "Escape") {
-        place.replaceChildren();
+        close();
         input.focus();
       }
     });
