@@ -210,10 +210,16 @@ def test_the_figures_answer_the_arrow_keys_and_say_what_they_show(page, bench_pa
         assert page.locator(said).get_attribute("role") == "status"
         label = page.locator(f"label[for={knob[1:]}]")
         expect(label).to_have_count(1)
-    for box in ("#bench-cut", "#bench-stack", "#bench-survey"):
+    figures = ("#bench-air", "#bench-board", "#bench-cut", "#bench-stack", "#bench-survey")
+    for box in (*figures, "#bench-charge"):
         drawing = page.locator(f"{box} svg")
         expect(drawing).to_have_attribute("role", "img")
         assert drawing.get_attribute("aria-label") or drawing.get_attribute("aria-labelledby")
+        assert page.locator(f"{box} :is([role=status], [aria-live=polite])").count(), box
+    fields = page.locator(".bench :is(input, select)")
+    assert fields.count() > 20
+    for field in fields.all():
+        assert field.evaluate("one => one.labels.length") == 1, field.get_attribute("id")
 
 
 def test_every_figure_is_drawn_where_there_is_no_script(browser, bench_page):

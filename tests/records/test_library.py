@@ -631,6 +631,28 @@ def test_air_gets_warmer_and_drier_from_step_to_step(name):
     assert temps == sorted(temps)
 
 
+#: Drying gradients of the drafts after central European practice, recalled.
+GRADIENTS = {
+    "picea-abies-50mm-gradient": 2.8,
+    "fagus-sylvatica-30mm-gradient": 2.2,
+    "quercus-robur-30mm-gradient": 1.8,
+}
+
+
+@pytest.mark.parametrize("name", GRADIENTS)
+def test_the_emc_of_a_step_is_the_mc_at_its_start_over_the_drying_gradient(name):
+    """Central European practice, from memory; above fibre saturation the MC counts as 28 %."""
+    schedule = SCHEDULES[name]
+    assert f"drying gradient of {GRADIENTS[name]}" in " ".join(schedule.governs.split())
+    assert schedule.approved is None, "a draft"
+    start = 28.0
+    for step in schedule.steps:
+        assert step.emc.value == pytest.approx(start / GRADIENTS[name], abs=0.05)
+        start = step.until_mc.value if isinstance(step.until_mc, Percent) else 0.0
+    temps = [step.dry_bulb.value for step in schedule.steps]
+    assert temps == sorted(temps)
+
+
 @pytest.mark.parametrize("name", [name for name in INVENTED if name.endswith("-dh")])
 def test_dehumidification_schedules_stay_cool(name):
     """Below 60 °C throughout, and below the ceiling of every species while it is wet."""
