@@ -11,6 +11,7 @@ import sys
 import time
 
 import pytest
+from tests.minimal import minimal_mill
 
 from kilnfolio.runtime.errors import WorkersUnreachableError
 from kilnfolio.runtime.workers import MOST_DEATHS, Workers
@@ -119,3 +120,72 @@ def test_workers_end_when_their_parent_is_killed(tmp_path):
     run.communicate(timeout=120)
     assert pids
     assert all_gone_soon(pids)
+
+
+#: Two processes print until they are told to end in some way.
+PRINTS = """
+import sys
+from kilnfolio.paper.printing import pdf_of
+from kilnfolio.runtime.workers import Workers
+
+if __name__ == "__main__":
+    with Workers(2, preload=["kilnfolio.paper.printing"]) as pool:
+        tasks = [pool.submit(pdf_of, "<html lang=en><title>x</title>", "record.css") for _ in range(4)]
+        [task.result() for task in tasks]
+        print(pdf_of("<html lang=en><title>y</title>", "record.css")[0][:4], flush=True)
+        if sys.argv[1] == "fails":
+            raise ValueError
+        while sys.argv[1] != "ends":
+            pool.submit(pdf_of, "<html lang=en><title>x</title>", "record.css").result()
+"""
+
+
+@pytest.mark.parametrize("end", ["ends", "fails", "SIGINT", "SIGKILL"])
+def test_no_temporary_file_outlives_a_run(tmp_path, end):
+    """Neither typefaces, unpacked by WeasyPrint in each process, nor the fork server's socket."""
+    (tmp_path / "prints.py").write_text(PRINTS)
+    folder = tmp_path / "t"  # a short name: a socket's path has no more than 108 bytes
+    folder.mkdir()
+    run = subprocess.Popen(
+        [sys.executable, tmp_path / "prints.py", end],
+        env={**os.environ, "TMPDIR": str(folder)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+        start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )
+    assert "%PDF" in run.stdout.readline()
+    assert any(folder.iterdir()), "nothing was there to be left behind"
+    if end == "SIGKILL":
+        run.kill()
+    elif end == "SIGINT":
+        os.killpg(run.pid, signal.SIGINT)
+    run.communicate(timeout=120)
+    for _ in range(600 if end == "SIGKILL" else 1):  # the fork server tidies up a little later
+        if not any(folder.iterdir()):
+            break
+        time.sleep(0.05)
+    assert [path.name for path in folder.iterdir()] == []
+
+
+def test_a_build_told_to_end_leaves_nothing_behind(tmp_path):
+    """`kill`, and systemd, send SIGTERM; a build with one process prints in that process."""
+    root, folder = minimal_mill(tmp_path / "mill"), tmp_path / "t"
+    folder.mkdir()
+    build = subprocess.Popen(
+        [sys.executable, "-m", "kilnfolio", "build", root, "--workers", "1"],
+        env={**os.environ, "TMPDIR": str(folder)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while not any(folder.rglob("typefaces-*/*")):
+        assert build.poll() is None, "it ended before it printed"
+        time.sleep(0.01)
+    build.terminate()
+    _, said = build.communicate(timeout=120)
+    assert build.returncode == 143
+    assert "Traceback" not in said
+    assert [path.name for path in folder.iterdir()] == []
+    assert not (root / "site/mill").exists()

@@ -8,6 +8,7 @@ import pyarrow.parquet
 import pytest
 from tests.conftest import PROJECT
 from tests.cut import cut_of
+from tests.runtime.test_files import noted_syncs
 
 from kilnfolio.api import TABLES, open_mill
 from kilnfolio.api.export import FORMATS
@@ -186,3 +187,13 @@ def test_other_files_are_not_replaced(tmp_path, folder, capsys):
     assert main(["export", str(folder), "--out", str(tmp_path / "mine")]) == 2
     assert "holds other files" in capsys.readouterr().err
     assert (tmp_path / "mine/diary.txt").read_text() == "mine"
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_an_export_is_on_the_disk_before_it_replaces_the_last(folder, tmp_path, monkeypatch, form):
+    for _ in range(2):
+        flushed = noted_syncs(monkeypatch)
+        assert main(["export", str(folder), "--format", form, "--out", str(tmp_path / "x")]) == 0
+        out = tmp_path / "x"
+        assert {path.stat().st_ino for path in (out, *out.rglob("*"))} <= flushed
+    assert [path.name for path in tmp_path.iterdir()] == ["x"]

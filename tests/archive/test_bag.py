@@ -14,6 +14,7 @@ import bagit
 import pytest
 from tests.archive import sealing
 from tests.minimal import FILES, minimal_mill
+from tests.runtime.test_files import noted_syncs
 
 from kilnfolio.archive.bag import NotSealedError, bag_files, pack, read_bag, verify_files
 from kilnfolio.archive.proofs import ENTRIES
@@ -99,6 +100,13 @@ def test_a_later_change_of_a_shared_file_does_not_change_the_bag(mill, tmp_path)
     later = shutil.copytree(mill, tmp_path / "later")
     sealing.change(later / FILES["mill"], "office@mill.example", "desk@mill.example")
     assert bag_files(later, "C1", notice=sealing.NOTICE) == first
+
+
+def test_a_bag_is_on_the_disk_before_it_takes_its_place(mill, tmp_path, monkeypatch):
+    flushed = noted_syncs(monkeypatch)
+    bag = sealing.bag_of(mill, tmp_path / "bags")
+    assert {path.stat().st_ino for path in (bag, *bag.rglob("*"))} <= flushed
+    assert [path.name for path in bag.parent.iterdir()] == [bag.name]
 
 
 def test_another_charges_seal_does_not_change_the_bag(tmp_path):

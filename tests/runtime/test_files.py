@@ -186,3 +186,24 @@ def test_a_kill_leaves_the_old_file_and_nothing_else(tmp_path, call):
     )
     assert ran.returncode == -signal.SIGKILL
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"f": b"old"}
+
+
+def test_a_folder_is_flushed_with_everything_in_it(tmp_path, monkeypatch):
+    (tmp_path / "a/b").mkdir(parents=True)
+    for name in ("f", "a/f", "a/b/f"):
+        (tmp_path / name).write_bytes(b"new")
+    flushed = noted_syncs(monkeypatch)
+    files.sync_tree(tmp_path)
+    assert flushed == {path.stat().st_ino for path in (tmp_path, *tmp_path.rglob("*"))}
+
+
+def noted_syncs(monkeypatch):
+    """Return a set that receives the inode of whatever is flushed to the disk."""
+    flushed, sync = set(), os.fsync
+
+    def note(handle):
+        flushed.add(os.fstat(handle).st_ino)
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", note)
+    return flushed

@@ -22,6 +22,7 @@ from kilnfolio import __version__
 from kilnfolio.api.mill import MillView
 from kilnfolio.api.tables import UNIT_CODES, Column, Edition, Table, tables_in
 from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.runtime.files import sync_folder, sync_tree
 from kilnfolio.site.series import cell
 
 _PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -79,9 +80,11 @@ def export(
     with tempfile.TemporaryDirectory(dir=out.absolute().parent, prefix=".export-") as staging:
         made = Path(staging) / "made"
         FORMATS[form](made, tables, rows, edition)
+        sync_tree(made)
         if out.is_dir():
             shutil.rmtree(out)
         os.replace(made, out)  # noqa: PTH105  also for a folder
+    sync_folder(out.absolute().parent)
     return {name: len(found) for name, found in rows.items()}
 
 

@@ -35,7 +35,7 @@ from kilnfolio.archive.proofs import BagLedger, bag_ledger, lot_records
 from kilnfolio.archive.recompute import temporary_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
-from kilnfolio.runtime.files import read_file, sync_folder
+from kilnfolio.runtime.files import read_file, sync_folder, sync_tree
 
 DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 ALGORITHMS = ("sha256", "sha512")
@@ -85,6 +85,7 @@ def write_bag(
         for path, data in files.items():
             (new / path).parent.mkdir(parents=True, exist_ok=True)
             (new / path).write_bytes(data)
+        sync_tree(new)
         if (out / charge).exists():
             (out / charge).rename(Path(name) / "old")
         new.rename(out / charge)

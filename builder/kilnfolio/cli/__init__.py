@@ -11,11 +11,12 @@ from __future__ import annotations
 import gc
 import io
 import os
+import signal
 import sys
 from importlib import import_module
 
 from kilnfolio import __version__
-from kilnfolio.cli.errors import INTERRUPTED, exit_code
+from kilnfolio.cli.errors import INTERRUPTED, TERMINATED, exit_code
 from kilnfolio.cli.parser import CommandParser
 
 TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
@@ -79,6 +80,8 @@ def run() -> NoReturn:
     for stream in (sys.stdout, sys.stderr):  # escape what the terminal cannot show, as "m³"
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+    # as Ctrl-C does, so that no temporary files are left behind; systemd stops a build in this way
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(TERMINATED))
     code = main()
     if code == INTERRUPTED:
         # Python 3.11 remembers an interrupt inside exec() of a string, which dataclasses use, even

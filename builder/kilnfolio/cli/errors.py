@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from kilnfolio.records.problems import RecordProblems
 
 #: Exit codes: success; findings or differences; bad input or usage; a fault in the program
-#: (EX_SOFTWARE of BSD's sysexits.h); stopped by Ctrl-C.
-OK, FINDINGS, ERROR, FAULT, INTERRUPTED = 0, 1, 2, 70, 130
+#: (EX_SOFTWARE of BSD's sysexits.h); stopped by Ctrl-C; stopped by SIGTERM, as by `kill`.
+OK, FINDINGS, ERROR, FAULT, INTERRUPTED, TERMINATED = 0, 1, 2, 70, 130, 143
 #: Exit codes of an audit by verdict: recomputed and identical; identical, but no key was given;
 #: something could not be confirmed; something differs.
 AUDITED = {"identical": OK, "identical, key not confirmed": 3, "incomplete": 4, "differs": FINDINGS}

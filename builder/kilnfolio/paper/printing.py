@@ -11,11 +11,13 @@ import gc
 import io
 import logging
 import re
+import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from multiprocessing.util import get_temp_dir
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
@@ -33,6 +35,17 @@ class RefusedAddressError(ValueError):
     """A document refers to a file outside the assets folder."""
 
 
+class _Fonts(FontConfiguration):
+    """Typefaces in a folder that is removed with the process that started this one, at the latest.
+
+    WeasyPrint's own is removed only when Python forgets this object, and a worker that ends does not.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._folder = Path(tempfile.mkdtemp(prefix="typefaces-", dir=get_temp_dir()))
+
+
 class Press:
     """Lays out documents in one style, so that pages of several can be joined in one PDF.
 
@@ -45,7 +58,7 @@ class Press:
     """
 
     def __init__(self, css: tuple[str, ...], own: str = ""):
-        self._fonts = FontConfiguration()
+        self._fonts = _Fonts()
         self._sheet = weasyprint.CSS(
             string="\n".join([*map(paper_sheet, css), own]),
             base_url=_BASE,

@@ -1,9 +1,14 @@
-"""A Dask cluster whose workers print the PDFs of a build."""
+"""A Dask cluster whose workers print the PDFs of a build.
+
+Results come back as MessagePack, which holds data and no code. Dask wraps them, and messages of its
+own, in pickles; `runtime.unpickling` keeps these from running anything here.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from concurrent.futures import Executor
+import logging
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -50,15 +55,16 @@ NO_CLUSTER = Cluster()
 def cluster(where: Cluster) -> Iterator[Executor]:
     """Yield the workers of a Dask cluster.
 
-    Work and results travel as pickles, so each machine can run programs on every other: every
-    machine of a cluster must be trusted as much as this one.
+    A task returns None, numbers, text, bytes, or lists of these; a tuple arrives as a list. Tasks
+    travel as pickles: the workers trust this machine, and it trusts them with nothing but PDFs.
 
     Raises
     ------
     WorkersDifferError
         A worker runs a different version of the code from this process.
     WorkersUnreachableError
-        No cluster answers, or the address and the files do not match.
+        No cluster answers, the address and the files do not match, the workers of a task died, or a
+        machine sent something that could have run code here.
     """
     try:
         from distributed import Client
@@ -66,19 +72,96 @@ def cluster(where: Cluster) -> Iterator[Executor]:
         raise WorkersUnreachableError(
             "a cluster needs kilnfolio's extra 'cluster': pip install 'kilnfolio[cluster]'"
         ) from None
+    from kilnfolio.runtime.unpickling import only_harmless_pickles
+
+    _silence()
+    with only_harmless_pickles() as refused:
+        try:
+            client = Client(where.address, timeout="10s", security=_security(where))
+        except Exception as error:
+            raise _answer(refused, f"no cluster answers at {where.address}: {error}") from None
+        with client:
+            here = code_digests()
+            try:
+                there = client.run(_packed, code_digests)
+                others = [worker for worker, packed in there.items() if _unpacked(packed) != here]
+            except Exception as error:
+                raise _answer(refused, f"the workers at {where.address} fail: {error}") from None
+            if others:
+                raise WorkersDifferError(
+                    f"{', '.join(others)}: another version of kilnfolio or of its PDF libraries is "
+                    "installed there; install the same versions as here"
+                )
+            yield _Printers(client.get_executor(pure=False, retries=MOST_DEATHS), refused)
+
+
+def _silence() -> None:
+    """Keep Dask from printing tracebacks: what stops a build is raised, and told in a sentence."""
+    for name in ("distributed", "distributed.client", "tornado.application"):
+        for handler in logging.getLogger(name).handlers:
+            handler.setLevel(logging.CRITICAL + 1)
+
+
+def _answer(refused: list[str], otherwise: str) -> WorkersUnreachableError:
+    """Return the error to raise: that something was refused, if so, or what else it is."""
+    if not refused:
+        return WorkersUnreachableError(otherwise)
+    return WorkersUnreachableError(
+        f"something that a machine of the cluster sent was not read: it names {refused[0]}, and only "
+        "data is read here, for all else could run programs. Its own log says whether Dask failed "
+        "there; if not, find out who changed that machine"
+    )
+
+
+class _Printers(Executor):
+    """The workers of a cluster, whose results are data and nothing else."""
+
+    def __init__(self, dask: Executor, refused: list[str]):
+        self._dask, self._refused = dask, refused
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Submit a task; its result is unpacked as it arrives."""
+        task: Future[Any] = Future()
+        task.set_running_or_notify_cancel()
+
+        def done(packed: Future[bytes]) -> None:
+            try:
+                task.set_result(_unpacked(packed.result()))
+            except _TaskFailedError as error:
+                task.set_exception(error)
+            except BaseException as error:
+                words = f"the workers of the cluster gave up: {type(error).__name__}: {error}"
+                task.set_exception(_answer(self._refused, words))
+
+        self._dask.submit(_packed, fn, *args, **kwargs).add_done_callback(done)
+        return task
+
+
+class _TaskFailedError(Exception):
+    """A task failed on its worker, as it would have here."""
+
+
+def _packed(fn: Callable[..., Any], *args: Any, **kwargs: Any) -> bytes:
+    """Run a task on a worker; return its result, or what it failed with, as MessagePack."""
     try:
-        client = Client(where.address, timeout="10s", security=_security(where))
-    except (OSError, ValueError) as error:
-        raise WorkersUnreachableError(f"no cluster answers at {where.address}: {error}") from None
-    with client:
-        here = code_digests()
-        other = [worker for worker, digests in client.run(code_digests).items() if digests != here]
-        if other:
-            raise WorkersDifferError(
-                f"{', '.join(other)}: another version of kilnfolio or of its PDF libraries is "
-                "installed there; install the same versions as here"
-            )
-        yield client.get_executor(pure=False, retries=MOST_DEATHS)
+        found = [fn(*args, **kwargs), ""]
+    except Exception as error:
+        found = [None, f"{type(error).__name__}: {error}"]
+    import msgpack
+
+    packed: bytes = msgpack.packb(found)
+    return packed
+
+
+def _unpacked(packed: bytes) -> Any:
+    import msgpack
+
+    if type(packed) is not bytes:
+        raise TypeError(f"a worker sent {type(packed).__name__} in place of bytes")
+    result, failure = msgpack.unpackb(packed)
+    if failure:
+        raise _TaskFailedError(failure)
+    return result
 
 
 def _security(where: Cluster) -> Any:

@@ -1,5 +1,8 @@
 """Atomic writes, and reads with a size limit.
 
+What people keep is flushed to the disk before it takes its place: records, keys, the ledger, bags,
+exports. A site is not, for the next build notices what is damaged and makes it again.
+
 Whenever the machine stops, either the old file or the new one is there. A full disk, a kill or a
 power cut never leaves half a file; and where the system supports unnamed files (Linux), it leaves
 no temporary file either.
@@ -159,3 +162,13 @@ def sync_folder(folder: Path) -> None:
             os.fsync(handle)
         finally:
             os.close(handle)
+
+
+def sync_tree(path: Path) -> None:
+    """Flush a file, or a folder and everything in it, to the disk."""
+    for below in path.rglob("*"):
+        if not below.is_dir():
+            with open_regular(below) as file:
+                os.fsync(file.fileno())
+    for folder in (path, *filter(Path.is_dir, path.rglob("*"))):
+        sync_folder(folder)

@@ -1,12 +1,20 @@
-"""Silence workers whose parent process has died. The fork server loads this module first.
+"""What is left to do when a parent process has died. The fork server loads this module first.
 
 A worker that is still starting when Ctrl-C stops its parent finds the parent's pipes and locks gone
 and would print a traceback for each. Later errors travel to the parent, which reports them.
+
+The fork server is the last to end: after the parent, however that was stopped, and after all workers.
+It removes the folder of their temporary files, which a parent that was killed could not.
 """
 
 from __future__ import annotations
 
+import atexit
+import os
+import shutil
 import sys
+from multiprocessing import forkserver
+from pathlib import Path
 from types import TracebackType
 
 #: What reading from a dead parent raises.
@@ -19,3 +27,13 @@ def _report(kind: type[BaseException], error: BaseException, trace: TracebackTyp
 
 
 sys.excepthook = _report
+
+
+def _remove_temporary_files(server: int) -> None:
+    # the address of its socket, in the parent's folder
+    address = getattr(forkserver, "_forkserver")._forkserver_address  # noqa: B009  (unknown to mypy)
+    if address and os.getpid() == server:
+        shutil.rmtree(Path(address).parent, ignore_errors=True)
+
+
+atexit.register(_remove_temporary_files, os.getpid())
