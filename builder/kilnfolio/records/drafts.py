@@ -73,7 +73,7 @@ def read_draft(document: Document, model: type[R], zone: ZoneInfo | None) -> Loc
     try:
         return validate(document, model, zone=zone)
     except RecordProblems as error:
-        if not holds_marks(document.value):
+        if not isinstance(document.value, dict) or not holds_marks(document.value):
             raise
         return Draft(
             kind_of(model),
