@@ -596,16 +596,74 @@ def test_stops_and_stages_begin_and_end(mill, capsys):
     assert value_of(mill)["stops"][0]["end"] == "2026-06-08T05:40"
     assert main(["stop", "C1", *more]) == 2
     assert main(["equalize", "C1", "end", *more]) == 2
-    assert main(["equalize", "C1", "begin", "--at", "2026-06-08T12:00", *more]) == 0
+    assert main(["equalize", "C1", "begin", "--at", "2026-06-08T12:00", *more, "--yes"]) == 0
     stage = value_of(mill)["equalizing"]
-    assert (stage["dry_bulb"], stage["emc"]) == ("55.0 °C", "10 %")  # 2 points below 12 %
+    assert (stage["dry_bulb"], stage["emc"]) == ("131 °F", "10 %")  # 55 °C in a mill
+    # that sets °F; 2 points below 12 %
     assert main(["check", str(mill), "--charge", "C1"]) == 1
     assert main(["finish", "C1", "--ended", "2026-06-10T12:00", *more]) == 1  # it has not ended
-    assert main(["equalize", "C1", "end", "--at", "2026-06-09T12:00", *more]) == 0
+    assert main(["equalize", "C1", "end", "--at", "2026-06-09T12:00", *more, "--yes"]) == 0
     assert main(["finish", "C1", "--ended", "2026-06-10T12:00", *more]) == 0
     assert main(["finish", "C1", "--unloaded", "2026-06-10T15:00", *more]) == 0
     assert list(checked_mill(mill).charges) == ["C1"]
     capsys.readouterr()
+
+
+@pytest.mark.parametrize(
+    ("command", "masses", "says"),
+    [
+        # the driest board, S2 at 2400 g on 2110 g, is at 13.7 %: above 10 % by more than half a point
+        (
+            ["equalize", "C1", "begin"],
+            ("2400", "2400", "2200"),
+            "equalizing begins when the driest board is at 10 %; the driest is S2 at 13.7 %",
+        ),
+        # the boards are at 20.0, 13.7 and 16.1 %, 16.6 % in the mean
+        (
+            ["condition", "C1", "begin"],
+            ("2400", "2400", "2200"),
+            "the boards average 16.6 %; the target is 12 %",
+        ),
+        (
+            ["finish", "C1", "--ended", "2026-06-10T12:00"],
+            ("2400", "2400", "2200"),
+            "the boards average 16.6 %; the target is 12 %",
+        ),
+        # 2310 g on 2110 g are 9.5 %, dry enough; 2240 g on 2000 g are 12.0 %
+        (["equalize", "C1", "begin"], ("2240", "2310", "2120"), None),
+        (["finish", "C1", "--ended", "2026-06-10T12:00"], ("2240", "2310", "2120"), None),
+    ],
+)
+def test_a_stage_that_begins_too_wet_is_asked_about(mill, capsys, command, masses, says):
+    """MC = 100 × (m − m₀) ÷ m₀ by hand; oven-dry masses 2000, 2110 and 1895.4 g, target 12 %."""
+    more = ["--folder", str(mill)]
+    boards = [f"S{number}={mass}" for number, mass in enumerate(masses, start=1)]
+    assert main(["weigh", "C1", *boards, "--at", "2026-06-08T08:00", "--yes", *more]) == 0
+    before = value_of(mill)
+    capsys.readouterr()
+    assert main([*command, *more]) == (1 if says else 0)
+    said = capsys.readouterr().out
+    if says:
+        assert f"  ? {says}\n" in said
+        assert value_of(mill) == before
+        assert main([*command, *more, "--yes"]) == 0
+    else:
+        assert "  ? " not in said
+    assert value_of(mill) != before
+
+
+def test_equalizing_that_ends_too_early_is_asked_about(mill, capsys):
+    """2280 g on 2000 g are 14.0 %, by hand; the target is 12 %."""
+    more = ["--folder", str(mill)]
+    round_of = ["weigh", "C1", "S1=2280", "S2=2310", "S3=2120", "--at", "2026-06-08T08:00", "--yes"]
+    assert main([*round_of, *more]) == 0
+    assert main(["equalize", "C1", "begin", "--at", "2026-06-08T12:00", *more]) == 0
+    capsys.readouterr()
+    end = ["equalize", "C1", "end", "--at", "2026-06-09T12:00", *more]
+    assert main(end) == 1
+    says = "equalizing ends when the wettest board is at the target of 12 %; S1 is at 14.0 %"
+    assert f"  ? {says}\n" in capsys.readouterr().out
+    assert main([*end, "--yes"]) == 0
 
 
 def test_hand_meter_rounds_alone_give_a_controlling_mc(tmp_path, capsys):

@@ -5,6 +5,7 @@ Rooms
 entries     kinds of entry, and the entry file that a phone keeps and hands over
 apply       an entry put into a charge's record: only once, in order of time
 times       times as people type them and as records hold them
+doubts      what looks wrong in a step, a stage or the end of a charge
 messages    what a command prints before and after it writes
 commands    the steps that all these commands share
 take        the command ``take``: entry files and exports put into the records

@@ -19,7 +19,8 @@ from pydantic import TypeAdapter, ValidationError
 from kilnfolio.adopt.entry import messages
 from kilnfolio.adopt.entry.apply import apply
 from kilnfolio.adopt.entry.completing import open_numbers
-from kilnfolio.adopt.entry.entries import Entry, FinishEntry, StepEntry, WeighingEntry
+from kilnfolio.adopt.entry.doubts import entry_doubts
+from kilnfolio.adopt.entry.entries import Entry, FinishEntry, WeighingEntry
 from kilnfolio.adopt.entry.times import moment
 from kilnfolio.adopt.nearby import open_beside
 from kilnfolio.adopt.record_file import STATE, ChargeFile, replace_file
@@ -29,6 +30,7 @@ from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.review.kiln_state import KilnState, charge_limits, kiln_state
+from kilnfolio.review.limits import LimitTable
 from kilnfolio.review.round_check import examine_round
 from kilnfolio.runtime.files import read_file
 
@@ -102,6 +104,11 @@ class TaskContext:
     def number(self) -> str:
         """The charge's number."""
         return (self.root / self.file.name).parent.name
+
+    def limits(self) -> LimitTable:
+        """Return the mill's limits as they apply to the charge."""
+        assert self.charge is not None
+        return charge_limits(self.folder, self.charge)
 
     def state(self) -> KilnState | None:
         """Return the state of the charge; None if the record holds too little to tell."""
@@ -283,7 +290,7 @@ def _shown(task: TaskContext, entry: Any) -> tuple[Sequence[str], list[str]]:
         )
         return lines, [doubt.words for doubt in look.doubts]
     return list(messages.state_lines(state, task.regional)), [
-        *_step_doubts(state, entry),
+        *entry_doubts(state, entry, task.limits()),
         *_still_open(task, entry),
     ]
 
@@ -295,24 +302,6 @@ def _still_open(task: TaskContext, entry: Any) -> Iterator[str]:
         stands = task.file.record.at((name,))
         if isinstance(stands, dict) and str(stands.get("end")) in (TO_FILL, "None"):
             yield f"{name} has not ended: kilnfolio {_VERBS[name]} {task.number} end"
-
-
-def _step_doubts(state: KilnState, entry: Any) -> Iterator[str]:
-    if not isinstance(entry, StepEntry):
-        return
-    if entry.step > len(state.steps):
-        yield f"the schedule has {len(state.steps)} steps"
-    elif state.step is not None and entry.step != state.step + 1:
-        yield f"step {state.step} is in force, and this is step {entry.step}"
-    elif state.next_due and state.next_due.label == f"step {entry.step}" and not state.is_due:
-        yield (
-            (
-                f"step {entry.step} falls due at {state.next_due.mc_pct:g} %; controlling MC was "
-                f"{state.controlling_pct:.1f} %"
-            )
-            if state.controlling_pct is not None
-            else f"step {entry.step} falls due at {state.next_due.mc_pct:g} %; no round is on record"
-        )
 
 
 # --- entries from the words of each command -------------------------------------------------------
@@ -505,7 +494,7 @@ def stage_air(task: TaskContext, name: str) -> tuple[str, str]:
         and schedule.target_mc.value == charge.target_mc.value
     ):
         return planned.dry_bulb.entered, planned.emc.entered
-    limits = charge_limits(task.folder, charge)
+    limits = task.limits()
     target = charge.target_mc.value
     emc = (
         float(equalizing_emc(target, limits.value("equalizing-below-target")))
@@ -513,7 +502,8 @@ def stage_air(task: TaskContext, name: str) -> tuple[str, str]:
         else float(conditioning_emc(target, limits.value("conditioning-above-target")))
     )
     air = state.air or state.steps[-1]
-    return f"{air.dry_bulb_c:.1f} °C", f"{emc:g} %"
+    dry_bulb = task.regional.reading(air.dry_bulb_c).replace("\N{NO-BREAK SPACE}", " ")
+    return dry_bulb, f"{emc:g} %"
 
 
 def finish(task: TaskContext, ended: str | None, unloaded: str | None, now: dt.datetime) -> Any:
