@@ -12,6 +12,7 @@ from dataclasses import asdict
 import pytest
 from playwright.sync_api import expect
 from tests.minimal import DROP, FILES, minimal_mill
+from tests.pdf_reading import read_pages
 from tests.site_assets import copy_assets
 
 from kilnfolio.adopt.entry.take import read_entries, take, take_codes
@@ -348,3 +349,15 @@ def test_the_today_page_says_what_the_shift_must_know(made):
     assert "Fan 2 hums" in words
     assert "kiln-side/C1.html" in words
     assert "equalize at" in words
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_today_prints_on_one_sheet_for_the_shift(demo_site, browser, tmp_path, paper):
+    page = browser.new_page()
+    page.goto((demo_site / "mill/index.html").as_uri())
+    page.pdf(path=tmp_path / "today.pdf", format=paper)
+    page.close()
+    [sheet] = read_pages(tmp_path / "today.pdf")
+    for said in ("Kiln 1", "Kiln 2", "Kiln 3", "From the last shift", "Guidance only"):
+        assert said in sheet.text
+    assert "An invented hardwood mill" not in sheet.text  # what the mill is, no shift needs

@@ -157,6 +157,6 @@ def _stage_words(state: KilnState) -> str:
 
 
 def _notes(charge: Charge, as_of: dt.datetime) -> Iterator[Note]:
-    for event in charge.events:
+    for event in sorted(charge.events, key=lambda one: one.at):  # as the shift went
         if event.note and as_of - _SHIFT <= event.at <= as_of:
             yield Note(event.at, event.by or "", event.note)
