@@ -59,7 +59,9 @@ def test_a_column_option_overrides_what_the_column_looks_like(mill, tmp_path, ca
     path = sheet(tmp_path, TALL)
     words = ["--unit", "g", "--time", "07:10", "--column", "C=ignore"]
     assert weighings(mill, path, *words) == 2
-    assert "no sheet holds weighings" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "no sheet holds weighings" in said
+    assert "or say what its columns hold with --column 'HEADING=ROLE'" in said
 
 
 def test_in_a_terminal_the_command_asks(mill, tmp_path, capsys, monkeypatch):

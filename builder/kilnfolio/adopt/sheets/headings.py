@@ -176,5 +176,6 @@ def find_table(
         path.name,
         f"no sheet holds {kind.words}" + (f" (of '{options.sheet}')" if options.sheet else ""),
         f"one row of headings must name {needed}{_missing_headings(path, kind, options)}",
-        f"Write these headings in the sheet{kind.otherwise}",
+        "Write these headings in the sheet, or say what its columns hold with --column "
+        f"'HEADING=ROLE' (--help lists the roles){kind.otherwise}",
     )
