@@ -6,11 +6,15 @@ import subprocess
 from collections.abc import Mapping
 from importlib import import_module
 from pathlib import Path
+from statistics import median
 
 import pytest
 
 PROJECT = Path(__file__).resolve().parent.parent
 PACKAGE = PROJECT / "builder" / "kilnfolio"
+
+#: Lines of code that a function may have, docstring aside.
+SCREEN = 60
 
 #: A room may import those after it, never those before.
 ORDER = (
@@ -110,6 +114,28 @@ def test_no_modules_import_each_other_in_a_circle():
 @pytest.mark.parametrize("name", modules())
 def test_every_module_can_be_imported(name):
     import_module(name)
+
+
+def lines_of_code(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Return the lines of a function without its docstring."""
+    docstring = ast.get_docstring(function, clean=False) or ""
+    return function.end_lineno - function.lineno + 1 - len(docstring.splitlines())
+
+
+def test_a_function_fits_on_a_screen():
+    long = {
+        f"{path.relative_to(PACKAGE)}: {node.name}": lines
+        for path in SOURCES
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+        and (lines := lines_of_code(node)) > SCREEN
+    }
+    assert not long
+
+
+def test_a_file_is_read_in_one_sitting():
+    lengths = [len(path.read_text().splitlines()) for path in SOURCES]
+    assert median(lengths) <= 150
 
 
 def test_the_graph_knows_nothing_of_timber():

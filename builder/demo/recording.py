@@ -66,6 +66,31 @@ def pack_numbers(plan: ChargePlan, positions: list[str]) -> dict[str, str]:
     }
 
 
+def _head(making: Making) -> dict[str, Any]:
+    """Return what a record says before its charge ends."""
+    plan = making.plan
+    return {
+        "format": 1,
+        "id": plan.id,
+        "invented": True,
+        "kiln": plan.kiln,
+        "schedule": plan.schedule,
+        "schedule_revision": making.library.schedules[plan.schedule].revision,
+        "stock": [_stock(making)],
+        "target_mc": f"{plan.target_mc:g} %",
+        "stacking": _stacking(making),
+        "loaded": written(plan.started - dt.timedelta(hours=17)),
+        "started": written(plan.started),
+    }
+
+
+def _step_changes(making: Making) -> list[Line]:
+    return [
+        Line(at=written(making.moment(minute)), step=number, by=_who(making, minute), reason=reason)
+        for minute, number, reason in making.sheet.steps
+    ]
+
+
 def charge_record(
     making: Making, cooled_hours: float
 ) -> tuple[dict[str, Any], dt.datetime, dt.datetime]:
@@ -75,19 +100,8 @@ def charge_record(
     unloaded = _at(ended + dt.timedelta(hours=cooled_hours + 0.5))
     surveyed = _office_hour(unloaded, plan.survey.days_after, 9, 40)
     survey, stress, defects = _findings(making, surveyed)
-    schedule = making.library.schedules[plan.schedule]
     record = {
-        "format": 1,
-        "id": plan.id,
-        "invented": True,
-        "kiln": plan.kiln,
-        "schedule": plan.schedule,
-        "schedule_revision": schedule.revision,
-        "stock": [_stock(making)],
-        "target_mc": f"{plan.target_mc:g} %",
-        "stacking": _stacking(making),
-        "loaded": written(plan.started - dt.timedelta(hours=17)),
-        "started": written(plan.started),
+        **_head(making),
         "ended": written(ended),
         "unloaded": written(unloaded),
         "cooled_for": f"{cooled_hours:g} h",
@@ -99,15 +113,7 @@ def charge_record(
         "weighings": _weighings(making),
         "log": [Line(file=log_name(plan), profile=profile_of(plan))],
         "hand_readings": _hand_readings(making),
-        "step_changes": [
-            Line(
-                at=written(making.moment(minute)),
-                step=number,
-                by=_who(making, minute),
-                reason=reason,
-            )
-            for minute, number, reason in sheet.steps
-        ],
+        "step_changes": _step_changes(making),
         "stops": _stops(making),
         "events": _events(making),
         "equalizing": _stage(making, sheet.equalizing),
@@ -144,7 +150,6 @@ def charge_record(
 def running_record(making: Making, running: RunningPlan, now: dt.datetime) -> dict[str, Any]:
     """Return the record of a running charge, as far as it is written."""
     plan = making.plan
-    schedule = making.library.schedules[plan.schedule]
     boards = _boards(making, now)
     for board in boards:
         if board["id"] in running.in_the_oven:
@@ -175,17 +180,7 @@ def running_record(making: Making, running: RunningPlan, now: dt.datetime) -> di
         note=running.note,
     )
     return {
-        "format": 1,
-        "id": plan.id,
-        "invented": True,
-        "kiln": plan.kiln,
-        "schedule": plan.schedule,
-        "schedule_revision": schedule.revision,
-        "stock": [_stock(making)],
-        "target_mc": f"{plan.target_mc:g} %",
-        "stacking": _stacking(making),
-        "loaded": written(plan.started - dt.timedelta(hours=17)),
-        "started": written(plan.started),
+        **_head(making),
         "ended": "…",
         "unloaded": "…",
         "control_rule": "wettest half",
@@ -196,10 +191,7 @@ def running_record(making: Making, running: RunningPlan, now: dt.datetime) -> di
         "weighings": weighings,
         "log": [Line(file=log_name(plan), profile=profile_of(plan))],
         "hand_readings": _hand_readings(making),
-        "step_changes": [
-            Line(at=written(making.moment(at)), step=number, by=_who(making, at), reason=reason)
-            for at, number, reason in making.sheet.steps
-        ],
+        "step_changes": _step_changes(making),
         "events": [*events, note],
     }
 

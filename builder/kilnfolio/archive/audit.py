@@ -311,14 +311,7 @@ def _audit_bag(
     seals = [_audit_seal(root, entries, place, closed=True) for place in range(len(entries))]
     unknown = [*_times(root, entries)]
     if proof is None:
-        unknown.append(
-            Difference(
-                kind="no-proof",
-                where=f"data/{PROOF.as_posix()}",
-                what="nothing shows that the "
-                "entries stand in the mill's ledger: no head was signed since",
-            )
-        )
+        unknown.append(_NO_PROOF)
     if entries:
         beside = _unsealed_files(files, sealed_paths(ledger, entries))
         made, not_made = compare_remade_bag(root, files, ledger, proof, entries, beside, again)
@@ -346,6 +339,13 @@ def _audit_bag(
         numbers=tuple(line.entry.number for line in ledger.lines),
         pages=pages,
     )
+
+
+_NO_PROOF = Difference(
+    kind="no-proof",
+    where=f"data/{PROOF.as_posix()}",
+    what="nothing shows that the entries stand in the mill's ledger: no head was signed since",
+)
 
 
 def _dossier_as_sealed(files: dict[str, bytes], entries: Sequence[Entry]) -> Iterator[Difference]:

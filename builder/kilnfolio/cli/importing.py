@@ -49,6 +49,15 @@ def _add_log(kinds: argparse._SubParsersAction[Any]) -> None:
     log.add_argument(
         "--charge", help="copy the file into this charge's folder and list it in the record"
     )
+    _add_reading(log)
+    log.add_argument(
+        "--yes", action="store_true", help="write without asking; all of the above is given"
+    )
+    log.set_defaults(act=_import_log)
+
+
+def _add_reading(log: argparse.ArgumentParser) -> None:
+    """Add the options that say how the export is read."""
     log.add_argument(
         "--column",
         action="append",
@@ -86,10 +95,6 @@ def _add_log(kinds: argparse._SubParsersAction[Any]) -> None:
         metavar="BEGINNING",
         help="beginning of a cell that marks a row without readings, as in EVENT",
     )
-    log.add_argument(
-        "--yes", action="store_true", help="write without asking; all of the above is given"
-    )
-    log.set_defaults(act=_import_log)
 
 
 def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -264,16 +264,20 @@ def _charge(given: Mapping[str, Any], saved: SavedRun) -> tuple[Run, dict[str, A
         "unloaded": _stamp(run.hour + 24),
         "scale_resolution": "1 g",
         "balance_resolution": "0.1 g",
-        "boards": [
-            _board(f"S{place}", mc, dry_g, wettest=mc == max(green))
-            for place, mc in enumerate(green, 1)
-        ],
+        "boards": _boards(green, dry_g),
         "weighings": list(weighings.values()),
         "step_changes": changes,
         "events": events,
         "log": [{"file": f"{NAME}.csv", "profile": NAME}],
         "notes": f"Run for practice on the bench, load {saved.scenario}, seed {saved.seed}.",
     }
+
+
+def _boards(green: Sequence[float], dry_g: float) -> list[dict[str, Any]]:
+    return [
+        _board(f"S{place}", mc, dry_g, wettest=mc == max(green))
+        for place, mc in enumerate(green, 1)
+    ]
 
 
 def _step_of(given: Mapping[str, Any], decision: _Set) -> int | None:
