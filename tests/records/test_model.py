@@ -644,3 +644,26 @@ def test_any_value_anywhere_gives_a_record_or_problems(noun, data):
             assert 1 <= problem.place.line <= len(lines)
             assert problem.what
             assert problem.why
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("basic: 0.56", "basic: .056", "0.08"),
+        ("basic: 0.56", "basic: 560", "1.3"),
+        ("thickness: 4/4", "thickness: 1 mm", "5 to 300 mm"),
+        (
+            "safe_daily_loss:\n",
+            "safe_daily_loss:\n- {thickness: 8/4, rate: 9 %/day, source: x, status: memory}\n",
+            "thicker timber dries slower than 4/4",
+        ),
+        (
+            "safe_daily_loss:\n",
+            "safe_daily_loss:\n- {thickness: 4/4, rate: 9 %/day, source: x, status: memory}\n",
+            "this thickness is listed twice",
+        ),
+    ],
+)
+def test_figures_of_a_species_that_no_formula_takes_are_refused(old, new, said):
+    """Balsa has about 0.15, lignum vitae 1.05 to 1.2 (from memory); the formulas' ranges are wider."""
+    assert said in " ".join(says("species", (old, new)))

@@ -1,7 +1,7 @@
 """A value still to be filled in is reported with its place, its meaning and how to write it."""
 
 import pytest
-from tests.minimal import minimal_mill
+from tests.minimal import FILES, minimal_mill
 from tests.records.refusal import refused
 
 from kilnfolio.records.checking import checked_mill
@@ -55,3 +55,12 @@ def test_a_mark_deep_in_a_charge_is_reported(tmp_path):
         "Write it as in '4862 g'.",
         "S2 is still to be filled in: the record is not complete without it.",
     ]
+
+
+@pytest.mark.parametrize("noun", ["kiln", "lot", "schedule", "species"])
+def test_a_file_that_holds_nothing_but_a_mark_is_no_record(tmp_path, noun):
+    root = minimal_mill(tmp_path, **{noun: "…"})
+    assert any(
+        f"{FILES[noun]}:1:1: the file holds no record" in said
+        for said in refused(checked_mill, root)
+    )

@@ -335,6 +335,11 @@ def test_empty_files_hold_nothing():
             "f.yaml:1:4: '- ' begins a list in the middle of a line: a list stands below its "
             "key. Put each '- ' on a line of its own, or the text in quotes.",
         ),
+        (  # YAML 1.1 also ends a line at U+2028 and U+0085, where editors may not
+            "\u2028format: 1\x85a:\n  l\n  k: x\n",
+            "f.yaml:5:4: this line is indented deeper than the one above: lines "
+            "that belong together begin in the same column. Indent it as far as its neighbours.",
+        ),
         (
             "packs:\n  - id: P1\n   pieces: 4\n",
             "f.yaml:3:4: this line does not fit the list above: "

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
+import re
+from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.minimal import FILES, minimal_mill
 from tests.review.inline import make_folder
 
+from kilnfolio.records.checking import propose
+from kilnfolio.records.folder import open_mill
 from kilnfolio.records.limits import Limits
+from kilnfolio.records.problems import RecordProblems
 from kilnfolio.review.limits import LimitTable, NoLimit, Subject, limit_table
+from kilnfolio.review.reviews import review_all
 
 OAK = Subject(("quercus-rubra",), "hardwood", 25.4, 8.0)
 
@@ -90,3 +97,23 @@ def test_a_charge_is_reviewed_by_the_limits_of_its_own_region() -> None:
         edited = Limits(format=1, revision=2, limits=entries)
         here = folder.with_records(limits=dataclasses.replace(folder.limits, record=edited))
         assert limit_table(here, OAK).value("spike-kelvin") == expected
+
+
+def test_a_limit_that_is_missing_is_said_to_be_and_is_no_fault(tmp_path: Path) -> None:
+    """Each in turn; a check without its limit has no data, and the review may need no limit at all."""
+    mill = open_mill(minimal_mill(tmp_path))
+    review_all(mill)
+    raw = (tmp_path / FILES["limits"]).read_text("utf-8")
+    entries = re.findall(r"(?m)^  [a-z0-9-]+:\n(?:    .*\n)+", raw)
+    needed = set()
+    for entry in entries:
+        key = entry.strip().partition(":")[0]
+        propose(mill, FILES["limits"], raw.replace(entry, "", 1).encode())
+        try:
+            review_all(mill)
+        except RecordProblems as refused:
+            needed.add(key)
+            (said,) = map(str, refused.problems)
+            assert f"{FILES['limits']}:1:1: the limit '{key}' is missing" in said
+    assert len(entries) > 100
+    assert "settling-hours" in needed

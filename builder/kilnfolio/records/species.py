@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from itertools import pairwise
+from typing import Annotated, Literal, Self
 
 import numpy as np
+from pydantic import Field, model_validator
 
-from kilnfolio.records.model import Name, Record, Slug, Text, in_range
+from kilnfolio.records.model import Name, Record, Slug, Text, in_range, record_error
 from kilnfolio.records.quantities import Density, Length, Percent, Rate, Temperature
 from kilnfolio.records.sourced import Known, Sourced
 
@@ -39,9 +41,9 @@ Defect = Literal[
 class SpecificGravity(Known):
     """Oven-dry mass over the mass of as much water, by the volume used."""
 
-    basic: Annotated[float, "green volume"] | None = None
+    basic: Annotated[float, "green volume", Field(ge=0.08, le=1.3)] | None = None
     """On the green volume."""
-    at_12: float | None = None
+    at_12: Annotated[float, Field(ge=0.08, le=1.5)] | None = None
     """On the volume at 12 % MC."""
 
 
@@ -124,7 +126,7 @@ class DryingNote(Known):
 class SafeDailyLoss(Known):
     """The fastest loss of moisture that does not open checks while the wood is wet."""
 
-    thickness: Length
+    thickness: Annotated[Length, in_range(5, 300)]
     """The thickness it is for."""
     rate: Annotated[Rate, in_range(0.1, 60)]
     """Points of MC a day."""
@@ -193,7 +195,7 @@ class Species(Record):
     """Dries slowly and checks easily: daily weighing while wet."""
     specific_gravity: list[SpecificGravity] = []
     """Specific gravity, one entry per source; the first is used."""
-    basic_density: Sourced[Density] | None = None
+    basic_density: Sourced[Annotated[Density, in_range(80, 1300)]] | None = None
     """Basic density, if a source gives it; otherwise it follows from the basic specific gravity."""
     densities: list[DensityRange] = []
     """What other sources give, and density at 12 % MC."""
@@ -229,6 +231,24 @@ class Species(Record):
     """Correction of a resistance meter for this species."""
     notes: Text | None = None
     """What a drying supervisor should know, in a few sentences."""
+
+    @model_validator(mode="after")
+    def _slower_if_thicker(self) -> Self:
+        ordered = sorted(enumerate(self.safe_daily_loss), key=lambda one: one[1].thickness.value)
+        for (_, thin), (place, thick) in pairwise(ordered):
+            if thick.thickness.value == thin.thickness.value:
+                wrong, why = "thickness", "this thickness is listed twice"
+            elif thick.rate.value >= thin.rate.value:
+                wrong, why = "rate", f"thicker timber dries slower than {thin.thickness.entered}"
+            else:
+                continue
+            raise record_error(
+                getattr(thick, wrong).entered,
+                why,
+                "Compare both entries with their source",
+                at=("safe_daily_loss", place, wrong),
+            )
+        return self
 
     @property
     def basic_specific_gravity(self) -> float | None:

@@ -160,11 +160,15 @@ def _decode(raw: bytes, shown_as: str) -> str:
     return text
 
 
+#: What YAML 1.1 counts as the end of a line.
+_YAML_BREAK = re.compile("\r\n|[\r\n\x85\u2028\u2029]")
+
+
 def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: str) -> Problem:
     mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
     place = Place(shown_as, mark.line + 1, mark.column + 1) if mark else Place(shown_as)
     said = str(getattr(error, "problem", None) or error)
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    lines = _YAML_BREAK.split(text)
     if place.line > len(lines):  # the parser counts one line more at the end
         place = Place(shown_as, len(lines), len(lines[-1]) + 1)
     line = lines[place.line - 1]
@@ -321,7 +325,7 @@ def _colon_problem(place: Place, lines: list[str]) -> Problem:
         _GLUED.match(before) or re.match(r"\s*(?:- )?([A-Za-z_][\w-]*):(?=[^\s/])", before)
     ):
         return _missing_space_problem(place.file, above, glued.end(1) + 1, glued[0])
-    if above and not line[0].isspace() and not re.search(r":(\s|$)", before):
+    if above and not line[:1].isspace() and not re.search(r":(\s|$)", before):
         return Problem(
             Place(place.file, above),
             "this line has no ': '",

@@ -7,6 +7,9 @@ from dataclasses import dataclass, field
 
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.limits import Limit, Limits, Scope
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+
+_FILE = "schedules/limits.yaml"
 
 
 @dataclass(frozen=True)
@@ -19,8 +22,17 @@ class Subject:
     target_mc_pct: float | None = None
 
 
-class NoLimit(LookupError):  # noqa: N818  an outcome, not a fault
-    """The limits file has no entry that applies."""
+class NoLimit(RecordProblems, LookupError):  # noqa: N818  an outcome, not a fault
+    """The limits file has no entry that applies.
+
+    A check that needs it has no data. What cannot do without it is not made, and this is the problem.
+    """
+
+    def __init__(self, key: str):
+        why = "the file holds none, or its scope does not fit"
+        instead = "Copy its entry from a folder that 'kilnfolio new mill' makes"
+        super().__init__([Problem(Place(_FILE), f"the limit '{key}' is missing", why, instead)])
+        self.args = (f"{_FILE} has no limit '{key}' that fits",)
 
 
 @dataclass(frozen=True)
@@ -55,7 +67,7 @@ class LimitTable:
             if fits(limit.scope, subject) and self._here(limit.scope)
         ]
         if not fitting:
-            raise NoLimit(f"schedules/limits.yaml has no limit '{key}' that fits")
+            raise NoLimit(key)
         found = self._found[place] = max(fitting, key=lambda limit: limit.scope.narrowness)
         return found
 
