@@ -1,3 +1,3 @@
 """Kiln-drying records made into a handbook, lot pages and an archive that can be recomputed."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

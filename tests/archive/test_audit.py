@@ -13,7 +13,7 @@ from tests.minimal import FILES
 
 from kilnfolio.archive.audit import AuditReport, NothingToAuditError
 from kilnfolio.archive.audit import audit as audit_of
-from kilnfolio.archive.bag import ALGORITHMS, pack, read_bag
+from kilnfolio.archive.bag import ALGORITHMS, DESCRIPTIONS, pack, read_bag
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.heads import Head, sign_head
@@ -307,7 +307,7 @@ def test_flipped_bits_of_sealed_files_are_caught_by_the_seal_alone(bag, seed):
     """With the manifests rewritten: dossiers, ledger, record, log and every other sealed file."""
     files, _ = read_bag(bag)
     chance = random.Random(seed)
-    beside = ("data/datapackage.json", "data/content/ledger/keys.yaml")
+    beside = (*(f"data/{name}" for name in DESCRIPTIONS), "data/content/ledger/keys.yaml")
     path = chance.choice(
         [name for name in sorted(files) if name.startswith("data/") and name not in beside]
     )

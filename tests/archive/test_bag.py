@@ -12,6 +12,7 @@ import subprocess
 
 import bagit
 import pytest
+from rocrate.rocrate import ROCrate
 from tests.archive import sealing
 from tests.minimal import FILES, minimal_mill
 from tests.runtime.test_files import noted_syncs
@@ -36,6 +37,22 @@ def mill(tmp_path_factory):
 @pytest.fixture
 def bag(mill, tmp_path):
     return sealing.bag_of(mill, tmp_path / "bags")
+
+
+def test_another_tool_reads_it_as_a_crate(bag):
+    """The RO-Crate project's own library; it ends with an error where the root is not in order."""
+    found = ROCrate(str(bag / "data"))
+    assert found.name == "Drying record of charge C1"
+    assert found.mainEntity.id == "dossier.json"
+    assert found.license["name"]
+    here = {
+        path.relative_to(bag / "data").as_posix()
+        for path in (bag / "data").rglob("*")
+        if path.is_file()
+    }
+    assert {part.id for part in found.data_entities} == here - {found.metadata.id}
+    sizes = {part.id: int(part["contentSize"]) for part in found.data_entities}
+    assert sizes == {path: (bag / "data" / path).stat().st_size for path in sizes}
 
 
 def test_another_bagit_tool_finds_it_valid(bag):

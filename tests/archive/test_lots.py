@@ -201,6 +201,13 @@ def test_the_record_is_data_with_numbers(labelled):
     assert (numbers["driest_mc_pct"], numbers["wettest_mc_pct"]) == (11.5, 12.6)
     assert (numbers["pieces"], numbers["volume_m3"]) == (220, 2.1)
     assert "customer" not in record["asked"]
+    # UN/CEFACT Recommendation 20, from memory
+    codes = {"mean_mc_pct": "P1", "volume_m3": "MTQ", "thickness_mm": "MMT", "pieces": "H87"}
+    codes |= {"heat_core_c": "CEL", "heat_minutes": "MIN", "readings": "C62"}
+    assert codes.items() <= record["units"].items()
+    assert set(record["units"]) == set(numbers)
+    assert sum(pack["volume_m3"] for pack in record["packs"]) == pytest.approx(2.1)
+    assert all(str(pack["volume_m3"]) in pack["volume"] for pack in record["packs"])
 
 
 @pytest.mark.parametrize(

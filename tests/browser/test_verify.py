@@ -25,7 +25,13 @@ from kilnfolio.rendering.safety import SAFETY
 
 PAGE = Path(__file__).parents[2] / "builder/kilnfolio/site/assets/verify.html"
 #: Files that no seal covers: the audit regenerates them, the page says that it cannot.
-BESIDE = ("README.txt", "bag-info.txt", "data/datapackage.json", "data/record.pdf")
+BESIDE = (
+    "README.txt",
+    "bag-info.txt",
+    "data/datapackage.json",
+    "data/ro-crate-metadata.json",
+    "data/record.pdf",
+)
 LEDGER = "data/content/ledger"
 GIVE = """async ([changed, gone, trusted]) => {
   const bytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));

@@ -15,7 +15,7 @@ from tests.archive.sealing import change, key
 from tests.archive.sealing import kinds as kinds_of
 
 from kilnfolio.archive.audit import audit
-from kilnfolio.archive.bag import pack, read_bag
+from kilnfolio.archive.bag import DESCRIPTIONS, pack, read_bag
 from kilnfolio.archive.edition import MANIFEST, SEAL, manifest_of, read_edition, sign_edition
 from kilnfolio.archive.heads import LEAVES, kept_head
 from kilnfolio.archive.trust import TrustedKey
@@ -80,7 +80,7 @@ def test_a_forgery_of_anything_people_read_is_reported(edition):
     series = edition / "series/C1-boards.csv"
     series.write_text(series.read_text().replace("S1", "S9", 1))
     change(edition / "bags/ABOUT.txt", "  C1\n", "  C1, C2\n")
-    for name in ("record.pdf", "datapackage.json"):
+    for name in ("record.pdf", *DESCRIPTIONS):
         file = bag / "data" / name
         file.write_bytes(file.read_bytes().replace(b"C1", b"C7"))
     shutil.copy(bag / "data/record.pdf", edition / "records/C1.pdf")
@@ -100,7 +100,7 @@ def test_a_forgery_of_anything_people_read_is_reported(edition):
         "series/C1-boards.csv",
         "bags/ABOUT.txt",
         f"{BAG}/data/record.pdf",
-        f"{BAG}/data/datapackage.json",
+        *(f"{BAG}/data/{name}" for name in DESCRIPTIONS),
         f"{BAG}/README.txt",
         f"{BAG}/bag-info.txt",
         f"{BAG}/data/heat-treatment-certificate.pdf",

@@ -90,10 +90,12 @@ def test_linked_data_agrees_with_the_record(built):
     said = {item["name"]: item["value"] for item in data["additionalProperty"]}
     mean = said["moisture content, mean"]
     assert " ".join(record["mean"].split()) == f"{mean['value']:.1f} %"
-    # UN/CEFACT Recommendation 20: P1 per cent, MTQ cubic metre, H87 piece, C62 one (from memory)
+    # UN/CEFACT Recommendation 20: P1 per cent, MTQ cubic metre, MMT millimetre, H87 piece, C62 one
+    # (from memory)
     assert {value["unitCode"] for value in said.values() if isinstance(value, dict)} == {
         "P1",
         "MTQ",
+        "MMT",
         "H87",
         "C62",
     }

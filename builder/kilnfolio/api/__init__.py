@@ -12,8 +12,8 @@
     mill.review("HB-26-004").findings             # the findings of the checks
     mill.forecast("HB-26-040").end                # when a running charge is done
 
-These names are stable: they only change with a new major version. Everything else in the package
-may change with any version.
+These names are stable: they change only with a version that may break something (the guide's
+section on versions). Everything else in the package may change with any version.
 
 Modules
 -------

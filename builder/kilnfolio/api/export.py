@@ -20,7 +20,8 @@ from typing import Any
 
 from kilnfolio import __version__
 from kilnfolio.api.mill import MillView
-from kilnfolio.api.tables import UNIT_CODES, Column, Edition, Table, tables_in
+from kilnfolio.api.tables import Column, Edition, Table, tables_in
+from kilnfolio.records.unit_codes import UNIT_CODES
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.runtime.files import sync_folder, sync_tree
 from kilnfolio.site.series import cell

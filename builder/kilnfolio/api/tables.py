@@ -18,19 +18,6 @@ from kilnfolio.site.editions import CUSTOMER_FIELDS
 Edition = Literal["mill", "auditor", "customer"]
 Kind = Literal["string", "number", "integer", "boolean", "date", "datetime"]
 
-#: UN/CEFACT Recommendation 20 common codes of the units of columns.
-UNIT_CODES = {
-    "%": "P1",
-    "°C": "CEL",
-    "g": "GRM",
-    "kg": "KGM",
-    "mm": "MMT",
-    "m³": "MTQ",
-    "h": "HUR",
-    "d": "DAY",
-    "kWh": "KWH",
-}
-
 
 @dataclass(frozen=True)
 class Column:
@@ -42,7 +29,7 @@ class Column:
     get: Callable[[Any], object]
     """Returns the column's value for the source of a row."""
     unit: str = ""
-    """A key of `UNIT_CODES`; empty for columns without a unit, and percentage points per day."""
+    """A key of `unit_codes.UNIT_CODES`; empty for columns without a unit, and percentage points per day."""
     mill_only: bool = False
     """Whether it never leaves the mill."""
     customer: tuple[type[BaseModel], str] | None = None

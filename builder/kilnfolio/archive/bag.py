@@ -27,6 +27,7 @@ from kilnfolio.archive.by_hand import WIDTH
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.compare import Difference
+from kilnfolio.archive.crate import CRATE, crate
 from kilnfolio.archive.descriptor import data_package
 from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.keyring import KEYRING
@@ -39,6 +40,10 @@ from kilnfolio.runtime.files import read_file, sync_folder, sync_tree
 
 DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 ALGORITHMS = ("sha256", "sha512")
+
+#: Files below ``data/`` that describe the others: what their tables hold, and what they are.
+TABLES = "datapackage.json"
+DESCRIPTIONS = (TABLES, CRATE)
 
 #: The folder of an edition that holds its bags, and the file in it that explains them.
 BAGS, ABOUT = "bags", "ABOUT.txt"
@@ -143,7 +148,8 @@ def bag_files(
     with temporary_mill(inputs) as folder:
         dossier = sealed_dossier(root, entries[-1], len(entries))
         derived = derived_files(folder, dossier, part, inputs, payload, notice)
-    payload["datapackage.json"] = derived.pop("data/datapackage.json")
+    for name in DESCRIPTIONS:
+        payload[name] = derived.pop(f"data/{name}")
     return pack(payload, derived)
 
 
@@ -168,14 +174,17 @@ def derived_files(
     inputs : mapping of str to bytes
         The files of the last seal.
     payload : mapping of str to bytes
-        Everything below ``data/`` except the description of the tables, which is made here.
+        Everything below ``data/`` except `DESCRIPTIONS`, which are made here.
     notice : str
         The safety wording.
     """
     tables = canonical(data_package(folder, dossier.charge, inputs, part.entries[-1]))
-    info = _information(folder, part.entries, {**payload, "datapackage.json": tables})
+    described = {**payload, TABLES: tables}
+    about = canonical(crate(folder, dossier, part.entries[-1], described))
+    info = _information(folder, part.entries, {**described, CRATE: about})
     return {
-        "data/datapackage.json": tables,
+        f"data/{TABLES}": tables,
+        f"data/{CRATE}": about,
         "bag-info.txt": info,
         "README.txt": explanation(folder, dossier, part, notice).encode(),
     }

@@ -10,6 +10,7 @@ import textwrap
 from collections.abc import Iterator
 
 from kilnfolio.archive.by_hand import WIDTH, checking, heading, wrapped
+from kilnfolio.archive.crate import CRATE
 from kilnfolio.archive.places import DOSSIERS, KEPT
 from kilnfolio.archive.proofs import ENTRIES, PROOF, BagLedger
 from kilnfolio.archive.rules_in_words import checks_in_words, rules_used
@@ -87,7 +88,10 @@ def _what_is_here(folder: MillFolder, dossier: Dossier) -> list[str]:
             f"data/{KEPT.as_posix()}: files of earlier versions, by their SHA-256, where "
             "they were changed since."
         ),
-        *wrapped("data/datapackage.json: what each column of the logger's files is, and its unit."),
+        *wrapped(
+            "data/datapackage.json: what each column of the logger's files is, and its unit. "
+            f"data/{CRATE}: the same files listed for other archives (RO-Crate 1.1)."
+        ),
         *wrapped(
             f"Heating began {dossier.started.isoformat()}, drying ended "
             f"{dossier.ended.isoformat()}. Times in the record carry their offset from UTC."

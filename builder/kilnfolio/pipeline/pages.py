@@ -14,6 +14,7 @@ from kilnfolio.handbook.pages import render_handbook
 from kilnfolio.records import reading
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.context import SiteContext, context_of, mill_context
+from kilnfolio.site.events import lot_events
 from kilnfolio.site.house import house
 from kilnfolio.site.lot_record import SCHEMA_PATH, record_schema
 from kilnfolio.site.page_kinds import AUDITOR, MILL, SCRIPTS, PageKind
@@ -21,7 +22,7 @@ from kilnfolio.site.pages.audit import without_outside_links
 from kilnfolio.site.pages.customer import render_lot
 from kilnfolio.site.pages.home import search_page
 from kilnfolio.site.pages.withdrawn import DATA, render_withdrawn
-from kilnfolio.site.sealed import address_keys, addresses, lot_view
+from kilnfolio.site.sealed import address_keys, lot_view, published_addresses
 from kilnfolio.site.search import INDEX_PATH, Entry, entries_of, index_of, synonyms_of
 from kilnfolio.site.series import series_files
 from kilnfolio.site.static import assets
@@ -191,13 +192,18 @@ def customer_page(graph: Graph, number: str) -> None:
     context = context_of(graph, "customer")
     view = lot_view(graph, number).view
     languages = reading.mill(graph).record.customer_languages
-    for address in addresses(graph, number):
+    events = lot_events(
+        view.served.record, view.served.seal, view.address, reading.mill(graph).record.zone
+    )
+    for address in published_addresses(graph, number):
         for tag in languages:
             env = context.env_in(tag)
             context.links_to(lot_pdf_name(number, tag, languages), env=env)
             page = render_lot(env, view, address, tag, languages)
             graph.write(f"customer/{page.path}", page.html)
         graph.write(f"customer/{address}/record.json", view.served.text)
+        if events:
+            graph.write(f"customer/{address}/events.json", events)
     for address in address_keys(graph).withdrawn_tokens(number):
         page = render_withdrawn(context.env, address)
         graph.write(f"customer/{page.path}", page.html)

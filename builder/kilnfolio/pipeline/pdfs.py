@@ -14,7 +14,7 @@ from kilnfolio.records import reading
 from kilnfolio.runtime.files import read_file
 from kilnfolio.site.context import context_of, mill_context, printed
 from kilnfolio.site.pages.audit import record_path
-from kilnfolio.site.sealed import address_keys, addresses, lot_view, warnings
+from kilnfolio.site.sealed import address_keys, lot_view, published_addresses, warnings
 
 #: PDFs that are not about one charge or lot.
 BOOKS = ("handbook", "pocket", "practice", "practice-key")
@@ -75,7 +75,9 @@ def _lot(graph: Graph, name: str) -> _Parts:
     env = context_of(graph, "customer").env_in(tag or first)
     sheet = lot_sheet(env, lot_view(graph, number).view)
     folder = f"{tag}/" if tag else ""
-    paths = tuple(f"customer/{address}/{folder}record.pdf" for address in addresses(graph, number))
+    paths = tuple(
+        f"customer/{address}/{folder}record.pdf" for address in published_addresses(graph, number)
+    )
     return print_sheet, (sheet,), paths
 
 

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from kilnfolio.records.charge import Answer
+from kilnfolio.records.gs1 import Gtin
 from kilnfolio.records.model import Day, Moment, Name, Number, Record, Slug, Text, in_range
 from kilnfolio.records.quantities import Length, Percent, Temperature, Volume
 
@@ -77,6 +78,8 @@ class Lot(Record):
     """Made for show."""
     product: Name
     """What it is, in words a customer uses."""
+    gtin: Gtin | None = None
+    """The product's GTIN, in quotes; published with the lot's number as the batch."""
     species: Slug
     """Id of the species, as in schedules/species."""
     thickness: Length

@@ -125,6 +125,9 @@ class Mill(Record):
     """Printed on every lot page."""
     records_address: Name
     """Address at which the customer edition is served; QR codes lead there."""
+    digital_link: bool = False
+    """Whether the page of a lot with a GTIN has a second address by GS1 Digital Link, which can be
+    guessed."""
     energy_tariff: Annotated[Name, AfterValidator(_tariff)] | None = None
     """Price of metered energy, as in 0.11 CAD/kWh, for the cost of each charge."""
     practice: RegionName

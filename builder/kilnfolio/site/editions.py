@@ -35,6 +35,7 @@ CUSTOMER_FIELDS: Mapping[type[BaseModel], frozenset[str]] = {
             "time_zone",
             "contact",
             "records_address",
+            "digital_link",
             # decides which units come first; its name is never printed
             "practice",
         }
@@ -45,6 +46,7 @@ CUSTOMER_FIELDS: Mapping[type[BaseModel], frozenset[str]] = {
             "id",
             "invented",
             "product",
+            "gtin",
             "species",
             "thickness",
             "width",

@@ -15,6 +15,7 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from kilnfolio import __version__
+from kilnfolio.records.unit_codes import unit_code, unit_of
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review.versions import rules_version
 from kilnfolio.runtime.field_docs import DescribedSchema
@@ -36,6 +37,8 @@ class RecordPack(_Part):
     """Pieces in it."""
     volume: str
     """Volume, in both unit systems."""
+    volume_m3: float | None = None
+    """Volume [m³]; null before format 3."""
 
 
 class RecordBar(_Part):
@@ -83,12 +86,26 @@ class RecordNumbers(_Part):
     """Pieces in its packs."""
     volume_m3: float
     """Volume of its packs [m³]."""
+    thickness_mm: float | None = None
+    """Thickness sold [mm]; null before format 3."""
+    confidence_pct: float | None = None
+    """Confidence of the share shown [%]; null if no share is shown."""
+    heat_core_c: float | None = None
+    """Temperature that the core of the pieces measured is shown to have kept [°C]; null if no heat
+    treatment is stated or none is shown."""
+    heat_minutes: float | None = None
+    """For how long, without a break [min]."""
+
+
+def units_of_figures() -> dict[str, str]:
+    """Return the UN/CEFACT code of the unit of each figure of a record, by its name."""
+    return {name: unit_code(name) for name in RecordNumbers.model_fields}
 
 
 class LotRecord(_Part):
     """The record of one lot, as its customer may read it."""
 
-    format: Literal[1, 2] = 2
+    format: Literal[1, 2, 3] = 3
     """The version of this format."""
     kilnfolio: str = __version__
     """The version of kilnfolio that wrote it."""
@@ -110,6 +127,8 @@ class LotRecord(_Part):
     """The mill's contact for questions."""
     product: str
     """The product."""
+    gtin: str = ""
+    """The product's GTIN; empty if it has none. With the lot's number, it identifies the batch."""
     species: str
     """Trade and scientific name."""
     size: str
@@ -153,6 +172,9 @@ class LotRecord(_Part):
     it is what this record was made from. A pack's ``from`` counts the entry's charges from 0."""
     numbers: RecordNumbers | None = None
     """The figures as numbers; null in format 1."""
+    units: dict[str, str] = {}
+    """The unit of each figure of `numbers` and `packs`, by its name: common codes of UN/CEFACT
+    Recommendation 20. Empty before format 3."""
     safety: str = SAFETY
     """The safety wording: what this record is not."""
 
@@ -166,10 +188,6 @@ def record_schema() -> str:
     return json.dumps(schema, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
 
 
-#: Unit codes of UN/CEFACT Recommendation 20: per cent, cubic metre, piece, one.
-PER_CENT, CUBIC_METRE, PIECE, ONE = "P1", "MTQ", "H87", "C62"
-
-
 def linked_data(record: LotRecord) -> dict[str, Any]:
     """Return the record in the vocabulary of schema.org, for programs that read pages.
 
@@ -177,26 +195,36 @@ def linked_data(record: LotRecord) -> dict[str, Any]:
     PropertyValue and QuantitativeValue. Its ``@id`` is a fragment of the page, so it reveals no
     address that the page itself does not show.
     """
-    words = (
-        ("ordered", record.ordered),
-        ("statement", record.statement),
-        ("method", record.method),
-    )
     return {
         "@context": "https://schema.org",
         "@type": "Product",
         "@id": "#lot",
         "name": record.product,
         "identifier": record.lot,
+        **({"gtin": record.gtin} if record.gtin else {}),
         "material": record.species,
         "size": record.size,
         "manufacturer": {"@type": "Organization", "name": record.mill, "location": record.place},
-        "additionalProperty": [
-            {"@type": "PropertyValue", "name": name, "value": value}
-            for name, value in (*_quantities(record), *words)
-            if value
-        ],
+        "additionalProperty": properties(record),
     }
+
+
+def properties(record: LotRecord) -> list[dict[str, Any]]:
+    """Return what a record says of its lot, as PropertyValue of schema.org."""
+    words = (
+        ("ordered", record.ordered),
+        ("statement", record.statement),
+        ("method", record.method),
+    )
+    return [
+        {"@type": "PropertyValue", "name": name, "value": value}
+        for name, value in (*_quantities(record), *words)
+        if value
+    ]
+
+
+#: What a unit's code leaves out.
+_OF = {"%": "% of oven-dry mass", "1": "", "piece": ""}
 
 
 def _quantities(record: LotRecord) -> Iterator[tuple[str, Any]]:
@@ -207,25 +235,35 @@ def _quantities(record: LotRecord) -> Iterator[tuple[str, Any]]:
         yield "readings, driest to wettest", record.span
         yield "number of readings", record.readings
         return
-    mc = "% of oven-dry mass"
-    yield "moisture content, mean", _quantity(PER_CENT, mc, value=numbers.mean_mc_pct)
+
+    def one(name: str) -> dict[str, Any] | None:
+        return _quantity(name, value=getattr(numbers, name) or None)
+
+    yield "moisture content, mean", one("mean_mc_pct")
     yield (
         "readings, driest to wettest",
-        _quantity(PER_CENT, mc, minValue=numbers.driest_mc_pct, maxValue=numbers.wettest_mc_pct),
+        _quantity("mean_mc_pct", minValue=numbers.driest_mc_pct, maxValue=numbers.wettest_mc_pct),
     )
-    yield "number of readings", _quantity(ONE, "", value=numbers.readings or None)
-    yield "moisture content, ordered", _quantity(PER_CENT, mc, value=numbers.target_mc_pct)
+    yield "number of readings", one("readings")
+    yield "moisture content, ordered", one("target_mc_pct")
     yield (
         "moisture content, allowed for a piece",
-        _quantity(PER_CENT, mc, minValue=numbers.lowest_mc_pct, maxValue=numbers.highest_mc_pct),
+        _quantity("target_mc_pct", minValue=numbers.lowest_mc_pct, maxValue=numbers.highest_mc_pct),
     )
-    yield "pieces", _quantity(PIECE, "", value=numbers.pieces)
-    yield "volume", _quantity(CUBIC_METRE, "m³", value=numbers.volume_m3)
+    yield "pieces", one("pieces")
+    yield "volume", one("volume_m3")
+    yield "thickness", one("thickness_mm")
 
 
-def _quantity(code: str, words: str, **values: float | None) -> dict[str, Any] | None:
+def _quantity(figure: str, **values: float | None) -> dict[str, Any] | None:
     given = {key: value for key, value in values.items() if value is not None}
     if not given:
         return None
-    unit = {"unitCode": code, **({"unitText": words} if words else {})}
-    return {"@type": "QuantitativeValue", **given, **unit}
+    unit = unit_of(figure)
+    words = _OF.get(unit, unit)
+    return {
+        "@type": "QuantitativeValue",
+        **given,
+        "unitCode": unit_code(figure),
+        **({"unitText": words} if words else {}),
+    }

@@ -22,7 +22,7 @@ from kilnfolio.rendering.lot_state import STATES
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.rendering.templating import day as day_words
 from kilnfolio.review import figures
-from kilnfolio.review.assessment import OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
+from kilnfolio.review.assessment import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.site.editions import CUSTOMER_FIELDS, EditionView, for_customer
 from kilnfolio.site.lot_record import (
@@ -31,6 +31,7 @@ from kilnfolio.site.lot_record import (
     RecordContact,
     RecordNumbers,
     RecordPack,
+    units_of_figures,
 )
 from kilnfolio.site.pages.phrases import listed, plural
 
@@ -147,11 +148,17 @@ def lot_record(
             name=mill.contact.name, email=mill.contact.email, phone=mill.contact.phone or ""
         ),
         product=lot.product,
+        gtin=lot.gtin or "",
         species=f"{species.trade_name} ({species.scientific_name})",
         size=regional.localized(_size(lot)),
         packs=tuple(
-            RecordPack(number=number, pieces=pieces, volume=volume)
-            for number, pieces, volume in about.packs
+            RecordPack(
+                number=number,
+                pieces=pieces,
+                volume=volume,
+                volume_m3=round(pack.volume.value, 4),
+            )
+            for pack, (number, pieces, volume) in zip(lot.packs, about.packs, strict=True)
         ),
         statement=judgement.sentence,
         verdict=STATES[judgement.met].verdict,
@@ -170,7 +177,8 @@ def lot_record(
         bars=tuple(RecordBar(mc=words, boards=count) for words, count in bars_of(readings)),
         shown=shown_words(about, ZoneInfo(mill.time_zone)),
         asked=entered_for_customer(folder.lots[lot_id]),
-        numbers=_numbers(lot, review, readings),
+        numbers=_numbers(lot, review, charges, readings),
+        units=units_of_figures(),
     )
 
 
@@ -240,8 +248,14 @@ def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, (dt.date, dt.datetime)) else value
 
 
-def _numbers(lot: EditionView, review: EditionView, readings: tuple[float, ...]) -> RecordNumbers:
+def _numbers(
+    lot: EditionView,
+    review: EditionView,
+    charges: list[EditionView],
+    readings: tuple[float, ...],
+) -> RecordNumbers:
     judgement = review.judgement
+    runs = _heat_shown(lot, review, charges)
     return RecordNumbers(
         target_mc_pct=lot.order.target_mc.value,
         mean_mc_pct=judgement.mean_pct if readings else None,
@@ -254,7 +268,20 @@ def _numbers(lot: EditionView, review: EditionView, readings: tuple[float, ...])
         share_shown_pct=judgement.share_shown_pct if readings else None,
         pieces=sum(pack.pieces for pack in lot.packs),
         volume_m3=round(sum(pack.volume.value for pack in lot.packs), 4),
+        thickness_mm=round(lot.thickness.value, 3),
+        confidence_pct=CONFIDENCE_PCT if readings and judgement.share_shown_pct else None,
+        heat_core_c=min((run.threshold_c for run in runs), default=None),
+        heat_minutes=min((run.required_minutes for run in runs), default=None),
     )
+
+
+def _heat_shown(
+    lot: EditionView, review: EditionView, charges: list[EditionView]
+) -> list[EditionView]:
+    """Return the heat treatments that the lot asks to state and its charges' records show."""
+    if not (lot.heat_treatment_stated and review.heat_treated):
+        return []
+    return [run for charge in charges for run in charge.heat]
 
 
 def _size(lot: EditionView) -> str:
@@ -306,10 +333,10 @@ def _heat_treatment(lot: EditionView, review: EditionView, charges: list[Edition
     A claim that the lot asks for is always answered: it is stated if the record of every charge
     supports it, and otherwise the page says that it is not supported.
     """
-    runs = [run for charge in charges for run in charge.heat]
+    runs = _heat_shown(lot, review, charges)
     if not lot.heat_treatment_stated:
         return ""
-    if not (review.heat_treated and runs):
+    if not runs:
         return (
             "Not supported by the mill's record: do not take this lot as heat-treated. The "
             "official mark on the wood governs; ask the mill."

@@ -60,6 +60,12 @@ def addresses(graph: Graph, lot: str) -> tuple[str, ...]:
     return address_keys(graph).live_tokens(lot)
 
 
+def published_addresses(graph: Graph, lot: str) -> tuple[str, ...]:
+    """Return every address of a lot, with the one that can be guessed if the mill publishes it."""
+    found, guessable = addresses(graph, lot), lot_view(graph, lot).view.guessable
+    return (*found, guessable) if found and guessable else found
+
+
 @derived("address key", fills=(warnings,))
 def address_key(graph: Graph, _: str) -> bool:
     """Return whether the mill has a key for the addresses of its lots; warn if it has none."""

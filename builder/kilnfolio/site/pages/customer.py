@@ -17,6 +17,7 @@ from kilnfolio.archive.canonical import canonical
 from kilnfolio.charts.range_strip import Strip, range_strip
 from kilnfolio.charts.survey import Histogram, histogram
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.gs1 import batch_path
 from kilnfolio.records.quantities import Percent
 from kilnfolio.rendering.languages import SEALED, language
 from kilnfolio.rendering.lot_state import LotState, state_of
@@ -56,6 +57,7 @@ _SAID = (
     "mill",
     "place",
     "product",
+    "gtin",
     "species",
     "size",
     "statement",
@@ -92,6 +94,7 @@ class CustomerLot:
     contact: tuple[str, str, str]
     """Office, address, telephone."""
     product: str
+    gtin: str
     species: str
     size: str
     packs: tuple[tuple[str, int, str], ...]
@@ -124,6 +127,8 @@ class CustomerLot:
     """Driest, mean and wettest against the order; empty where the lot was not assessed."""
     chart: Histogram | None
     address: str
+    guessable: str
+    """Its second address below the first, by GTIN and lot number; "" if the mill publishes none."""
     shown: Mapping[str, str]
     """Phrases made from several facts, as the page prints them."""
     served: Served
@@ -235,6 +240,9 @@ def customer_lot(
         strip=_strip(about) if readings else Markup(""),
         chart=_chart(about) if readings else None,
         address=lot_address(mill.records_address, token),
+        guessable=(
+            batch_path(record.gtin, record.lot) if mill.digital_link and record.gtin else ""
+        ),
         served=served,
     )
 
