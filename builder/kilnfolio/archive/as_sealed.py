@@ -131,7 +131,7 @@ def sealed_dossier(
             return Dossier.model_validate_json(raw)
     except (OSError, ValidationError):
         pass
-    return review_charge(folder or folder_as_sealed(root, entry), entry.charge)
+    return review_charge(folder or folder_as_sealed(root, entry), entry.charge, None)
 
 
 def as_sealed_library(folder: MillFolder, root: Path, entry: LotEntry) -> MillFolder:
@@ -204,8 +204,8 @@ def by_todays_limits(
         return ()
     # recompute a dossier of older rules, so that changes of rules are not taken for those of limits
     same_rules = sealed.rules.version == rules_version()
-    then = _findings(sealed if same_rules else review_charge(folder, sealed.charge), checks)
-    now = _findings(review_charge(folder.with_records(limits=limits), sealed.charge), checks)
+    then = _findings(sealed if same_rules else review_charge(folder, sealed.charge, None), checks)
+    now = _findings(review_charge(folder.with_records(limits=limits), sealed.charge, None), checks)
     return tuple(
         _other(key, then.get(key, ()), now.get(key, ()))
         for key in dict.fromkeys([*then, *now])

@@ -26,6 +26,7 @@ from kilnfolio.archive.heads_compared import compare_heads, tree_of
 from kilnfolio.archive.keyring import KEYRING, read_keyring
 from kilnfolio.archive.ledger import parse_ledger
 from kilnfolio.archive.merkle import leaf_hash
+from kilnfolio.archive.own import apart, not_run, own_code_differences
 from kilnfolio.archive.places import KEPT, dossier_path
 from kilnfolio.archive.proofs import PROOF
 from kilnfolio.archive.recompute import gather, review_again
@@ -308,8 +309,11 @@ def _audit_bag(
     ledger, proof = read_bag_ledger(root, trusted)
     entries = ledger.of_charge(charge) if charge else ()
     differences += _dossier_as_sealed(files, entries)
-    seals = [_audit_seal(root, entries, place, closed=True) for place in range(len(entries))]
-    unknown = [*_times(root, entries)]
+    seals = [
+        _audit_seal(root, entries, place, closed=True, run_own=again.run_own)
+        for place in range(len(entries))
+    ]
+    unknown = [*_times(root, entries), *_own_not_run(root, entries, again)]
     if proof is None:
         unknown.append(_NO_PROOF)
     if entries:
@@ -415,6 +419,13 @@ def _times(root: Path, entries: tuple[Entry, ...]) -> Iterator[Difference]:
             )
 
 
+def _own_not_run(root: Path, entries: tuple[Entry, ...], again: Remakers) -> Iterator[Difference]:
+    """Report findings of a mill's own checks that were not recomputed."""
+    for place, entry in enumerate(entries if not again.run_own else (), 1):
+        path = dossier_path(entry.charge, place)
+        yield from not_run(json_object(root / path) or {}, path.as_posix())
+
+
 def _charge_of(files: dict[str, bytes]) -> str | None:
     """Return the charge of a bag: the one whose record it contains."""
     found = [
@@ -444,8 +455,11 @@ def _audit_mill(path: Path, trusted: Sequence[TrustedKey], again: Remakers) -> F
     unknown: list[Difference] = []
     for charge in ledger.charges:
         entries = ledger.of_charge(charge)
-        seals += [_audit_seal(path, entries, place, closed=False) for place in range(len(entries))]
-        unknown += _times(path, entries)
+        seals += [
+            _audit_seal(path, entries, place, closed=False, run_own=again.run_own)
+            for place in range(len(entries))
+        ]
+        unknown += [*_times(path, entries), *_own_not_run(path, entries, again)]
     records = (path / "content/charges").glob("*/*/charge.yaml")
     unsealed = sorted({record.parent.name for record in records} - set(ledger.charges))
     lots = [entry for lot in ledger.lots for entry in ledger.of_lot(lot)]
@@ -467,19 +481,22 @@ def _audit_mill(path: Path, trusted: Sequence[TrustedKey], again: Remakers) -> F
     )
 
 
-def _audit_seal(root: Path, entries: tuple[Entry, ...], place: int, *, closed: bool) -> SealAudit:
+def _audit_seal(
+    root: Path, entries: tuple[Entry, ...], place: int, *, closed: bool, run_own: bool
+) -> SealAudit:
     entry = entries[place]
     path = dossier_path(entry.charge, place + 1)
     sealed = json_object(root / path)
     gathered = gather(root, entry, is_last=place == len(entries) - 1, closed=closed)
-    again = review_again(gathered.files, entry.charge)
+    again = review_again(gathered.files, entry.charge, run_own=run_own)
     differences, notes, compared = gathered.differences, list[Difference](), Compared()
     if isinstance(again, list):
         differences += again
         again = {}
     elif sealed is not None:
-        compared = compare(sealed, again, path.as_posix())
+        compared = compare(sealed if run_own else apart(sealed)[0], again, path.as_posix())
         differences += compared.differences
+        differences += own_code_differences(sealed, entry, path.as_posix())
         notes += compared.notes
     prefix = "data/" if closed else ""
     return SealAudit(

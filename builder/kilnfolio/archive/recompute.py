@@ -19,7 +19,9 @@ from kilnfolio.archive.entries import Entry, SealedFile
 from kilnfolio.archive.places import KEPT
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.kinds import is_own_code
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.review.own_code import load
 from kilnfolio.review.review import review_charge
 from kilnfolio.runtime.files import read_file
 
@@ -112,8 +114,19 @@ def temporary_mill(files: Mapping[str, bytes]) -> Iterator[MillFolder]:
         yield checked_mill(Path(name))
 
 
-def review_again(files: Mapping[str, bytes], charge: str) -> dict[str, Any] | list[Difference]:
+def review_again(
+    files: Mapping[str, bytes], charge: str, *, run_own: bool = False
+) -> dict[str, Any] | list[Difference]:
     """Return the dossier of a charge computed from these files, as plain JSON values.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        The files by path.
+    charge : str
+        The charge.
+    run_own : bool
+        Whether to run the mill's own checks among the files. They are somebody else's code.
 
     Returns
     -------
@@ -121,8 +134,10 @@ def review_again(files: Mapping[str, bytes], charge: str) -> dict[str, Any] | li
         The dossier, or the reasons why there is none.
     """
     try:
+        own = {path: data for path, data in files.items() if is_own_code(path)}
         with temporary_mill(files) as folder:
-            found: dict[str, Any] = read_json(canonical(review_charge(folder, charge)))
+            checks = load(own) if run_own else None
+            found: dict[str, Any] = read_json(canonical(review_charge(folder, charge, checks)))
             return found
     except RecordProblems as error:
         return [

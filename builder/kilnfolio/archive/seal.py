@@ -24,6 +24,7 @@ from kilnfolio.archive.entries import Draft, Entry, SealedFile
 from kilnfolio.archive.keyring import list_key
 from kilnfolio.archive.keys import Keys
 from kilnfolio.archive.ledger import Ledger, first_reason
+from kilnfolio.archive.own import apart
 from kilnfolio.archive.places import KEPT, dossier_path
 from kilnfolio.archive.recompute import gather, review_again
 from kilnfolio.records.folder import MillFolder
@@ -294,7 +295,7 @@ def _moved_numbers(root: Path, entries: tuple[Entry, ...]) -> list[Difference]:
     again = review_again(gather(root, entry, is_last=True, closed=False).files, entry.charge)
     if isinstance(again, list):
         return again
-    return [] if sealed is None else compare(sealed, again, path.as_posix()).differences
+    return [] if sealed is None else compare(apart(sealed)[0], again, path.as_posix()).differences
 
 
 def _read_dossier(path: Path) -> dict[str, Any] | None:

@@ -32,6 +32,7 @@ COMMANDS = {
     "what-if": "what_if",
     "effect": "effect",
     "try-limit": "try_limit",
+    "allow": "allow",
     "seal": "seal",
     "amend": "amend",
     "audit": "audit",

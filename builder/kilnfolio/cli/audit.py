@@ -60,6 +60,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="skip the PDFs, which take most of the time, and report them as not confirmed",
     )
+    parser.add_argument(
+        "--run-own-checks",
+        action="store_true",
+        help="also run the mill's own checks, which are code from the mill; read it first. Without "
+        "this, what they found is reported as not confirmed",
+    )
     add_format(parser)
     parser.add_argument(
         "--report",
@@ -86,7 +92,7 @@ def run(arguments: argparse.Namespace) -> int:
             arguments.path,
             trusted=trusted,
             since=since,
-            again=makers(pdfs=not arguments.without_pdf),
+            again=makers(pdfs=not arguments.without_pdf, run_own=arguments.run_own_checks),
             manifest=arguments.manifest,
             workers=os.cpu_count() or 1,
             tell=Progress(),
@@ -103,7 +109,7 @@ def run(arguments: argparse.Namespace) -> int:
     return AUDITED[report.outcome]
 
 
-def makers(*, pdfs: bool = True) -> Remakers:
+def makers(*, pdfs: bool = True, run_own: bool = False) -> Remakers:
     """Return the functions that remake the files beside the sealed ones; PDFs only on request."""
     from kilnfolio.archive.remaking import Remakers
     from kilnfolio.paper.charge_pdf import record_again
@@ -113,7 +119,12 @@ def makers(*, pdfs: bool = True) -> Remakers:
     from kilnfolio.site.static import auditor_assets
 
     return Remakers(
-        SAFETY, record_again if pdfs else None, lot_record_again, pages_again, auditor_assets
+        SAFETY,
+        record_again if pdfs else None,
+        lot_record_again,
+        pages_again,
+        auditor_assets,
+        run_own,
     )
 
 

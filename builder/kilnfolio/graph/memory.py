@@ -31,6 +31,7 @@ from kilnfolio.graph.graph import (
     group_cell,
 )
 from kilnfolio.graph.inputs import Index, Stamps, changed_inputs, listed, stamps
+from kilnfolio.runtime.allowed import allowed_code
 
 if TYPE_CHECKING:
     from kilnfolio.graph.kept import Kept
@@ -341,6 +342,9 @@ class MemoryGraph(Graph):
 
 
 def environment_options() -> dict[str, Any]:
-    """Return the options that environment variables set: SOURCE_DATE_EPOCH."""
+    """Return what this computer's user has set: SOURCE_DATE_EPOCH, and code that may run."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    return {"epoch": int(epoch) if epoch.isdigit() else None}
+    return {
+        "epoch": int(epoch) if epoch.isdigit() else None,
+        "code": " ".join(allowed_code()) or None,
+    }

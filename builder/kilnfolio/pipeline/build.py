@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from kilnfolio.graph.codec import UnreadableError, encode
 from kilnfolio.graph.inputs import Stamps, note_changes, stamps
+from kilnfolio.graph.memory import environment_options
 from kilnfolio.graph.store import Store
 from kilnfolio.graph.tree import STAGING, Damage, StrangeSiteError, Tree
 from kilnfolio.pipeline.built import STORE, settings_of
@@ -285,7 +286,6 @@ class _Site:
     def _changed(self, store: Store, now: Stamps) -> bool:
         """Record everything a build depends on; return whether there is anything to do."""
         options = self._options
-        epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
         settings = settings_of(options.root, options.pdfs, options.edition, self._code_stamps)
         if (
             store.note("settings") == settings
@@ -294,10 +294,10 @@ class _Site:
         ):
             return False
         store.keep("settled", False)
-        for name, value in (
-            ("pdfs", True if options.pdfs else None),
-            ("epoch", int(epoch) if epoch.isdigit() else None),
-        ):
+        for name, value in {
+            "pdfs": True if options.pdfs else None,
+            **environment_options(),
+        }.items():
             store.set_input(
                 f"option:{name}", None if value is None else repr(value).encode(), encode(value)
             )

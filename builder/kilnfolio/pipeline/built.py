@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from kilnfolio.graph.memory import environment_options
 from kilnfolio.graph.tree import STAGING
 from kilnfolio.runtime.code_version import CodeStamps, code_stamps
 
@@ -23,7 +23,7 @@ def site_of(root: Path) -> Path:
 
 def settings_of(root: Path, pdfs: bool, edition: str, code: CodeStamps) -> tuple[Any, ...]:
     """Return what a build rests on beside its inputs."""
-    return (root, pdfs, edition, os.environ.get("SOURCE_DATE_EPOCH", ""), code)
+    return (root, pdfs, edition, tuple(environment_options().items()), code)
 
 
 def open_built_mill(root: Path) -> MillFolder:
@@ -50,4 +50,4 @@ def open_built_mill(root: Path) -> MillFolder:
         now = settings_of(root.resolve(), False, "", code_stamps())
         return settings is not None and (settings[0], settings[3:]) == (now[0], now[3:])
 
-    return open_mill(root, bound=SEALED, kept=Kept(store, holds, {"epoch"}, INDEX))
+    return open_mill(root, bound=SEALED, kept=Kept(store, holds, set(environment_options()), INDEX))

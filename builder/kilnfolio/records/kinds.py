@@ -120,6 +120,9 @@ MISPLACED = "misplaced"
 #: The list of the index for the files of the mill's house style, beside its record.
 HOUSE = "house"
 _HOUSE = re.compile(r"content/(brand|theme)/[^/]+")
+#: The list of the index for the files of the mill's own code.
+OWN_CODE = "own code"
+_OWN_CODE = re.compile(r"content/checks/[A-Za-z0-9_-]+\.py")
 _ALL = (*RECORD_KINDS.values(), SUPERSEDED)
 #: How records are stored in each folder of the second level.
 _KEPT_AS = {
@@ -159,12 +162,19 @@ def misplaced(names: Iterable[str]) -> Iterator[tuple[str, str]]:
             yield name, "a folder holds one mill, in content/mill.yaml"
 
 
+def is_own_code(path: str) -> bool:
+    """Return whether a file of a mill folder is the mill's own code."""
+    return _OWN_CODE.fullmatch(path) is not None
+
+
 def _index_entry(path: str) -> tuple[str, str] | None:
     """Return the list of the index that a file belongs to, and its name there."""
     if found := kind_at(path):
         return found[0].name, found[1]
     if _HOUSE.fullmatch(path):
         return HOUSE, path
+    if is_own_code(path):
+        return OWN_CODE, path
     return (MISPLACED, path) if any(misplaced([path])) else None
 
 

@@ -133,7 +133,7 @@ def judge(case: LotCase) -> Assessment:
     A failed check on the moisture record of a charge leaves the lot not assessed: missing or
     doubtful evidence never becomes a statement.
     """
-    from kilnfolio.review.findings import CHECKS
+    from kilnfolio.review.findings import CHECKS, is_own
 
     words = f"target {case.lot.order.target_mc.value:g} % MC"
     try:
@@ -151,7 +151,9 @@ def judge(case: LotCase) -> Assessment:
             finding.check
             for dossier in case.dossiers.values()
             for finding in dossier.findings
-            if finding.outcome in _UNRELIABLE and CHECKS[finding.check].claim == "moisture"
+            if finding.outcome in _UNRELIABLE
+            and not is_own(finding.check)
+            and CHECKS[finding.check].claim == "moisture"
         }
     )
     if not len(readings):

@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 #: pass: the rule is kept; question: needs a signed answer; fail: blocks the claim it concerns; no
 #: data: something that should have been recorded is missing; not applicable: nothing of the kind
@@ -38,6 +38,10 @@ _UNDER_RULES_1 = {
     "not checked": "no data",
     "waived": "answered",
 }
+
+
+def _is_empty(value: object) -> bool:
+    return not value
 
 
 class Part(BaseModel):
@@ -92,6 +96,8 @@ class Finding(Part):
     """The outcome."""
     message: str
     """The sentence the operator reads."""
+    title: str = Field("", exclude_if=_is_empty)
+    """Title of a mill's own check, which other programs do not know; left out for others."""
     id: str = ""
     """Names a breach, so that one answer answers one finding; see `review.answers`."""
     noted: bool = False
@@ -628,6 +634,9 @@ class Rules(Part):
     """How RH was computed from the bulbs."""
     emc_equation: str
     """The EMC equation."""
+    own_code: str = Field("", exclude_if=_is_empty)
+    """Digest of the mill's own checks: the SHA-256 of what ``sha256sum content/checks/*.py``
+    prints. Left out if it has none."""
 
 
 class Dossier(Part):

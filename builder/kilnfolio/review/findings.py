@@ -9,8 +9,11 @@ never a pass.
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
 from functools import cached_property, partial
 from typing import Literal, TypeVar, get_args
 from zoneinfo import ZoneInfo
@@ -52,7 +55,10 @@ GROUPS = (
     "lot",
     "record keeping",
     "publication",
+    "the mill's own",
 )
+#: The group of a mill's own checks, and how their slugs begin.
+OWN_GROUP, OWN = GROUPS[-1], "own-"
 
 
 class NoData(Exception):  # noqa: N818  an outcome, not a fault
@@ -111,6 +117,8 @@ class Case:
     limits: LimitTable
     pressure_pa: float
     zone: ZoneInfo
+    own: OwnCode | None
+    """The mill's own checks; None if they are left out, and nothing is said of them."""
 
     @property
     def charge(self) -> Charge:
@@ -311,13 +319,89 @@ class Check:
     run: Callable[..., Iterable[Breach | Pass]]
 
 
+@dataclass(frozen=True)
+class Row:
+    """One side of a check, on a charge of the mill: what it must say of that record.
+
+    Attributes
+    ----------
+    charge : str
+        The charge.
+    outcome : str
+        The outcome the check must reach, as in "pass" or "question".
+    changes : mapping of str to object
+        Values to put into the charge's record first, by key, as in ``{"stops": []}``.
+    """
+
+    charge: str
+    outcome: str
+    changes: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class OwnCode:
+    """A mill's own checks; see `review.own_code`.
+
+    Attributes
+    ----------
+    digest : str
+        SHA-256 of the code; "" if the mill has none.
+    checks : mapping of str to Check
+        Its checks by slug.
+    rows : mapping of str to sequence of Row
+        Both sides of each.
+    """
+
+    digest: str = ""
+    checks: Mapping[str, Check] = field(default_factory=dict)
+    rows: Mapping[str, tuple[Row, ...]] = field(default_factory=dict)
+
+
+#: A mill that has no checks of its own.
+NO_OWN_CODE = OwnCode()
+
 #: Every check by slug.
 CHECKS: dict[str, Check] = {}
 
 
-def catalogue() -> list[Check]:
-    """Return every check, by group."""
-    return sorted(CHECKS.values(), key=lambda check: GROUPS.index(check.group))
+_registry: ContextVar[dict[str, Check]] = ContextVar("registry", default=CHECKS)
+_SLUG = re.compile(OWN + r"[a-z0-9]+(-[a-z0-9]+)*")
+
+
+@contextmanager
+def registering(checks: dict[str, Check]) -> Iterator[None]:
+    """Register a mill's own checks: those defined meanwhile go into `checks`."""
+    token = _registry.set(checks)
+    try:
+        yield
+    finally:
+        _registry.reset(token)
+
+
+def is_own(slug: str) -> bool:
+    """Return whether a check is a mill's own, by its slug."""
+    return slug.startswith(OWN)
+
+
+def _refuse_as_own(slug: str, group: str, claim: Claim, of: Of) -> None:
+    if not _SLUG.fullmatch(slug):
+        raise ValueError(f"check {slug!r}: the slug of a mill's own check is as '{OWN}night-doors'")
+    if (group, claim, of) != (OWN_GROUP, "record", "charge"):
+        raise ValueError(
+            f'check {slug!r}: a mill\'s own check has group="{OWN_GROUP}", claim="record" and '
+            'of="charge"'
+        )
+
+
+def title_of(finding: Finding) -> str:
+    """Return the title of a finding's check; of one not known here, what the record says of it."""
+    check = CHECKS.get(finding.check)
+    return check.title if check else finding.title or finding.check.replace("-", " ").capitalize()
+
+
+def catalogue(own: Iterable[Check] = ()) -> list[Check]:
+    """Return every check, by group, with a mill's own."""
+    return sorted([*CHECKS.values(), *own], key=lambda check: GROUPS.index(check.group))
 
 
 def check(
@@ -365,13 +449,16 @@ def check(
         The kinds of answer that clear its failure. Empty if the figures are impossible or the claim
         lacks evidence: then only correcting the record does. A question accepts any kind.
     """
-    if group not in GROUPS or slug in CHECKS:
+    registry = _registry.get()
+    if group not in GROUPS or slug in registry:
         raise ValueError(f"check {slug!r}: its group must be one of GROUPS, its slug its own")
+    if registry is not CHECKS:
+        _refuse_as_own(slug, group, claim, of)
 
     def register(
         run: Callable[[CaseT], Iterable[Breach | Pass]],
     ) -> Callable[[CaseT], Iterable[Breach | Pass]]:
-        CHECKS[slug] = Check(
+        registry[slug] = Check(
             slug, title, group, reason, passes, severity, claim, source, limits, of, answers, run
         )
         return run
@@ -384,10 +471,11 @@ def run_checks(
 ) -> tuple[Finding, ...]:
     """Return the findings of every check of a case, with the answers to them."""
     of = {Case: "charge", LotCase: "lot", Publication: "publication"}[type(case)]
+    own = case.own if isinstance(case, Case) else NO_OWN_CODE
     findings = with_ids(
         [
             finding
-            for check in catalogue()
+            for check in catalogue(own.checks.values() if own else ())
             if check.of == of
             for finding in run_check(
                 check,
@@ -396,7 +484,7 @@ def run_checks(
             )
         ]
     )
-    answers = tuple(answers)
+    answers = tuple(one for one in answers if own is not None or not is_own(one.finding))
     wrong = (*unmatched(findings, answers), *unaccepted(findings, answers, accepted_answers))
     if wrong:
         findings = (
@@ -431,11 +519,12 @@ def run_check(
     elif absent is not None:
         yield Finding(
             check=check.slug,
+            title=_own_title(check),
             message=_sentence(str(absent)),
             outcome="not applicable" if isinstance(absent, NotApplicable) else "no data",
         )
     else:
-        yield Finding(check=check.slug, outcome="pass", message=sentence)
+        yield Finding(check=check.slug, title=_own_title(check), outcome="pass", message=sentence)
 
 
 def _finding(check: Check, breach: Breach, zone: ZoneInfo | None) -> Finding:
@@ -445,6 +534,7 @@ def _finding(check: Check, breach: Breach, zone: ZoneInfo | None) -> Finding:
         at = as_datetime(at, zone) if zone is not None else None
     return Finding(
         check=check.slug,
+        title=_own_title(check),
         outcome=outcome,
         noted=severity == "note",
         message=breach.message,
@@ -455,6 +545,11 @@ def _finding(check: Check, breach: Breach, zone: ZoneInfo | None) -> Finding:
         unit=breach.unit,
         at=at,
     )
+
+
+def _own_title(check: Check) -> str:
+    """Return the title that goes into the record: only that of a check not known elsewhere."""
+    return check.title if is_own(check.slug) else ""
 
 
 def _rounded(value: float | None) -> float | None:

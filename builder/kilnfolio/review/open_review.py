@@ -17,6 +17,7 @@ from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.review.air import datetimes_of
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import CHECKS
+from kilnfolio.review.own_code import own_code
 from kilnfolio.review.review import build_case, dossier_of, read_logs
 
 #: The slug of the finding that a record is not complete.
@@ -84,7 +85,7 @@ def review_open(folder: MillFolder, charge_id: str) -> OpenReview:
     located = charge.so_far
     if log is not None and len(log.times):
         located = charge.until(datetimes_of(log.times[-1:], folder.mill.record.zone)[0]) or located
-    dossier = dossier_of(folder, build_case(folder, located, log))
+    dossier = dossier_of(folder, build_case(folder, located, log, own_code(folder.graph)))
     findings = tuple(_while_open(finding) for finding in dossier.findings)
     return OpenReview(charge, located, dossier.model_copy(update={"findings": findings}), lots)
 
@@ -121,11 +122,13 @@ def draft_records(folder: MillFolder) -> dict[str, Finding]:
 
 def _while_open(finding: Finding) -> Finding:
     """Return a finding in a form suitable for an open charge, which is never a verdict."""
-    check = CHECKS[finding.check]
-    if check.group in _END_GROUPS or check.slug in _END_CHECKS:
+    check = CHECKS.get(finding.check)
+    if check and (check.group in _END_GROUPS or check.slug in _END_CHECKS):
         return Finding(check=finding.check, outcome="not applicable", message=_AT_THE_END)
     if finding.outcome == "pass" and not finding.noted:
-        return Finding(check=finding.check, outcome="not applicable", message=_STILL)
+        return Finding(
+            check=finding.check, title=finding.title, outcome="not applicable", message=_STILL
+        )
     if finding.outcome == "fail":
         return finding.model_copy(update={"outcome": "question"})
     return finding

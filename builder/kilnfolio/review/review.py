@@ -15,6 +15,7 @@ from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.physics.survey import tolerance_limits
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.kinds import OWN_CODE
 from kilnfolio.records.log import Log, as_datetime, join_logs, read_log
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located
@@ -41,7 +42,7 @@ from kilnfolio.review.ending import (
     survey_outcome,
     water_balance,
 )
-from kilnfolio.review.findings import CHECKS, Case, LotCase, run_checks
+from kilnfolio.review.findings import CHECKS, NO_OWN_CODE, Case, LotCase, OwnCode, run_checks
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.formulas.masses import BY_RULE
 from kilnfolio.review.limits import Subject, limit_table
@@ -73,7 +74,9 @@ def mill_pressure(folder: MillFolder) -> float:
     return float(pressure_at_altitude(mill.altitude.value / 1000.0))
 
 
-def review_charge(folder: MillFolder, charge_id: str) -> d.Dossier:
+def review_charge(
+    folder: MillFolder, charge_id: str, own: OwnCode | None = NO_OWN_CODE
+) -> d.Dossier:
     """Review one charge.
 
     Parameters
@@ -82,6 +85,8 @@ def review_charge(folder: MillFolder, charge_id: str) -> d.Dossier:
         The mill.
     charge_id : str
         The charge's number.
+    own : OwnCode or None
+        The mill's own checks; None to leave them out, and whatever answers them.
 
     Returns
     -------
@@ -97,7 +102,7 @@ def review_charge(folder: MillFolder, charge_id: str) -> d.Dossier:
     located = folder.located_charge(charge_id)
     if isinstance(located, OpenCharge):
         raise KeyError(charge_id)
-    case = build_case(folder, located, read_logs(folder, located))
+    case = build_case(folder, located, read_logs(folder, located), own)
     return dossier_of(folder, case)
 
 
@@ -124,7 +129,12 @@ def read_logs(folder: MillFolder, located: Located[Charge]) -> Log | None:
     return join_logs(logs) if logs else None
 
 
-def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) -> Case:
+def build_case(
+    folder: MillFolder,
+    located: Located[Charge],
+    log: Log | None,
+    own: OwnCode | None = NO_OWN_CODE,
+) -> Case:
     """Compute everything that the checks use.
 
     Raises
@@ -188,6 +198,7 @@ def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) ->
         limits,
         pressure,
         folder.mill.record.zone,
+        own,
     )
 
 
@@ -262,8 +273,9 @@ def dossier_of(folder: MillFolder, case: Case) -> d.Dossier:
             pressure_pa=round(case.pressure_pa),
             psychrometer=PSYCHROMETER,
             emc_equation=EMC_EQUATION,
+            own_code=case.own.digest if case.own else "",
         ),
-        inputs=_inputs(folder, case.located),
+        inputs=_inputs(folder, case),
         started=charge.started,
         ended=charge.ended,
         target_mc_pct=charge.target_mc.value,
@@ -286,9 +298,9 @@ def dossier_of(folder: MillFolder, case: Case) -> d.Dossier:
     )
 
 
-def _inputs(folder: MillFolder, located: Located[Charge]) -> tuple[d.Input, ...]:
+def _inputs(folder: MillFolder, case: Case) -> tuple[d.Input, ...]:
     """Return the digest of every file that the review read."""
-    charge = located.record
+    located, charge = case.located, case.charge
     files = [
         located.file,
         folder.mill.file,
@@ -302,6 +314,8 @@ def _inputs(folder: MillFolder, located: Located[Charge]) -> tuple[d.Input, ...]
         files += [(home / entry.file).as_posix(), folder.loggers[entry.profile].file]
     if folder.schedules[charge.schedule].record.notation:
         files.append(next(iter(folder.notations.values())).file)
+    if case.own and case.own.digest:
+        files += folder.graph.names(OWN_CODE)
     return tuple(_input(folder, name) for name in dict.fromkeys(files))
 
 

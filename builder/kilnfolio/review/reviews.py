@@ -9,6 +9,7 @@ from kilnfolio.records.folder import Derivations, MillFolder, mill_of
 from kilnfolio.records.model import Located
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.open_review import OpenReview, review_open
+from kilnfolio.review.own_code import own_code
 from kilnfolio.review.review import review_charge, review_lot
 
 
@@ -30,7 +31,9 @@ def charge_dossier(graph: Graph, number: str) -> Dossier:
     checking.charge_check(graph, number)
     if not isinstance(reading.charge(graph, number), Located):
         raise NoValueError(number)
-    return dossier_as_sealed(graph, number) or review_charge(mill_of(graph), number)
+    return dossier_as_sealed(graph, number) or review_charge(
+        mill_of(graph), number, own_code(graph)
+    )
 
 
 @derived("open review", keys=reading.open_charges, code="review")

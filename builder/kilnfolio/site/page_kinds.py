@@ -7,11 +7,10 @@ from dataclasses import dataclass
 
 from kilnfolio.records.reading import ALL
 from kilnfolio.rendering.page import Page
-from kilnfolio.review.findings import CHECKS
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.audit import audit_charge, audit_register, years_listed
 from kilnfolio.site.pages.charges import charge_pages, open_charge_page
-from kilnfolio.site.pages.checks import check_index, check_page
+from kilnfolio.site.pages.checks import check_index, check_page, checks_of
 from kilnfolio.site.pages.early_warnings import early_warnings_page
 from kilnfolio.site.pages.guide import guide_index, guide_page, guide_slugs
 from kilnfolio.site.pages.home import home_page
@@ -82,7 +81,7 @@ _LIBRARY: Mapping[str, PageKind] = {
     "kiln-index": _one(kiln_index),
     "kiln": PageKind(lambda context: sorted(context.folder.kilns), kiln_page),
     "check-index": _one(check_index),
-    "check": PageKind(lambda _: tuple(CHECKS), check_page),
+    "check": PageKind(lambda context: tuple(checks_of(context)), check_page),
     "sources": _one(sources_page),
 }
 

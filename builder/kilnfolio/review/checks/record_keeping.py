@@ -17,6 +17,7 @@ from kilnfolio.review.findings import (
     Pass,
     Results,
     check,
+    is_own,
 )
 
 _GROUP = "record keeping"
@@ -228,7 +229,9 @@ def waivers_explained(case: Case) -> Results:
     for kind, index, slug, answer in given:
         key = "finding" if kind == "answers" else "check"
         named = getattr(answer, key)
-        if slug not in CHECKS:
+        if is_own(slug) and case.own is None:
+            continue
+        if slug not in CHECKS and slug not in (case.own.checks if case.own else {}):
             near = difflib.get_close_matches(slug, CHECKS, n=1, cutoff=0.5)
             yield Breach(
                 f"An answer names '{slug}', which is no check"

@@ -9,7 +9,8 @@ from kilnfolio.records.sourced import Status
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import checks as _registered  # noqa: F401  registers the checks
 from kilnfolio.review import figures
-from kilnfolio.review.findings import ANSWERS, CHECKS, GROUPS, Check
+from kilnfolio.review.findings import ANSWERS, CHECKS, GROUPS, Check, is_own
+from kilnfolio.review.own_code import own_code
 from kilnfolio.site.context import Citation, SiteContext, check_address
 from kilnfolio.site.pages.phrases import OUTCOME_MEANING, OUTCOME_ORDER, Count, listed, plural
 from kilnfolio.site.pages.tallies import NamedFinding
@@ -56,9 +57,14 @@ class CheckView:
     """Number of further charges and lots, not listed in `named`."""
 
 
+def checks_of(context: SiteContext) -> dict[str, Check]:
+    """Return every check by slug, with the mill's own."""
+    return CHECKS | dict(own_code(context.folder.graph).checks)
+
+
 def check_index(context: SiteContext) -> Page:
     """Return the catalogue of checks."""
-    views = [_view(context, check) for check in CHECKS.values()]
+    views = [_view(context, check) for check in checks_of(context).values()]
     groups = [(group, [view for view in views if view.record.group == group]) for group in GROUPS]
     return context.page(
         "checks_index.html",
@@ -139,7 +145,7 @@ def scope_words(context: SiteContext, limit: Limit) -> str:
 
 def check_page(context: SiteContext, slug: str) -> Page:
     """Return the page of a check."""
-    view = _view(context, CHECKS[slug])
+    view = _view(context, checks_of(context)[slug])
     check = view.record
     return context.page(
         "check.html",
@@ -147,6 +153,8 @@ def check_page(context: SiteContext, slug: str) -> Page:
         check.title,
         "check",
         view=view,
+        own=is_own(slug),
+        digest=own_code(context.folder.graph).digest if is_own(slug) else "",
         summary=context.regional.localized(check.reason),
         crumbs=(("Checks", INDEX), (check.group.capitalize(), f"{INDEX}#{anchor_of(check.group)}")),
         text=[

@@ -8,8 +8,11 @@ from dataclasses import dataclass
 from kilnfolio.review import figures
 from kilnfolio.review.answers import only
 from kilnfolio.review.dossier import Finding, Outcome
-from kilnfolio.review.findings import ANSWERS, CHECKS, accepted_answers
+from kilnfolio.review.findings import ANSWERS, CHECKS, accepted_answers, is_own, title_of
 from kilnfolio.site.context import check_address
+
+#: Follows the title of a mill's own check.
+OWN_MARK = " (the mill's own check)"
 
 
 @dataclass(frozen=True)
@@ -68,12 +71,6 @@ def finding_groups(findings: Iterable[Finding]) -> FindingGroups:
     )
 
 
-def title_of(finding: Finding) -> str:
-    """Return the title of a finding's check; of a check since removed, its slug in words."""
-    check = CHECKS.get(finding.check)
-    return check.title if check else finding.check.replace("-", " ").capitalize()
-
-
 def _line(finding: Finding) -> FindingLine:
     check = CHECKS.get(finding.check)
     kinds = accepted_answers(finding)
@@ -88,7 +85,7 @@ def _line(finding: Finding) -> FindingLine:
     )
     return FindingLine(
         finding.word,
-        title_of(finding),
+        title_of(finding) + (OWN_MARK if is_own(finding.check) else ""),
         check_address(finding.check) if check else "",
         finding.message,
         _numbers(finding),

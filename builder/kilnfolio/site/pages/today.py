@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from kilnfolio.records.charge import Charge
 from kilnfolio.rendering import routes
 from kilnfolio.review import figures
-from kilnfolio.review.findings import CHECKS
+from kilnfolio.review.findings import title_of
 from kilnfolio.review.kiln_state import KilnState, kiln_state
 from kilnfolio.review.open_review import OpenReview
 from kilnfolio.review.setpoints import AirState
@@ -128,7 +128,7 @@ def kiln_today(context: SiteContext, review: OpenReview, as_of: dt.datetime) -> 
         tuple(board.tag for board in state.boards if board.oven_dry_g is None),
         tuple(one.words for one in state.sensors),
         tuple(
-            OpenQuestion(finding.check, CHECKS[finding.check].title, finding.message)
+            OpenQuestion(finding.check, title_of(finding), finding.message)
             for finding in questions
             if finding.check != "calibration-due"
         ),

@@ -1,0 +1,224 @@
+"""A mill's own checks: run only where somebody allowed them, marked, sealed, and left out by an
+auditor who has not agreed."""
+
+import datetime as dt
+import hashlib
+import json
+import re
+import subprocess
+
+import pytest
+from tests.archive.sealing import SEALED_AT, amend, bag_of, write_key
+from tests.archive.sealing import key as a_key
+from tests.archive.test_audit import mend_manifests
+from tests.minimal import minimal_mill, minimal_records
+from tests.records.refusal import refused
+
+from kilnfolio.archive.audit import audit
+from kilnfolio.archive.canonical import canonical, sha256
+from kilnfolio.archive.remaking import Remakers
+from kilnfolio.archive.seal import seal
+from kilnfolio.cli import main
+from kilnfolio.records.folder import open_mill
+from kilnfolio.review.reviews import dossiers, review_all
+from kilnfolio.runtime import allowed
+
+CODE = """
+from kilnfolio.api.checks import Breach, Pass, Row, check
+
+
+@check(
+    "own-weighed-by-two",
+    title="Two people weigh",
+    group="the mill's own",
+    claim="record",
+    severity="question",
+    source="mill",
+    reason="The house asks that not always the same person weighs.",
+    passes="Several people weighed.",
+)
+def weighed_by_two(case):
+    people = {weighing.by for weighing in case.charge.weighings}
+    if len(people) < MOST:
+        yield Breach(f"Only {', '.join(sorted(people))} weighed.", (case.place("weighings"),))
+    yield Pass(f"{len(people)} people weighed.")
+
+
+MOST = 2
+ROWS = {
+    "own-weighed-by-two": [
+        Row("C1", "question"),
+        Row("C1", "pass", {"weighings": WEIGHED}),
+    ]
+}
+"""
+FILE = "content/checks/house.py"
+
+
+def code(*, most=2):
+    """The mill's check, with rows made of the small mill's own weighings."""
+    weighings = minimal_records()["charge"]["weighings"]
+    other = [{**weighings[0], "by": "B. Somebody"}, *weighings[1:]]
+    text = CODE.replace("MOST = 2", f"MOST = {most}")
+    return text.replace("WEIGHED", repr(other))
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path, monkeypatch):
+    """Let every test begin on a computer where nothing is allowed."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    monkeypatch.delenv(allowed.VARIABLE, raising=False)
+    return tmp_path
+
+
+@pytest.fixture
+def mill(tmp_path):
+    return minimal_mill(tmp_path / "mill", files={FILE: code()})
+
+
+def own(findings):
+    return [one for one in findings if one.check.startswith("own-")]
+
+
+def test_nothing_runs_before_it_is_allowed(mill):
+    [problem] = refused(review_all, open_mill(mill))
+    assert "content/checks/house.py" in problem
+    assert "kilnfolio allow" in problem
+    assert main(["check", str(mill)]) == 2
+
+
+def test_allowed_code_finds_what_it_looks_for(mill, capsys):
+    assert main(["allow", str(mill), "--yes"]) == 0
+    assert "own-weighed-by-two; 2 rows tried" in capsys.readouterr().out
+    dossier = dossiers(open_mill(mill))["C1"]
+    [finding] = own(dossier.findings)
+    assert (finding.outcome, finding.title) == ("question", "Two people weigh")
+    assert finding.where[0].file.endswith("charge.yaml")
+    # the digest can be had by hand
+    lines = subprocess.run(["sha256sum", FILE], cwd=mill, capture_output=True, check=True).stdout
+    assert dossier.rules.own_code == hashlib.sha256(lines).hexdigest()
+    assert FILE in {one.path for one in dossier.inputs}
+
+
+def test_a_changed_byte_must_be_allowed_again(mill):
+    assert main(["allow", str(mill), "--yes"]) == 0
+    (mill / FILE).write_text(code() + "#\n")
+    [problem] = refused(review_all, open_mill(mill))
+    assert "or it was changed since" in problem
+
+
+def test_without_an_answer_nothing_is_allowed(mill):
+    assert main(["allow", str(mill)]) == 2  # no terminal, no --yes
+    assert not allowed.allowed_code()
+
+
+def test_a_build_server_allows_a_digest_by_its_environment(mill, monkeypatch):
+    lines = subprocess.run(["sha256sum", FILE], cwd=mill, capture_output=True, check=True).stdout
+    monkeypatch.setenv(allowed.VARIABLE, hashlib.sha256(lines).hexdigest())
+    assert own(dossiers(open_mill(mill))["C1"].findings)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "why"),
+    [
+        (
+            '"own-weighed-by-two",\n    title',
+            '"weighed-by-two",\n    title',
+            "slug of a mill's own",
+        ),
+        ('claim="record"', 'claim="moisture"', 'claim="record"'),
+        ("MOST = 2", "MOST = two", "NameError"),
+        ('Row("C1", "question"),', "", "both sides"),
+        ('Row("C1", "question")', 'Row("C1", "fail")', "the check says question"),
+        ('Row("C1", "question")', 'Row("C9", "question")', "no such charge"),
+    ],
+)
+def test_code_that_is_not_in_order_is_refused_and_not_allowed(mill, capsys, before, after, why):
+    text = code()
+    assert text.count(before) == 1
+    (mill / FILE).write_text(text.replace(before, after))
+    assert main(["allow", str(mill), "--yes"]) in (1, 2)
+    told = capsys.readouterr().err
+    assert why in told
+    assert FILE in told
+    assert not allowed.allowed_code()
+
+
+def test_a_fault_in_a_check_names_its_line(mill, monkeypatch):
+    (mill / FILE).write_text(code().replace("len(people) < MOST", "len(people) < MOST / 0"))
+    lines = subprocess.run(["sha256sum", FILE], cwd=mill, capture_output=True, check=True).stdout
+    monkeypatch.setenv(allowed.VARIABLE, hashlib.sha256(lines).hexdigest())
+    [problem] = refused(review_all, open_mill(mill))
+    assert "ZeroDivisionError" in problem
+    line = next(
+        n for n, text in enumerate((mill / FILE).read_text().split("\n"), 1) if "/ 0" in text
+    )
+    assert f"{FILE}:{line}" in problem
+
+
+# --- sealed and audited -------------------------------------------------------------------------
+
+
+@pytest.fixture
+def sealed(mill):
+    """The mill with its charge sealed, the finding of its own check in the record."""
+    assert main(["allow", str(mill), "--yes"]) == 0
+    write_key(mill)
+    folder = open_mill(mill)
+    seal(folder, dossiers(folder)["C1"], "A. N. Other", a_key(), SEALED_AT)
+    return mill
+
+
+def test_an_auditor_runs_it_only_on_consent(sealed, tmp_path):
+    bag = bag_of(sealed, tmp_path / "bags")
+    assert (bag / "data" / FILE).read_bytes() == (sealed / FILE).read_bytes()
+    without = audit(bag)
+    assert without.holds
+    [left] = [one for one in without.all_open if one.kind == "own-checks-not-run"]
+    assert "own-weighed-by-two" in left.what
+    assert without.outcome == "incomplete"
+    agreed = audit(bag, again=Remakers(run_own=True))
+    assert agreed.holds
+    assert not [one for one in agreed.all_open if one.kind == "own-checks-not-run"]
+
+
+def test_code_in_a_bag_does_not_run_unasked(sealed, tmp_path):
+    bag, ran = bag_of(sealed, tmp_path / "bags"), tmp_path / "ran"
+    (bag / "data" / FILE).write_text(f"open({str(ran)!r}, 'w')\n")
+    mend_manifests(bag)
+    report = audit(bag)
+    assert not ran.exists()
+    assert report.outcome == "differs"
+    assert f"data/{FILE}" in {one.where for one in report.all_differences}
+
+
+def test_a_digest_that_is_not_that_of_the_code_is_named(sealed, tmp_path):
+    """Sealed with the mill's own key: a dossier that states other code than lies beside it."""
+    folder = open_mill(sealed)
+    dossier = dossiers(folder)["C1"]
+    rules = dossier.rules.model_copy(update={"own_code": "0" * 64})
+    amend(
+        folder,
+        dossier.model_copy(update={"rules": rules}),
+        "A. N. Other",
+        a_key(),
+        SEALED_AT + dt.timedelta(days=1),
+        "x",
+    )
+    for path in (sealed, bag_of(sealed, tmp_path / "bags")):
+        report = audit(path)
+        assert report.outcome == "differs"
+        assert "own-code-differs" in {one.kind for one in report.all_differences}
+
+
+def test_a_builtin_finding_cannot_hide_as_the_mills_own(sealed):
+    """A question that this package asks is recomputed, whatever a dossier calls it."""
+    path = sealed / "content/ledger/dossiers/C1-1.json"
+    dossier = json.loads(path.read_bytes())
+    taken = next(one for one in dossier["findings"] if not one["check"].startswith("own-"))
+    taken["check"] = "own-nothing"
+    path.write_bytes(canonical(dossier))
+    report = audit(sealed)
+    assert sha256(path.read_bytes())
+    assert report.outcome == "differs"
+    assert any(re.search(r"/findings/", one.where) for one in report.all_differences)
