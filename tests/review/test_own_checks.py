@@ -11,7 +11,8 @@ import pytest
 from tests.archive.sealing import SEALED_AT, amend, bag_of, write_key
 from tests.archive.sealing import key as a_key
 from tests.archive.test_audit import mend_manifests
-from tests.minimal import minimal_mill, minimal_records
+from tests.conftest import PROJECT
+from tests.minimal import minimal_mill
 from tests.records.refusal import refused
 
 from kilnfolio.archive.audit import audit
@@ -23,44 +24,11 @@ from kilnfolio.records.folder import open_mill
 from kilnfolio.review.reviews import dossiers, review_all
 from kilnfolio.runtime import allowed
 
-CODE = """
-from kilnfolio.api.checks import Breach, Pass, Row, check
-
-
-@check(
-    "own-weighed-by-two",
-    title="Two people weigh",
-    group="the mill's own",
-    claim="record",
-    severity="question",
-    source="mill",
-    reason="The house asks that not always the same person weighs.",
-    passes="Several people weighed.",
-)
-def weighed_by_two(case):
-    people = {weighing.by for weighing in case.charge.weighings}
-    if len(people) < MOST:
-        yield Breach(f"Only {', '.join(sorted(people))} weighed.", (case.place("weighings"),))
-    yield Pass(f"{len(people)} people weighed.")
-
-
-MOST = 2
-ROWS = {
-    "own-weighed-by-two": [
-        Row("C1", "question"),
-        Row("C1", "pass", {"weighings": WEIGHED}),
-    ]
-}
-"""
+PAGE = (PROJECT / "builder/kilnfolio/guide/23-checks-of-your-own.md").read_text("utf-8")
+#: The check of the guide, with rows on the charge of the small mill.
+[CODE] = re.findall(r"^```own-check\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
+CODE = CODE.replace("HB-26-003", "C1")
 FILE = "content/checks/house.py"
-
-
-def code(*, most=2):
-    """The mill's check, with rows made of the small mill's own weighings."""
-    weighings = minimal_records()["charge"]["weighings"]
-    other = [{**weighings[0], "by": "B. Somebody"}, *weighings[1:]]
-    text = CODE.replace("MOST = 2", f"MOST = {most}")
-    return text.replace("WEIGHED", repr(other))
 
 
 @pytest.fixture(autouse=True)
@@ -73,7 +41,7 @@ def home(tmp_path, monkeypatch):
 
 @pytest.fixture
 def mill(tmp_path):
-    return minimal_mill(tmp_path / "mill", files={FILE: code()})
+    return minimal_mill(tmp_path / "mill", files={FILE: CODE})
 
 
 def own(findings):
@@ -89,10 +57,10 @@ def test_nothing_runs_before_it_is_allowed(mill):
 
 def test_allowed_code_finds_what_it_looks_for(mill, capsys):
     assert main(["allow", str(mill), "--yes"]) == 0
-    assert "own-weighed-by-two; 2 rows tried" in capsys.readouterr().out
+    assert "own-energy-read; 2 rows tried" in capsys.readouterr().out
     dossier = dossiers(open_mill(mill))["C1"]
     [finding] = own(dossier.findings)
-    assert (finding.outcome, finding.title) == ("question", "Two people weigh")
+    assert (finding.outcome, finding.title) == ("question", "The meter was read")
     assert finding.where[0].file.endswith("charge.yaml")
     # the digest can be had by hand
     lines = subprocess.run(["sha256sum", FILE], cwd=mill, capture_output=True, check=True).stdout
@@ -102,14 +70,14 @@ def test_allowed_code_finds_what_it_looks_for(mill, capsys):
 
 def test_a_changed_byte_must_be_allowed_again(mill):
     assert main(["allow", str(mill), "--yes"]) == 0
-    (mill / FILE).write_text(code() + "#\n")
+    (mill / FILE).write_text(CODE + "#\n")
     [problem] = refused(review_all, open_mill(mill))
     assert "or it was changed since" in problem
 
 
 def test_without_an_answer_nothing_is_allowed(mill):
     assert main(["allow", str(mill)]) == 2  # no terminal, no --yes
-    assert not allowed.allowed_code()
+    assert not allowed.allowed_CODE
 
 
 def test_a_build_server_allows_a_digest_by_its_environment(mill, monkeypatch):
@@ -122,36 +90,38 @@ def test_a_build_server_allows_a_digest_by_its_environment(mill, monkeypatch):
     ("before", "after", "why"),
     [
         (
-            '"own-weighed-by-two",\n    title',
-            '"weighed-by-two",\n    title',
+            '"own-energy-read",\n    title',
+            '"energy-read",\n    title',
             "slug of a mill's own",
         ),
         ('claim="record"', 'claim="moisture"', 'claim="record"'),
-        ("MOST = 2", "MOST = two", "NameError"),
-        ('Row("C1", "question"),', "", "both sides"),
-        ('Row("C1", "question")', 'Row("C1", "fail")', "the check says question"),
-        ('Row("C1", "question")', 'Row("C9", "question")', "no such charge"),
+        ("ROWS = {", "ROWS = {one:", "SyntaxError"),
+        ("def energy_read", "two\n\n\ndef energy_read", "SyntaxError"),
+        ("ROWS = {", "ROWS = two\nROWS = {", "NameError"),
+        ('Row("C1", "pass", {"energy": "4210 kWh"}),', "", "both sides"),
+        ('Row("C1", "question"', 'Row("C1", "fail"', "the check says question"),
+        ('Row("C1", "question"', 'Row("C9", "question"', "no such charge"),
     ],
 )
 def test_code_that_is_not_in_order_is_refused_and_not_allowed(mill, capsys, before, after, why):
-    text = code()
+    text = CODE
     assert text.count(before) == 1
     (mill / FILE).write_text(text.replace(before, after))
     assert main(["allow", str(mill), "--yes"]) in (1, 2)
     told = capsys.readouterr().err
     assert why in told
     assert FILE in told
-    assert not allowed.allowed_code()
+    assert not allowed.allowed_CODE
 
 
 def test_a_fault_in_a_check_names_its_line(mill, monkeypatch):
-    (mill / FILE).write_text(code().replace("len(people) < MOST", "len(people) < MOST / 0"))
+    (mill / FILE).write_text(CODE.replace("is None", "is None / 0"))
     lines = subprocess.run(["sha256sum", FILE], cwd=mill, capture_output=True, check=True).stdout
     monkeypatch.setenv(allowed.VARIABLE, hashlib.sha256(lines).hexdigest())
     [problem] = refused(review_all, open_mill(mill))
-    assert "ZeroDivisionError" in problem
+    assert "TypeError" in problem
     line = next(
-        n for n, text in enumerate((mill / FILE).read_text().split("\n"), 1) if "/ 0" in text
+        n for n, text in enumerate((mill / FILE).read_text().split("\n"), 1) if "None / 0" in text
     )
     assert f"{FILE}:{line}" in problem
 
@@ -175,7 +145,7 @@ def test_an_auditor_runs_it_only_on_consent(sealed, tmp_path):
     without = audit(bag)
     assert without.holds
     [left] = [one for one in without.all_open if one.kind == "own-checks-not-run"]
-    assert "own-weighed-by-two" in left.what
+    assert "own-energy-read" in left.what
     assert without.outcome == "incomplete"
     agreed = audit(bag, again=Remakers(run_own=True))
     assert agreed.holds

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, get_args
 
 from markdown.extensions.toc import slugify
 from pydantic import Field
 
+from kilnfolio.records.mill import CustomerLanguage
 from kilnfolio.records.model import Change, Name, Record, Signature, Slug, Text
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
@@ -26,6 +27,9 @@ FIGURES = f"{HANDBOOK}/figures"
 FACTS = f"{HANDBOOK}/facts"
 #: Earlier revisions of chapters, ``SLUG/REVISION.md``.
 SUPERSEDED = f"{HANDBOOK}/superseded"
+
+#: Languages that chapters may be translated into, each in a folder of its name.
+TRANSLATED: tuple[str, ...] = tuple(tag for tag in get_args(CustomerLanguage) if tag != "en")
 
 _HEADING = re.compile(r"^(#{2,6})\s+(.*?)\s*(?:\{:?[ ]*#([\w-]+)[ ]*\})?\s*#*$")
 
@@ -149,6 +153,13 @@ class Manuscript:
     cautions: Mapping[str, Caution]
     superseded: Mapping[str, tuple[ChapterFile, ...]] = field(default_factory=dict)
     """Earlier revisions of chapters by address, newest first."""
+    translations: Mapping[str, Mapping[str, ChapterFile]] = field(default_factory=dict)
+    """Translated chapters by language and address."""
+
+    def in_language(self, tag: str) -> Manuscript:
+        """Return the same handbook with its translated chapters in place of the English ones."""
+        given = self.translations.get(tag, {})
+        return replace(self, chapters=tuple(given.get(one.slug, one) for one in self.chapters))
 
     @cached_property
     def by_slug(self) -> Mapping[str, ChapterFile]:
@@ -197,6 +208,8 @@ def read_manuscript(root: Path) -> tuple[Manuscript, list[Problem]]:
         except RecordProblems as error:
             problems += error.problems
     problems += _check_superseded(chapters, superseded)
+    translations, refused = _read_translations(root, chapters)
+    problems += refused
     return Manuscript(
         tuple(chapters),
         cautions,
@@ -204,7 +217,58 @@ def read_manuscript(root: Path) -> tuple[Manuscript, list[Problem]]:
             slug: tuple(sorted(found, key=lambda one: -one.record.revision))
             for slug, found in superseded.items()
         },
+        translations,
     ), problems
+
+
+def _read_translations(
+    root: Path, chapters: Sequence[ChapterFile]
+) -> tuple[dict[str, dict[str, ChapterFile]], list[Problem]]:
+    """Read the chapters in folders named after a language, as ``content/handbook/fr``."""
+    found: dict[str, dict[str, ChapterFile]] = {}
+    problems: list[Problem] = []
+    english = {chapter.slug: chapter for chapter in chapters}
+    for tag in TRANSLATED:
+        for path in sorted((root / HANDBOOK / tag).glob("*.md")):
+            try:
+                chapter = _read(path, path.relative_to(root).as_posix())
+            except RecordProblems as error:
+                problems += error.problems
+                continue
+            if wrong := list(_check_translation(chapter, english.get(chapter.slug))):
+                problems += wrong
+            else:
+                found.setdefault(tag, {})[chapter.slug] = chapter
+    return found, problems
+
+
+def _check_translation(chapter: ChapterFile, original: ChapterFile | None) -> Iterator[Problem]:
+    record, place = chapter.record, chapter.place("slug")
+    if original is None or record.terms:
+        yield Problem(
+            place,
+            f"chapter '{record.slug}'",
+            "the glossary is not translated" if original else "there is no English chapter of it",
+            "A translation has the slug, the number and the file name of the English chapter",
+        )
+        return
+    if (
+        Path(chapter.file).name != Path(original.file).name
+        or record.number != original.record.number
+    ):
+        yield Problem(
+            place,
+            f"chapter '{record.slug}'",
+            f"its file or its number is not that of {original.file}",
+            "A translation has the slug, the number and the file name of the English chapter",
+        )
+    if record.revision > original.record.revision:
+        yield Problem(
+            chapter.place("revision"),
+            f"revision {record.revision}",
+            f"the English chapter is at revision {original.record.revision}",
+            "Give the revision that was translated",
+        )
 
 
 def read_cautions(root: Path) -> tuple[Mapping[str, Caution], list[Problem]]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
 
 from jinja2 import Environment
 from markupsafe import Markup
@@ -11,6 +13,7 @@ from markupsafe import Markup
 from kilnfolio.handbook.body import ChapterBuilder
 from kilnfolio.handbook.chapter import (
     Caution,
+    Chapter,
     ChapterFile,
     read_manuscript,
 )
@@ -22,6 +25,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.sourced import Publication
 from kilnfolio.rendering import routes
+from kilnfolio.rendering.languages import SEALED, language
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
 
@@ -59,6 +63,11 @@ def render_handbook(
         if chapter.slug in contents.manuscript.superseded:
             yield _changes(env, contents, chapter)
     yield _index(env, contents)
+    for translation in contents.translations.values():
+        yield _front(env, translation)
+        for place, chapter in enumerate(translation.manuscript.chapters):
+            if chapter.slug in translation.bodies:
+                yield _chapter(env, translation, place, chapter)
 
 
 def compile_handbook(
@@ -76,9 +85,27 @@ def compile_handbook(
     bodies = {
         chapter.slug: ChapterBuilder(setting, chapter).build() for chapter in manuscript.chapters
     }
-    for body in bodies.values():
+    translations = (
+        {tag: _translated(setting, tag) for tag in manuscript.translations}
+        if target == "site"
+        else {}
+    )
+    for body in (
+        *bodies.values(),
+        *(b for one in translations.values() for b in one.bodies.values()),
+    ):
         problems += body.problems
-    return Contents(setting, bodies, tuple(sorted(set(problems))))
+    return Contents(setting, bodies, tuple(sorted(set(problems))), translations)
+
+
+def _translated(setting: Setting, tag: str) -> Contents:
+    """Render the chapters that are translated into a language."""
+    manuscript = setting.manuscript.in_language(tag)
+    then = replace(setting, manuscript=manuscript, language=tag, english=setting.manuscript)
+    found = manuscript.translations[tag].items()
+    return Contents(
+        then, {slug: ChapterBuilder(then, chapter).build() for slug, chapter in found}, ()
+    )
 
 
 def registered_checks() -> Mapping[str, object]:
@@ -93,7 +120,7 @@ def registered_checks() -> Mapping[str, object]:
 
 
 def _front(env: Environment, contents: Contents) -> Page:
-    path = routes.chapter("index")
+    path = routes.chapter(_front_address(contents.setting.language))
     summary = (
         f"The drying handbook of {contents.setting.folder.mill.record.name}: "
         f"{len(contents.manuscript.chapters)} chapters."
@@ -104,16 +131,79 @@ def _front(env: Environment, contents: Contents) -> Page:
         path,
         title="Handbook",
         summary=summary,
-        chapters=contents.manuscript.chapters,
+        chapters=_chapter_lines(contents),
         bodies=contents.bodies,
+        **_languages(contents, ""),
     )
     return Page(path, html, "Handbook", "chapter", "", summary)
 
 
+@dataclass(frozen=True)
+class ChapterLine:
+    """A chapter as lists of chapters print it."""
+
+    record: Chapter
+    address: str
+    """Its page in the folder of the handbook."""
+    slug: str
+    language: str
+    """Its language; "" for the language of the other pages."""
+    fallback: bool
+    """Whether it stands in English because it is not translated."""
+
+    @property
+    def heading(self) -> str:
+        """Its number and title."""
+        number = self.record.number
+        return f"{number} {self.record.title}" if number else str(self.record.title)
+
+
+def _chapter_lines(contents: Contents) -> list[ChapterLine]:
+    """Return the chapters as a page in a language lists them."""
+    setting = contents.setting
+    tag = setting.language
+    return [
+        ChapterLine(
+            chapter.record,
+            f"{setting.address(chapter.slug)}.html",
+            chapter.slug,
+            tag if tag and chapter.slug in contents.bodies else "",
+            bool(tag) and chapter.slug not in contents.bodies,
+        )
+        for chapter in setting.manuscript.chapters
+    ]
+
+
+def _front_address(tag: str) -> str:
+    return f"index.{tag}" if tag else "index"
+
+
+def _languages(contents: Contents, slug: str) -> dict[str, Any]:
+    """Return what a page says of its language and of the others: of the contents, or a chapter."""
+    setting = contents.setting
+    given = [
+        tag
+        for tag, chapters in setting.manuscript.translations.items()
+        if not slug or slug in chapters
+    ]
+    suffix = {tag: f".{tag}" if tag != SEALED else "" for tag in (SEALED, *given)}
+    here = setting.language or SEALED
+    return {
+        "written_in": setting.language,
+        "languages": [
+            (tag, language(tag).name, f"{slug or 'index'}{suffix[tag]}.html")
+            for tag in suffix
+            if tag != here and given
+        ],
+    }
+
+
 def _chapter(env: Environment, contents: Contents, place: int, chapter: ChapterFile) -> Page:
     body, record = contents.bodies[chapter.slug], chapter.record
-    path = routes.chapter(chapter.slug)
-    chapters = contents.manuscript.chapters
+    path = routes.chapter(contents.setting.address(chapter.slug))
+    chapters = _chapter_lines(contents)
+    tag = contents.setting.language
+    original = contents.setting.original(chapter.slug)
     html = render(
         env,
         "handbook/chapter.html",
@@ -121,7 +211,7 @@ def _chapter(env: Environment, contents: Contents, place: int, chapter: ChapterF
         title=record.title,
         summary=record.summary,
         crumbs=(
-            ("Handbook", routes.chapter("index")),
+            ("Handbook", routes.chapter(_front_address(tag))),
             *([(f"Chapter {record.number}", "")] if record.number else []),
         ),
         chapter=record,
@@ -134,8 +224,10 @@ def _chapter(env: Environment, contents: Contents, place: int, chapter: ChapterF
         before=chapters[place - 1] if place else None,
         after=chapters[place + 1] if place + 1 < len(chapters) else None,
         compared=routes.changes("handbook", chapter.slug)
-        if chapter.slug in contents.manuscript.superseded
+        if chapter.slug in contents.manuscript.superseded and not tag
         else "",
+        behind=original.revision if original and original.revision > record.revision else 0,
+        **_languages(contents, chapter.slug),
     )
     words = [
         plain_words(body.html),
@@ -196,7 +288,7 @@ def _index(env: Environment, contents: Contents) -> Page:
         summary="Where each term is treated in the handbook.",
         crumbs=(("Handbook", routes.chapter("index")),),
         letters=by_letter(lines),
-        chapters=contents.manuscript.chapters,
+        chapters=_chapter_lines(contents),
     )
     return Page(path, html, "Index", "index", "", "Where each term is treated in the handbook.")
 

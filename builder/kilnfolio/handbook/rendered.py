@@ -78,6 +78,8 @@ class Contents:
     setting: Setting
     bodies: Mapping[str, Body]
     problems: tuple[Problem, ...]
+    translations: Mapping[str, Contents] = field(default_factory=dict)
+    """The handbook in other languages, by tag; `bodies` holds the translated chapters only."""
 
     @property
     def manuscript(self) -> Manuscript:

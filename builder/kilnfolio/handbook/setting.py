@@ -9,7 +9,7 @@ from typing import Literal
 
 from markupsafe import Markup
 
-from kilnfolio.handbook.chapter import Manuscript
+from kilnfolio.handbook.chapter import Chapter, Manuscript
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import Place, Problem
 from kilnfolio.records.sourced import STATUS_MEANING, Publication, publication_of
@@ -44,6 +44,14 @@ class Setting:
     target: Literal["site", "book"] = "site"
     checks: Mapping[str, object] = field(default_factory=dict)
     in_book: frozenset[str] = frozenset()
+    language: str = ""
+    """Tag of the language of a translation."""
+    english: Manuscript | None = None
+    """The chapters that were translated."""
+
+    def original(self, slug: str) -> Chapter | None:
+        """Return the chapter that one was translated from; None for an English one."""
+        return self.english.by_slug[slug].record if self.english else None
 
     @property
     def publications(self) -> Mapping[str, Publication]:
@@ -63,7 +71,13 @@ class Setting:
         """Return the address of a place in a chapter, relative to the chapter `here`."""
         if self.target == "book":
             return f"#{slug}--{anchor or 'top'}"
-        return routes.relative(routes.chapter(slug, anchor), routes.chapter(here))
+        there = routes.chapter(self.address(slug), anchor)
+        return routes.relative(there, routes.chapter(self.address(here)))
+
+    def address(self, slug: str) -> str:
+        """Return a chapter's address in this language; in English if it is not translated."""
+        translated = slug in self.manuscript.translations.get(self.language, ())
+        return f"{slug}.{self.language}" if translated else slug
 
     def record(
         self, kind: Literal["species", "check", "schedule"], identity: str, here: str

@@ -153,7 +153,7 @@ def check_page(context: SiteContext, slug: str) -> Page:
         check.title,
         "check",
         view=view,
-        own=is_own(slug),
+        mills_own=is_own(slug),
         digest=own_code(context.folder.graph).digest if is_own(slug) else "",
         summary=context.regional.localized(check.reason),
         crumbs=(("Checks", INDEX), (check.group.capitalize(), f"{INDEX}#{anchor_of(check.group)}")),
