@@ -77,7 +77,7 @@ def test_a_changed_byte_must_be_allowed_again(mill):
 
 def test_without_an_answer_nothing_is_allowed(mill):
     assert main(["allow", str(mill)]) == 2  # no terminal, no --yes
-    assert not allowed.allowed_CODE
+    assert not allowed.allowed_code()
 
 
 def test_a_build_server_allows_a_digest_by_its_environment(mill, monkeypatch):
@@ -111,7 +111,7 @@ def test_code_that_is_not_in_order_is_refused_and_not_allowed(mill, capsys, befo
     told = capsys.readouterr().err
     assert why in told
     assert FILE in told
-    assert not allowed.allowed_CODE
+    assert not allowed.allowed_code()
 
 
 def test_a_fault_in_a_check_names_its_line(mill, monkeypatch):

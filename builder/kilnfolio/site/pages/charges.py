@@ -23,8 +23,9 @@ from kilnfolio.review.dossier import (
     StageResult,
     StepReplay,
 )
+from kilnfolio.review.findings import title_of
 from kilnfolio.site.context import SiteContext
-from kilnfolio.site.pages.findings import FindingGroups, finding_groups, title_of
+from kilnfolio.site.pages.findings import FindingGroups, finding_groups
 from kilnfolio.site.pages.forecasts import forecast_view
 from kilnfolio.site.pages.open_charges import open_charge_view
 from kilnfolio.site.pages.phrases import (
