@@ -9,7 +9,7 @@ from tests.browser.test_access import breaches
 from tests.handbook.test_translations import FILES as CHAPTERS
 from tests.minimal import minimal_mill
 from tests.own_house import own_house
-from tests.review.test_own_checks import CODE, FILE
+from tests.review.test_own_checks import CODE, FILE, PARTS
 from tests.trust.sealing import seal_lot_again
 
 from kilnfolio.archive.audit import audit
@@ -41,7 +41,7 @@ def made(tmp_path_factory):
     root = tmp_path_factory.mktemp("open") / "mill"
     lot = {"gtin": "9521234543213"}
     languages = {"customer_languages": ["en", "fr"]}
-    files = {**own_house(), **CHAPTERS, FILE: CODE}
+    files = {**own_house(), **CHAPTERS, FILE: CODE, "content/checks/parts.py": PARTS}
     minimal_mill(root, files=files, lot=lot, mill=languages)
     before = os.environ.get("XDG_CONFIG_HOME")
     os.environ["XDG_CONFIG_HOME"] = str(root.parent / "config")
@@ -85,9 +85,19 @@ def test_the_mills_own_check_is_shown_as_its_own(made):
         charge = (made / "site" / edition / "charges/C1.html").read_text("utf-8")
         assert "The meter was read (the mill's own check)" in charge.replace("&#39;", "'")
     catalogue = (made / "site/mill/checks/own-energy-read.html").read_text("utf-8")
-    assert json.loads((made / "content/ledger/dossiers/C1-1.json").read_bytes())["rules"][
-        "own_code"
-    ] in catalogue
+    assert (
+        json.loads((made / "content/ledger/dossiers/C1-1.json").read_bytes())["rules"]["own_code"]
+        in catalogue
+    )
+
+
+def test_the_mills_own_figure_is_on_its_own_page_only(made):
+    pages = {
+        edition: (made / "site" / edition / "charges/C1.html").read_text("utf-8")
+        for edition in PAGES
+    }
+    assert "Days on a rule of a hundred" in pages["mill"]
+    assert "Days on a rule of a hundred" not in pages["auditor"]
 
 
 def test_the_audit_is_whole(made):

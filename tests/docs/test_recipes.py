@@ -115,3 +115,39 @@ def test_the_container_installs_what_pdfs_need():
     # WeasyPrint's documentation, "First steps", names these libraries for Debian (from memory)
     assert {"libpango-1.0-0", "libpangoft2-1.0-0", "libharfbuzz-subset0"} <= set(text.split())
     assert text.index("USER mill") < text.index("ENTRYPOINT")
+
+
+def instructions() -> list[tuple[str, str]]:
+    """Return the instructions of the Containerfile, continued lines joined."""
+    lines = re.sub(r"\\\n\s*", " ", recipe("container")).splitlines()
+    return [(line.split(maxsplit=1)[0], line.split(maxsplit=1)[1]) for line in lines if line]
+
+
+def test_the_containers_commands_are_in_order(tmp_path):
+    """No container can be run here: its instructions are read, and its commands as a shell does."""
+    known = {"FROM", "RUN", "USER", "WORKDIR", "ENTRYPOINT", "CMD"}  # Containerfile(5), from memory
+    assert {word for word, _ in instructions()} <= known
+    assert instructions()[0][0] == "FROM"
+    script = tmp_path / "run.sh"
+    script.write_text(
+        "#!/bin/sh\n" + "\n".join(text for word, text in instructions() if word == "RUN") + "\n"
+    )
+    checked = subprocess.run(["shellcheck", script], capture_output=True, text=True, check=False)
+    assert checked.returncode == 0, checked.stdout
+    [entry] = [text for word, text in instructions() if word == "ENTRYPOINT"]
+    [given] = [text for word, text in instructions() if word == "CMD"]
+    parser().parse_args(yaml.safe_load(given))
+    assert yaml.safe_load(entry) == ["kilnfolio"]
+
+
+def test_the_containers_packages_are_debians():
+    """Asked of this machine's package lists, where it has some."""
+    install = next(text for word, text in instructions() if "apt-get install" in text)
+    packages = re.search(r"--no-install-recommends (.*?) &&", install)[1].split()
+    assert len(packages) == 3
+    if not shutil.which("apt-cache"):
+        pytest.skip("no Debian here")
+    listed = subprocess.run(["apt-cache", "pkgnames"], capture_output=True, text=True, check=True)
+    if len(listed.stdout.split()) < 10_000:
+        pytest.skip("this machine has no list of packages")
+    assert set(packages) <= set(listed.stdout.split())

@@ -14,7 +14,9 @@ BODY = "## Stickers {#stickers}\n\nSee [the other](second.md#more).\n"
 SECOND = FRONT.replace("number: 1", "number: 2").replace("slug: small", "slug: second")
 SECOND = SECOND.replace("Small chapter", "Second chapter")
 FRENCH = FRONT.replace("Small chapter", "Petit chapitre").replace("One sentence.", "Une phrase.")
-TEXT = "## Baguettes {#stickers}\n\nVoir [l’autre](second.md#more), et [ici](#stickers). {q: 25 mm}\n"
+TEXT = (
+    "## Baguettes {#stickers}\n\nVoir [l’autre](second.md#more), et [ici](#stickers). {q: 25 mm}\n"
+)
 FILES = {
     NAME: FRONT + BODY,
     "content/handbook/02-second.md": SECOND + "## More {#more}\n\nWords.\n",
@@ -71,8 +73,9 @@ def test_a_translation_that_is_behind_says_so(tmp_path):
     change = "changes:\n  - {revision: 2, on: 2026-01-05, by: x, what: y}\n"
     newer = FRONT.replace("revision: 1\n", f"revision: 2\n{change}")
     made = pages(tmp_path, **{NAME: newer + BODY})
-    assert "Translated from revision 1. The English chapter is at revision 2" in (
-        made["handbook/small.fr.html"]
+    assert (
+        "Translated from revision 1. The English chapter is at revision 2"
+        in (made["handbook/small.fr.html"])
     )
     assert "Translated from" not in made["handbook/small.html"]
 

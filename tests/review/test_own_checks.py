@@ -20,7 +20,9 @@ from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.remaking import Remakers
 from kilnfolio.archive.seal import seal
 from kilnfolio.cli import main
+from kilnfolio.handbook.svg import embedded
 from kilnfolio.records.folder import open_mill
+from kilnfolio.review.own_code import own_code
 from kilnfolio.review.reviews import dossiers, review_all
 from kilnfolio.runtime import allowed
 
@@ -124,6 +126,51 @@ def test_a_fault_in_a_check_names_its_line(mill, monkeypatch):
         n for n, text in enumerate((mill / FILE).read_text().split("\n"), 1) if "None / 0" in text
     )
     assert f"{FILE}:{line}" in problem
+
+
+# --- figures and exporters --------------------------------------------------------------------------
+
+[PARTS] = re.findall(r"^```own-parts\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
+
+
+@pytest.fixture
+def brought(mill):
+    """The mill with the figure and the exporter of the guide besides its check."""
+    (mill / "content/checks/parts.py").write_text(PARTS)
+    assert main(["allow", str(mill), "--yes"]) == 0
+    return mill
+
+
+def test_a_figure_of_the_mills_own_is_drawn(brought):
+    folder = open_mill(brought)
+    part = own_code(folder.graph).figures["own-days"]
+    dossier = dossiers(folder)["C1"]
+    text = part.run(folder.charges["C1"].record, dossier)
+    days = (dossier.ended - dossier.started).days
+    assert f'width="{days}"' in text
+    svg, problems = embedded(text, "a figure", "own-days-")
+    assert not problems
+    assert "<rect" in svg
+
+
+def test_a_figure_brings_nothing_that_runs():
+    for bad in ("<script>x()</script>", '<image href="https://x.example/a.png"/>'):
+        text = (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9"><title>T</title>{bad}</svg>'
+        )
+        svg, problems = embedded(text, "a figure", "own-")
+        assert problems
+        assert not svg
+
+
+def test_an_exporter_of_the_mills_own_writes(brought, tmp_path, capsys):
+    out = tmp_path / "list.txt"
+    words = ["export", str(brought), "--out", str(out), "--own"]
+    assert main([*words, "own-list"]) == 0
+    assert out.read_text() == "C1\n"
+    assert main([*words, "own-list"]) == 2  # it is there already
+    assert main([*words, "own-other"]) == 2
+    assert "own-list" in capsys.readouterr().err
 
 
 # --- sealed and audited -------------------------------------------------------------------------

@@ -15,5 +15,17 @@ from kilnfolio.review.findings import (
     Row,
     check,
 )
+from kilnfolio.review.own_code import exporter, figure
 
-__all__ = ["Breach", "Case", "NoData", "NotApplicable", "Pass", "Results", "Row", "check"]
+__all__ = [
+    "Breach",
+    "Case",
+    "NoData",
+    "NotApplicable",
+    "Pass",
+    "Results",
+    "Row",
+    "check",
+    "exporter",
+    "figure",
+]

@@ -8,6 +8,10 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
+if TYPE_CHECKING:
+    from kilnfolio.api import MillView
+
 SUMMARY = "write charges, boards, weighings, air, findings and lots for other programs"
 DESCRIPTION = (
     "Write a mill's tables with their keys and units: a Data Package of CSV files, an "
@@ -38,6 +42,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default="mill",
         help="who will read it (default: %(default)s)",
     )
+    parser.add_argument(
+        "--own", metavar="NAME", help="a format of the mill's own, from content/checks/"
+    )
     parser.add_argument("--lot", help="one lot only; a customer's export needs it")
 
 
@@ -50,6 +57,8 @@ def run(arguments: argparse.Namespace) -> int:
     mill.check()
     if arguments.lot is not None and arguments.lot not in mill.lots:
         return print_reasons(f"there is no complete lot '{arguments.lot}'", code=ERROR)
+    if arguments.own is not None:
+        return _export_by_own(mill, arguments.folder, arguments.own, arguments.out)
     try:
         counts = export(mill, arguments.out, arguments.format, arguments.edition, arguments.lot)
     except ExportRefusedError as error:
@@ -57,4 +66,20 @@ def run(arguments: argparse.Namespace) -> int:
     for name, count in counts.items():
         print(f"{count:>8,} {name}")
     print(f"written to {arguments.out}")
+    return OK
+
+
+def _export_by_own(mill: MillView, folder: Path, name: str, out: Path) -> int:
+    """Write by an exporter of the mill's own, which sees everything the mill has."""
+    from kilnfolio.records.folder import open_mill as open_folder
+    from kilnfolio.review.own_code import own_code
+
+    known = own_code(open_folder(folder).graph).exporters
+    if name not in known:
+        said = f"this mill has {', '.join(sorted(known))}" if known else "this mill has none"
+        return print_reasons(f"there is no format '{name}' of the mill's own: {said}", code=ERROR)
+    if out.exists():
+        return print_reasons(f"{out} is there already; name another with --out", code=ERROR)
+    known[name].run(mill, out)
+    print(f"written to {out}")
     return OK

@@ -54,6 +54,11 @@ def read_drawing(path: Path, shown_as: str, prefix: str) -> tuple[str, list[Prob
         text = read_text(path)
     except (OSError, UnicodeDecodeError) as error:
         return "", [Problem(Place(shown_as), "the drawing cannot be read", str(error))]
+    return embedded(text, shown_as, prefix)
+
+
+def embedded(text: str, shown_as: str, prefix: str) -> tuple[str, list[Problem]]:
+    """Return an SVG as `read_drawing` does, from its text."""
     problems = check_drawing(text, shown_as)
     if problems:
         return "", problems

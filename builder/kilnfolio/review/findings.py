@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from functools import cached_property, partial
-from typing import Literal, TypeVar, get_args
+from typing import Any, Literal, TypeVar, get_args
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -339,6 +339,14 @@ class Row:
 
 
 @dataclass(frozen=True)
+class OwnPart:
+    """A figure or an exporter of a mill's own."""
+
+    title: str
+    run: Callable[..., Any]
+
+
+@dataclass(frozen=True)
 class OwnCode:
     """A mill's own checks; see `review.own_code`.
 
@@ -350,11 +358,15 @@ class OwnCode:
         Its checks by slug.
     rows : mapping of str to sequence of Row
         Both sides of each.
+    figures, exporters : mapping of str to OwnPart
+        What else it brings: drawings on the page of a charge, and formats of `kilnfolio export`.
     """
 
     digest: str = ""
     checks: Mapping[str, Check] = field(default_factory=dict)
     rows: Mapping[str, tuple[Row, ...]] = field(default_factory=dict)
+    figures: Mapping[str, OwnPart] = field(default_factory=dict)
+    exporters: Mapping[str, OwnPart] = field(default_factory=dict)
 
 
 #: A mill that has no checks of its own.
@@ -378,13 +390,18 @@ def registering(checks: dict[str, Check]) -> Iterator[None]:
         _registry.reset(token)
 
 
+def is_own_slug(slug: str) -> bool:
+    """Return whether a text can be the slug of something of a mill's own."""
+    return _SLUG.fullmatch(slug) is not None
+
+
 def is_own(slug: str) -> bool:
     """Return whether a check is a mill's own, by its slug."""
     return slug.startswith(OWN)
 
 
 def _refuse_as_own(slug: str, group: str, claim: Claim, of: Of) -> None:
-    if not _SLUG.fullmatch(slug):
+    if not is_own_slug(slug):
         raise ValueError(f"check {slug!r}: the slug of a mill's own check is as '{OWN}night-doors'")
     if (group, claim, of) != (OWN_GROUP, "record", "charge"):
         raise ValueError(

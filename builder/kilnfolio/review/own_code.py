@@ -1,4 +1,4 @@
-"""A mill's own checks: Python files in ``content/checks/``, run with the mill's permission only.
+"""A mill's own checks, figures and exporters: Python files in ``content/checks/``, run with the mill's permission only.
 
 Their findings stand in the dossier, marked as the mill's own by the prefix of their slug, with the
 digest of the code. They never replace a check of this package, concern the record alone, and
@@ -10,8 +10,11 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import traceback
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from types import ModuleType
+from typing import Any
 
 from kilnfolio.graph.derived import inline
 from kilnfolio.graph.graph import Graph
@@ -23,8 +26,10 @@ from kilnfolio.review.findings import (
     NoData,
     NotApplicable,
     OwnCode,
+    OwnPart,
     Results,
     Row,
+    is_own_slug,
     registering,
 )
 from kilnfolio.review.limits import NoLimit
@@ -96,6 +101,8 @@ def load(files: Mapping[str, bytes]) -> OwnCode:
         A file ends with an error, or a check has no rows.
     """
     found: dict[str, Check] = {}
+    figures: dict[str, OwnPart] = {}
+    exporters: dict[str, OwnPart] = {}
     rows: dict[str, tuple[Row, ...]] = {}
     problems: list[Problem] = []
     for path in sorted(files):
@@ -103,7 +110,7 @@ def load(files: Mapping[str, bytes]) -> OwnCode:
         module = ModuleType(f"own_{path.rpartition('/')[2].removesuffix('.py')}")
         module.__file__ = path
         try:
-            with registering(found):
+            with registering(found), _parts_into(figures, exporters):
                 exec(compile(files[path], path, "exec"), vars(module))
             rows |= {slug: tuple(given) for slug, given in getattr(module, "ROWS", {}).items()}
         except Exception as error:  # whatever the mill's code does is the mill's to mend
@@ -113,7 +120,87 @@ def load(files: Mapping[str, bytes]) -> OwnCode:
     if problems:
         raise RecordProblems(problems)
     guarded = {slug: _guarded(check, files) for slug, check in found.items()}
-    return OwnCode(digest_of(files), guarded, rows)
+    return OwnCode(
+        digest_of(files),
+        guarded,
+        rows,
+        _guarded_parts(figures, files),
+        _guarded_parts(exporters, files),
+    )
+
+
+_parts: ContextVar[tuple[dict[str, OwnPart], dict[str, OwnPart]]] = ContextVar("parts")
+
+
+@contextmanager
+def _parts_into(figures: dict[str, OwnPart], exporters: dict[str, OwnPart]) -> Iterator[None]:
+    token = _parts.set((figures, exporters))
+    try:
+        yield
+    finally:
+        _parts.reset(token)
+
+
+def figure(slug: str, *, title: str) -> Callable[[Callable[..., str]], Callable[..., str]]:
+    """Register a drawing of the mill's own, for the mill's page of each complete charge.
+
+    Parameters
+    ----------
+    slug : str
+        Its name, as in ``own-carts``.
+    title : str
+        Its heading.
+
+    Returns
+    -------
+    callable
+        Registers a function of a charge's record and its dossier, which returns SVG; "" where there
+        is nothing to draw.
+    """
+    return lambda run: _registered(0, slug, title, run)
+
+
+def exporter(slug: str, *, title: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Register a format of the mill's own for ``kilnfolio export --own``.
+
+    Parameters
+    ----------
+    slug : str
+        Its name, as in ``own-ledger``.
+    title : str
+        What it writes, in a few words.
+
+    Returns
+    -------
+    callable
+        Registers a function of a `kilnfolio.api.MillView` and the path to write.
+    """
+    return lambda run: _registered(1, slug, title, run)
+
+
+def _registered(kind: int, slug: str, title: str, run: Any) -> Any:
+    registry = _parts.get()[kind]
+    if not is_own_slug(slug) or slug in registry:
+        raise ValueError(f"{slug!r}: the name is as 'own-carts', and each has its own")
+    registry[slug] = OwnPart(title, run)
+    return run
+
+
+def _guarded_parts(parts: Mapping[str, OwnPart], files: Mapping[str, bytes]) -> dict[str, OwnPart]:
+    """Return figures or exporters whose faults are reported as problems of the mill's code."""
+
+    def guarded(slug: str, part: OwnPart) -> OwnPart:
+        def run(*given: Any) -> Any:
+            try:
+                return part.run(*given)
+            except RecordProblems:
+                raise
+            except Exception as error:  # whatever the mill's code does is the mill's to mend
+                raise RecordProblems([problem_in(files, error, f"'{slug}'")]) from None
+
+        return OwnPart(part.title, run)
+
+    return {slug: guarded(slug, part) for slug, part in parts.items()}
 
 
 def _guarded(check: Check, files: Mapping[str, bytes]) -> Check:

@@ -28,6 +28,7 @@ from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
 from kilnfolio.site.pages.forecasts import forecast_view
 from kilnfolio.site.pages.open_charges import open_charge_view
+from kilnfolio.site.pages.own_figures import own_figures
 from kilnfolio.site.pages.phrases import (
     Count,
     days,
@@ -230,6 +231,7 @@ def _page(context: SiteContext, record: Charge) -> Page:
         "charge",
         view=view,
         board=replay_view(context, record.id),
+        own_figures=own_figures(context, record),
         summary=f"{stock}, {view.kiln.words}, {record.started:%Y-%m-%d}. {view.answer}",
         crumbs=(("Charges", INDEX),),
     )
