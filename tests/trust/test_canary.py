@@ -124,6 +124,7 @@ FIGURES = {
 
 #: Text fields that are not tried, each with its reason.
 NOT_TRIED = {
+    "Lot.gtin",  # digits alone, and customers read it
     "Lot.id",
     "Notation.id",
     "OpenOrder.id",
