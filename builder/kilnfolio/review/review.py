@@ -45,7 +45,7 @@ from kilnfolio.review.ending import (
 from kilnfolio.review.findings import CHECKS, NO_OWN_CODE, Case, LotCase, OwnCode, run_checks
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.formulas.masses import BY_RULE
-from kilnfolio.review.limits import Subject, limit_table
+from kilnfolio.review.limits import LimitTable, Subject, limit_table
 from kilnfolio.review.results import (
     adherence_result,
     air_points,
@@ -154,16 +154,9 @@ def build_case(
         ),
     )
     steps = _planned(folder, schedule, pressure)
-    air = None
     if log is not None:
         log = corrected_log(log, kiln.record, species[main.species])
-    if log is not None and len(log.times):
-        air = air_series(
-            log,
-            pressure,
-            jump_kelvin=limits.value("spike-kelvin"),
-            jump_minutes=limits.value("spike-minutes"),
-        )
+    air = _air(log, pressure, limits)
     boards = board_histories(charge)
     control = controls(charge, boards, pin_rounds(log, folder.mill.record.zone))
     grace = dt.timedelta(hours=limits.value("stage-end-grace"))
@@ -199,6 +192,17 @@ def build_case(
         pressure,
         folder.mill.record.zone,
         own,
+    )
+
+
+def _air(log: Log | None, pressure_pa: float, limits: LimitTable) -> AirSeries | None:
+    if log is None or not len(log.times):
+        return None
+    return air_series(
+        log,
+        pressure_pa,
+        jump_kelvin=limits.value("spike-kelvin"),
+        jump_minutes=limits.value("spike-minutes"),
     )
 
 
