@@ -4,7 +4,7 @@ import json
 from xml.etree import ElementTree as ET
 
 import pytest
-from tests.minimal import minimal_mill
+from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.cli import main
 
@@ -78,3 +78,32 @@ def test_junit_counts_match_its_cases(mill, capsys):
         assert len(suite) == int(suite.get("tests"))
         assert len(suite.findall("testcase/failure")) == int(suite.get("failures"))
         assert len(suite.findall("testcase/skipped")) == int(suite.get("skipped"))
+
+
+@pytest.mark.parametrize(
+    ("noun", "old", "new"),
+    [
+        ("kiln", "name:", r'name: "a\e]0;x\a\u202E\u2028b"' + "\nx:"),
+        ("kiln", "name:", r'"k\e[2Jy": 1' + "\nname:"),
+        ("charge", "kiln: k1", r'kiln: "k\e[2J"'),
+        ("lot", "product:", r'"\0<a>&": "]]>"' + "\nproduct:"),
+        ("lot", "format: 1", r'format: "\e[31m"'),
+    ],
+)
+def test_no_control_character_of_a_record_reaches_a_terminal_or_a_report(
+    mill, capsys, noun, old, new
+):
+    """A terminal would obey it, and XML 1.0 (section 2.2) may not contain it."""
+    path = mill / FILES[noun]
+    text = path.read_text("utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), "utf-8")
+    for form in ("text", "json", "sarif", "junit"):
+        words = ["check", str(mill), *([] if form == "text" else ["--format", form])]
+        assert main(words) == 2
+        said = capsys.readouterr()
+        assert not [one for one in said.out + said.err if one != "\n" and not one.isprintable()]
+        if form == "junit":
+            assert ET.fromstring(said.out).find("testsuite/testcase/error") is not None
+        elif form != "text":
+            json.loads(said.out)

@@ -106,3 +106,11 @@ def test_a_saved_drawing_keeps_its_looks(found):
             assert part.get("fill"), part.attrib
             assert "var(" not in "".join(part.attrib.values())
         assert all(part.get("font-size") for part in drawn if part.tag.rpartition("}")[2] == "text")
+
+
+def test_no_name_adds_a_line_to_the_calendar():
+    """RFC 5545, 3.3.11: commas, semicolons, backslashes and ends of lines in text are escaped."""
+    for end in ("\n", "\r\n", "\r", "\x0b", "\u2028"):
+        lines = calendar(f"a;b,c\\d{end}BEGIN:VEVENT", []).splitlines()
+        assert lines[4] == "X-WR-CALNAME:a\\;b\\,c\\\\d\\nBEGIN:VEVENT: kilns"
+        assert len(lines) == 6

@@ -19,6 +19,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
+from xml.etree import ElementTree as ET
 
 import pikepdf
 import pypdf
@@ -861,6 +862,36 @@ def test_no_table_cell_of_the_site_begins_a_formula(hostile, tmp_path):
         for cell in cells
         if cell[:1] in ("=", "@", "+") or (cell[:1] == "-" and not is_number(cell))
     ]
+
+
+@pytest.mark.parametrize("form", ["json", "sarif", "junit"])
+def test_hostile_text_stays_text_in_the_reports_of_check(hostile, capsys, form):
+    assert main(["check", str(hostile.parent), "--format", form]) == 1
+    said = capsys.readouterr().out
+    if form == "junit":
+        ET.fromstring(said)
+        assert "<script" not in said
+        assert "<img" not in said
+    else:
+        json.loads(said)
+        assert HOSTILE in json.dumps(json.loads(said), ensure_ascii=False).replace('\\"', '"')
+
+
+def test_data_for_search_engines_is_json_and_ends_no_script(hostile):
+    """HTML, section 4.12.1.3: of what a script holds, only '</script' and '<!--' act."""
+    found = [
+        block
+        for path in (hostile / "customer").rglob("*.html")
+        for block in re.findall(
+            r'<script type="application/(?:ld\+)?json"[^>]*>(.*?)</script',
+            path.read_text(),
+            re.DOTALL,
+        )
+    ]
+    assert found
+    for block in found:
+        assert "<" not in block
+        json.loads(block)
 
 
 def is_number(text):

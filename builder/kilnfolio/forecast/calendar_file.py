@@ -84,7 +84,7 @@ def _utc(moment: dt.datetime) -> str:
 def _escaped(words: str) -> str:
     for character in ("\\", ";", ","):
         words = words.replace(character, f"\\{character}")
-    return words.replace("\n", "\\n")
+    return "\\n".join(words.splitlines())
 
 
 def _folded(line: str) -> Iterator[str]:

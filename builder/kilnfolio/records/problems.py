@@ -2,10 +2,27 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kilnfolio.graph.derived import NotMadeError
+
+
+def visible(text: str) -> str:
+    r"""Return text with its control characters written out, as in \u001b.
+
+    A problem quotes what was refused. A terminal would obey such characters, and XML may not contain
+    them.
+    """
+    if text.isprintable():
+        return text
+    unseen = {one for one in text if unicodedata.category(one) in _UNSEEN} - {"\n", "\t"}
+    return "".join(f"\\u{ord(one):04x}" if one in unseen else one for one in text)
+
+
+#: Categories of Unicode: controls, marks of direction, surrogates, ends of lines and of paragraphs.
+_UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -17,7 +34,7 @@ class Place:
     column: int = 1
 
     def __str__(self) -> str:
-        return f"{self.file}:{self.line}:{self.column}"
+        return f"{visible(self.file)}:{self.line}:{self.column}"
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -43,6 +60,10 @@ class Problem:
     why: str
     instead: str = ""
     absent: bool = False
+
+    def __post_init__(self) -> None:
+        for name in ("what", "why", "instead"):
+            object.__setattr__(self, name, visible(getattr(self, name)))
 
     def __str__(self) -> str:
         sentence = f"{self.place}: {self.what}: {self.why}."
