@@ -15,6 +15,8 @@ import pytest
 from tests.adopt.own_files import MILL
 from tests.conftest import PROJECT
 
+from kilnfolio import __version__
+
 HOOK = "from setuptools import build_meta; print(build_meta.build_{}({!r}))"
 
 
@@ -163,6 +165,9 @@ def test_what_it_says_of_itself(wheel):
     with zipfile.ZipFile(wheel) as packed:
         name = next(name for name in packed.namelist() if name.endswith("/METADATA"))
         told = message_from_string(packed.read(name).decode())
+    assert told["Version"] == __version__
+    [newest] = re.findall(r"^## (.*)$", (PROJECT / "CHANGELOG.md").read_text("utf-8"), re.M)[:1]
+    assert newest.startswith(("Unreleased", f"{__version__}, "))
     assert told["Requires-Python"] == ">=3.11"
     assert {"test", "browser"} <= set(told.get_all("Provides-Extra"))
     assert told["License-Expression"] == "MIT AND OFL-1.1"
