@@ -70,6 +70,16 @@ def test_allowed_code_finds_what_it_looks_for(mill, capsys):
     assert FILE in {one.path for one in dossier.inputs}
 
 
+def test_an_editor_is_told_whose_rule_it_is(mill, capsys):
+    assert main(["allow", str(mill), "--yes"]) == 0
+    capsys.readouterr()
+    assert main(["check", str(mill), "--format", "sarif"]) == 1
+    [run] = json.loads(capsys.readouterr().out)["runs"]
+    rules = {rule["id"]: rule for rule in run["tool"]["driver"]["rules"]}
+    assert {result["ruleId"] for result in run["results"]} <= set(rules)
+    assert rules["own-energy-read"]["fullDescription"]["text"] == "The mill's own check."
+
+
 def test_a_changed_byte_must_be_allowed_again(mill):
     assert main(["allow", str(mill), "--yes"]) == 0
     (mill / FILE).write_text(CODE + "#\n")

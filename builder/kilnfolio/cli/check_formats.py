@@ -79,6 +79,17 @@ def as_sarif(found: Found, problems: Sequence[Problem] = ()) -> dict[str, object
         for slug, check in CHECKS.items()
         if slug in said
     ]
+    own = {one.check: one.title for findings in found.values() for one in findings if one.title}
+    rules += [
+        {
+            "id": slug,
+            "name": title,
+            "shortDescription": {"text": title},
+            "fullDescription": {"text": "The mill's own check."},
+        }
+        for slug, title in own.items()
+        if slug in said
+    ]
     rules += [
         {"id": slug, "shortDescription": {"text": words}}
         for slug, words in (
