@@ -52,15 +52,17 @@ def test_what_is_not_translated_falls_back_to_english_and_says_so(tmp_path):
     assert "handbook/second.fr.html" not in made
     contents = made["handbook/index.fr.html"]
     assert re.search(
-        r'<a href="second.html" lang="en" hreflang="en">2. Second chapter</a> '
-        r'<span class="badge">in English</span>',
+        r'<a href="second.html" lang="en" hreflang="en">2. Second chapter '
+        r'<span class="badge" lang="en">in English</span></a>',
         contents,
     )
     assert '<a href="small.fr.html" lang="fr" hreflang="fr">1. Petit chapitre</a>' in contents
     # links within a translation lead to translations, and to English where there is none
     assert 'href="second.html#more"' in made["handbook/small.fr.html"]
     after = made["handbook/small.fr.html"].partition('class="prevnext"')[2]
-    assert 'lang="en" hreflang="en">2 Second chapter</a> <span class="badge">in English' in after
+    assert (
+        'lang="en" hreflang="en">2 Second chapter <span class="badge" lang="en">in English' in after
+    )
 
 
 def test_a_mill_without_translations_has_no_switch(tmp_path):

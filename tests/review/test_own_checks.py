@@ -157,7 +157,8 @@ def test_a_figure_of_the_mills_own_is_drawn(brought):
     dossier = dossiers(folder)["C1"]
     text = part.run(folder.charges["C1"].record, dossier)
     days = (dossier.ended - dossier.started).days
-    assert f'width="{days}"' in text
+    assert f'width="{6 * days}"' in text
+    assert f">{days} days<" in text
     svg, problems = embedded(text, "a figure", "own-days-")
     assert not problems
     assert "<rect" in svg
