@@ -68,7 +68,22 @@ def as_sarif(found: Found, problems: Sequence[Problem] = ()) -> dict[str, object
         }
         for problem in problems
     ]
-    said = {str(result["ruleId"]) for result in results}
+    rules = _rules(found, {str(result["ruleId"]) for result in results})
+    return {
+        "$schema": _SARIF,
+        "version": "2.1.0",
+        "runs": [
+            {
+                "tool": {"driver": {"name": "kilnfolio", "version": __version__, "rules": rules}},
+                "columnKind": "unicodeCodePoints",
+                "results": results,
+            }
+        ],
+    }
+
+
+def _rules(found: Found, said: set[str]) -> list[dict[str, object]]:
+    """Return the rules that results name."""
     rules: list[dict[str, object]] = [
         {
             "id": slug,
@@ -98,17 +113,7 @@ def as_sarif(found: Found, problems: Sequence[Problem] = ()) -> dict[str, object
         )
         if slug in said
     ]
-    return {
-        "$schema": _SARIF,
-        "version": "2.1.0",
-        "runs": [
-            {
-                "tool": {"driver": {"name": "kilnfolio", "version": __version__, "rules": rules}},
-                "columnKind": "unicodeCodePoints",
-                "results": results,
-            }
-        ],
-    }
+    return rules
 
 
 def _location(file: str, line: int, column: int) -> dict[str, object]:
