@@ -120,6 +120,22 @@ def test_a_touched_file_with_the_same_bytes_is_not_a_change(mill):
     assert written_by(mill, lambda: os.utime(mill / FILES["species"])) == set()
 
 
+@pytest.mark.parametrize("days", [-20_000, 0, 20_000], ids=["back", "still", "ahead"])
+def test_an_edit_is_built_whatever_the_clock_says(mill, days):
+    """Also one of the same size in the same file, whose times are set to those of the old."""
+    charge = mill / FILES["charge"]
+    state, text = charge.stat(), charge.read_text("utf-8")
+    assert text.count("2230 g") or text.count("12.1 %")
+    old, new = ("12.1 %", "12.3 %") if "12.1 %" in text else ("2230 g", "2231 g")
+    with charge.open("r+", encoding="utf-8") as file:
+        file.write(text.replace(old, new, 1))
+    when = state.st_mtime_ns + days * 86_400 * 10**9
+    os.utime(charge, ns=(when, when))
+    assert charge.stat().st_ino == state.st_ino
+    assert build(mill).made
+    assert bytes_of(mill / "site") == clean(mill)
+
+
 def test_a_corrected_weighing_rebuilds_only_its_own_charge(mill):
     charge = mill / FILES["charge"]
     text = charge.read_text()

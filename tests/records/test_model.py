@@ -654,6 +654,11 @@ def test_any_value_anywhere_gives_a_record_or_problems(noun, data):
         ("thickness: 4/4", "thickness: 1 mm", "5 to 300 mm"),
         (
             "safe_daily_loss:\n",
+            "basic_density: {value: 56 kg/m³, source: x, status: memory}\nsafe_daily_loss:\n",
+            "no wood has such a basic density",
+        ),
+        (
+            "safe_daily_loss:\n",
             "safe_daily_loss:\n- {thickness: 8/4, rate: 9 %/day, source: x, status: memory}\n",
             "thicker timber dries slower than 4/4",
         ),

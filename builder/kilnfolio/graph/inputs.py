@@ -15,8 +15,8 @@ from kilnfolio.runtime.files import open_regular
 if TYPE_CHECKING:
     from kilnfolio.graph.store import Store
 
-Stamps = dict[str, tuple[int, int, int]]
-"""Time saved [ns], size [bytes] and inode of each file, by its name from the folder."""
+Stamps = dict[str, tuple[int, int, int, int]]
+"""Times of change of data and entry [ns], size [bytes] and inode of each file, by its name."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,8 @@ def stamps(folder: Path, index: Index) -> Stamps:
                     state = entry.stat()
                 except OSError:
                     continue  # removed meanwhile, or a broken link
-                found[name] = (state.st_mtime_ns, state.st_size, state.st_ino)
+                # the time of its entry (ctime) cannot be set back, as a copy with its times does
+                found[name] = (state.st_mtime_ns, state.st_ctime_ns, state.st_size, state.st_ino)
     return found
 
 

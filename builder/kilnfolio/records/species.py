@@ -195,7 +195,7 @@ class Species(Record):
     """Dries slowly and checks easily: daily weighing while wet."""
     specific_gravity: list[SpecificGravity] = []
     """Specific gravity, one entry per source; the first is used."""
-    basic_density: Sourced[Annotated[Density, in_range(80, 1300)]] | None = None
+    basic_density: Sourced[Density] | None = None
     """Basic density, if a source gives it; otherwise it follows from the basic specific gravity."""
     densities: list[DensityRange] = []
     """What other sources give, and density at 12 % MC."""
@@ -231,6 +231,18 @@ class Species(Record):
     """Correction of a resistance meter for this species."""
     notes: Text | None = None
     """What a drying supervisor should know, in a few sentences."""
+
+    @model_validator(mode="after")
+    def _density_of_wood(self) -> Self:
+        given = self.basic_density.value if self.basic_density else None
+        if given and not 80 <= given.value <= 1300:
+            raise record_error(
+                given.entered,
+                "no wood has such a basic density; formulas take 80 to 1300 kg/m³",
+                "Compare it with its source",
+                at=("basic_density", "value"),
+            )
+        return self
 
     @model_validator(mode="after")
     def _slower_if_thicker(self) -> Self:
