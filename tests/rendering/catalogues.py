@@ -2,7 +2,7 @@
 
 ``python -m tests.rendering.catalogues fr`` rewrites the catalogue of what customers read: what is new
 stands in it empty, what is said no longer is gone. ``python -m tests.rendering.catalogues mill`` does
-so with ``mill.pot``, the strings of the mill's and the auditor's pages, which no language has yet:
+so with ``mill.pot``, the strings of the mill's and the auditor's pages, and ``mill-fr`` with their translation:
 of templates, and of the Python and the scripts that fill them. There a value set into a sentence
 stands as ``%(name)s`` in a template and as ``{name}`` elsewhere.
 """
@@ -16,11 +16,13 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_file
 from babel.messages.pofile import read_po, write_po
 from tests.conftest import PROJECT
-from tests.rendering.words import python_modules, python_words, script_words, scripts
+from tests.rendering.words import ROOMS, choices, python_modules, python_words, scripts
 
+from kilnfolio.records.region import regions
 from kilnfolio.rendering.phrases import LABEL, PAGE, RECORD
 from kilnfolio.rendering.routes import AUDITOR_MENU, FOOT, MENU
 from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.rendering.script_words import script_words
 
 TEMPLATES = PROJECT / "builder/kilnfolio/site/templates"
 FOLDER = PROJECT / "builder/kilnfolio/rendering/catalogues"
@@ -47,30 +49,59 @@ def _extracted(path: Path) -> Iterator[str | tuple[str, str]]:
         yield tuple(message[:2]) if isinstance(message, tuple) else message
 
 
+def _templates_and_menus() -> Iterator[str | tuple[str, str]]:
+    for words, _ in (*MENU, *AUDITOR_MENU, *FOOT):
+        yield words
+    for region in regions().values():
+        yield from (custom.is_ for custom in region.words.values())
+    for path in sorted(TEMPLATES.rglob("*.html")):
+        if path.name not in READ:
+            yield from _extracted(path)
+
+
+def _python(rooms: tuple[str, ...]) -> Iterator[str]:
+    for path in python_modules(rooms):
+        yield from python_words(path.read_text("utf-8"))
+
+
+def _scripts() -> Iterator[str]:
+    for path in scripts():
+        yield from script_words(path.read_text("utf-8"))
+
+
 def mill_catalogue() -> Catalog:
     """Return the strings of the mill's own pages: templates, Python, scripts."""
     found = Catalog(charset="utf-8", fuzzy=False)
-    for words, _ in (*MENU, *AUDITOR_MENU, *FOOT):
-        found.add(words)
-    for path in sorted(TEMPLATES.rglob("*.html")):
-        if path.name not in READ:
-            for message in _extracted(path):
-                found.add(message)
-    for path in python_modules():
-        for words in python_words(path.read_text("utf-8")):
-            found.add(words)
-    for path in scripts():
-        for words in script_words(path.read_text("utf-8")):
-            found.add(words)
+    for message in (*_templates_and_menus(), *_python(ROOMS), *choices(), *_scripts()):
+        found.add(message)
     return found
 
 
-def catalogue(tag: str) -> Catalog:
-    """Return a catalogue of the strings of today, with the translations there are."""
-    path = FOLDER / f"{tag}.po"
+#: Rooms whose words a translation of the mill's own pages must know. Those of the others are sealed
+#: with records, or belong to problems and chapters, and stay in the language they are written in.
+SPOKEN = ("rendering", "forecast", "charts", "calculators", "site")
+
+
+def spoken() -> Iterator[str | tuple[str, str]]:
+    """Yield the strings of the mill's own pages that a translation must know."""
+    yield from _templates_and_menus()
+    yield from _python(SPOKEN)
+    yield from choices()
+    yield from _scripts()
+
+
+def catalogue(name: str) -> Catalog:
+    """Return a catalogue of the strings of today, with the translations there are.
+
+    Parameters
+    ----------
+    name : str
+        ``fr`` for customers' pages, ``mill-fr`` for the mill's own.
+    """
+    path, tag = FOLDER / f"{name}.po", name.removeprefix("mill-")
     old = read_po(io.StringIO(path.read_text("utf-8")), locale=tag) if path.exists() else Catalog()
     new = Catalog(locale=tag, charset="utf-8", fuzzy=False)
-    for message in messages():
+    for message in messages() if tag == name else spoken():
         known = old.get(message if isinstance(message, str) else message[0])
         new.add(message, known.string if known else None)
     return new

@@ -25,16 +25,18 @@ from tests.rendering.words import (
     joined_words,
     python_modules,
     python_words,
-    script_pieces,
-    script_words,
     scripts,
 )
+
+from kilnfolio.rendering.script_words import script_pieces, script_words, translated_script
 
 ENVIRONMENT = Environment(
     extensions=["jinja2.ext.i18n"], trim_blocks=True, lstrip_blocks=True, autoescape=True
 )
 ENVIRONMENT.newstyle_gettext = True  # type: ignore[attr-defined]
 HOME = resources.files("kilnfolio.site") / "templates"
+#: What stands for an expression in the text of a template.
+BLANK = "\N{OBJECT REPLACEMENT CHARACTER}"
 #: Attributes that people read or hear.
 SPOKEN = {"alt", "aria-label", "aria-description", "content", "label", "placeholder", "title"}
 #: Elements whose text is code, or nothing to read.
@@ -70,7 +72,7 @@ def _text(node: nodes.Node) -> Iterator[str]:
         if isinstance(child, nodes.TemplateData):
             yield child.data
         elif isinstance(node, nodes.Output):
-            yield "\0"
+            yield BLANK
         elif isinstance(child, nodes.Stmt) and not (_is_english_only(node) and child in node.body):
             yield from _text(child)
 
@@ -116,8 +118,8 @@ class _Words(HTMLParser):
             self._keep(data)
 
     def _keep(self, text: str) -> None:
-        if any(word not in SAME for word in _WORD.findall(text.replace("\0", " "))):
-            self.found.append(" ".join(text.replace("\0", "…").split()))
+        if any(word not in SAME for word in _WORD.findall(text.replace(BLANK, " "))):
+            self.found.append(" ".join(text.replace(BLANK, "…").split()))
 
 
 #: The names of <meta> whose content is read to people; keywords are for machines.
@@ -250,3 +252,24 @@ def test_no_sentence_is_put_together_in_a_script(path):
 def test_a_sentence_put_together_is_found():
     assert list(joined_words('"Signed by " + name')) == ["Signed by "]
     assert list(script_pieces('"Dry bulb " + shown(dry)')) == ["Dry bulb "]
+
+
+@pytest.mark.parametrize(
+    ("source", "result"),
+    [
+        ('say("Not shared.");', 'say("[Not shared.]");'),
+        ("say(`Code ${at + 1} of ${n}`);", "say(`[Code ${at + 1} of ${n}]`);"),
+        ('say("one line " +\n  `of ${n} boards`);', "say(`[one line of ${n} boards]`);"),
+        ('say(`${n ? "No mass" : ""} ${unit}`);', 'say(`${n ? "[No mass]" : ""} ${unit}`);'),
+        ('if (key === "Escape") hide("is-late");', 'if (key === "Escape") hide("is-late");'),
+        ('// "Not said"\nsay("done");', '// "Not said"\nsay("done");'),
+    ],
+)
+def test_words_of_a_script_are_replaced_by_their_translation(source, result):
+    assert translated_script(source, lambda words: f"[{words}]") == result
+
+
+def test_a_script_whose_words_stay_is_not_touched():
+    for path in scripts():
+        source = path.read_text("utf-8")
+        assert translated_script(source, str) == source

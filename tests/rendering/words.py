@@ -8,11 +8,14 @@ into it stands as a slot, as in the patterns of `kilnfolio.rendering.phrases`: `
 from __future__ import annotations
 
 import ast
+import datetime as dt
 import re
 from collections.abc import Iterator
 from pathlib import Path
 
 from tests.conftest import PROJECT
+
+from kilnfolio.rendering.script_words import READ, slot
 
 HOUSE = PROJECT / "builder/kilnfolio"
 ASSETS = HOUSE / "site/assets"
@@ -45,12 +48,17 @@ OTHERS = {
     "site/house_blocks.py",
     "site/house_style.py",
     "site/editions.py",
+    "site/lot_words.py",
 }
 #: Scripts of customers' pages, whose words stand in the record's patterns, and of other makers.
 OTHER_SCRIPTS = {"label.js", "opens.js", "fonts.js", "fonts-inline.js"}
-READ = re.compile(r"[^\W\d_]{2,}[,;:.]? [^\W\d_]|^[A-Z][a-z]{2,}")
 #: Calls whose strings are keys, patterns or messages on the command line.
 _NOT_SAID = {"record_error", "compile", "derived", "inline", "Problem", "fail", "get_template"}
+#: Markup, classes of drawings, and words for search engines and machines.
+_MARKUP = re.compile(
+    r"^\s*<\w|=\"|^dot \S+$|^step change$|^noindex|^\{\"|\[\^|^(?:public|demo) keys$"
+    r"|^(?:Product|QuantitativeValue|Organization|PropertyValue)$|\[\["
+)
 _DOCUMENTED = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
 
 
@@ -62,6 +70,28 @@ def python_modules(rooms: tuple[str, ...] = ROOMS) -> Iterator[Path]:
                 yield path
 
 
+#: Modules whose choices are printed as they are written.
+CHOICES = (
+    "review/dossier.py",
+    "records/charge.py",
+    "records/kiln.py",
+    "records/species.py",
+    "records/schedule.py",
+)
+
+
+def choices() -> Iterator[str]:
+    """Yield the words among which a record or a dossier chooses, and the months of an axis."""
+    for name in CHOICES:
+        for node in ast.walk(ast.parse((HOUSE / name).read_text("utf-8"))):
+            if isinstance(node, ast.Subscript) and ast.unparse(node.value) == "Literal":
+                for one in ast.walk(node.slice):
+                    if re.fullmatch(r"[a-z]{2,}(?: [a-z]+)*", words := _constant(one)):
+                        yield words
+    for month in range(1, 13):
+        yield f"{{day}} {dt.date(2000, month, 1):%b}"
+
+
 def python_words(source: str) -> Iterator[str]:
     """Yield the words for people in a module, each value set into them as a slot."""
     tree = ast.parse(source)
@@ -71,9 +101,11 @@ def python_words(source: str) -> Iterator[str]:
             continue
         if isinstance(node, ast.JoinedStr):
             said = _with_slots(node)
+            if _MARKUP.search(said):
+                continue
             if re.search(r"[a-z]{2,}", re.sub(r"\{\w+\}", "", said)) and " " in said:
                 yield said
-        elif (words := _constant(node)) and READ.search(words):
+        elif (words := _constant(node)) and READ.search(words) and not _MARKUP.search(words):
             yield words
 
 
@@ -124,128 +156,13 @@ def _with_slots(node: ast.JoinedStr) -> str:
     return "".join(
         str(part.value)
         if isinstance(part, ast.Constant)
-        else f"{{{_slot(ast.unparse(part.value), names)}}}"  # type: ignore[attr-defined]
+        else "\N{NO-BREAK SPACE}"
+        if ast.unparse(part.value).endswith("NBSP")
+        else f"{{{slot(ast.unparse(part.value), names)}}}"  # type: ignore[attr-defined]
         for part in node.values
     )
-
-
-def _slot(code: str, names: dict[str, str]) -> str:
-    """Return a name for a value: the last in its code, numbered if another value has it."""
-    if code not in names:
-        parts = re.findall(r"[A-Za-z_]\w*", re.sub(r"'[^']*'|\"[^\"]*\"", "", code)) or ["value"]
-        name, n = parts[-1], 1
-        while name in names.values():
-            n += 1
-            name = f"{parts[-1]}_{n}"
-        names[code] = name
-    return names[code]
 
 
 def scripts() -> Iterator[Path]:
     """Yield the scripts of the mill's pages."""
     return (path for path in sorted(ASSETS.glob("*.js")) if path.name not in OTHER_SCRIPTS)
-
-
-def script_words(source: str) -> Iterator[str]:
-    """Yield the words for people in a script, each value set into them as a slot."""
-    for literal, _ in _literals(source):
-        if _is_said(literal):
-            yield literal
-
-
-def script_pieces(source: str) -> Iterator[str]:
-    """Yield words a script puts together with values by ``+``: a translator meets them in pieces."""
-    for literal, joined in _literals(source):
-        if joined and _is_said(literal):
-            yield literal
-
-
-def _is_said(literal: str) -> bool:
-    read = READ.search(literal) or _BESIDE_A_SLOT.search(literal)
-    return bool(read) and not _NO_WORDS.fullmatch(literal)
-
-
-_BESIDE_A_SLOT = re.compile(r"\{\w+\} [a-z]{2,}(?![\w(-])|(?<![\w-])[a-z]{2,} \{\w+\}")
-
-
-#: Keys, names of headers and kinds of quantity, classes and selectors: words for the browser.
-_NO_WORDS = re.compile(
-    r"(?:Arrow|Page)\w+|Enter|Escape|Home|End|Tab|use strict|Content-Type|Byte|Kilograms|Percent|Rate"
-    r"|Temperature(?:Difference)?|Mass|[.\[][^A-Z]*|svg [^A-Z]*|ink pointed|.*\btbody\b.*"
-)
-#: Comments, regular expressions, and the beginning of strings.
-_START = re.compile(
-    r"//[^\n]*|/\*.*?\*/"
-    r"|(?<=[(,=:\[!&|?{};\n ])/(?![/* ])(?:[^/\\\n\[]|\\.|\[(?:[^\]\\\n]|\\.)*\])+/[a-z]*"
-    r"|\"((?:[^\"\\\n]|\\.)*)\"|`",
-    re.DOTALL,
-)
-_PLUS = re.compile(r"\s*\+\s*(?=[\"`])")
-
-
-def _literals(source: str) -> Iterator[tuple[str, bool]]:
-    """Yield each string of a script, and whether a value is joined to it by a plus.
-
-    Strings joined to each other are one, cut to fit the lines.
-    """
-    place = 0
-    while found := _START.search(source, place):
-        before = source[: found.start()].rstrip()
-        text, place, inside = _literal(source, found)
-        while text is not None and (more := _PLUS.match(source, place)):
-            found = _START.match(source, more.end())
-            assert found is not None
-            added, place, codes = _literal(source, found)
-            text, inside = text + (added or ""), inside + codes
-        if text is not None:
-            yield text, before.endswith("+") or source[place:].lstrip().startswith("+ ")
-        for code in inside:
-            yield from _literals(code)
-
-
-def _literal(source: str, found: re.Match[str]) -> tuple[str | None, int, list[str]]:
-    """Return the text that begins at a match, where it ends, and the code set into it."""
-    if found[0] == "`":
-        return _template(source, found.end())
-    if found[1] is None:
-        return None, found.end(), []
-    text = re.sub(r"\\u\{?([0-9a-fA-F]{2,5})\}?", _character, found[1])
-    return text.replace('\\"', '"'), found.end(), []
-
-
-def _character(found: re.Match[str]) -> str:
-    return chr(int(found[1], 16))
-
-
-def _template(source: str, place: int) -> tuple[str, int, list[str]]:
-    """Return the text of a template literal, where it ends, and the code set into it."""
-    text, inside = "", []
-    names: dict[str, str] = {}
-    while source[place] != "`":
-        if source.startswith("${", place):
-            end = _closing(source, place + 2)
-            code = source[place + 2 : end]
-            inside.append(code)
-            text += f"{{{_slot(code, names)}}}"
-            place = end + 1
-        elif source[place] == "\\":
-            text += source[place : place + 2]
-            place += 2
-        else:
-            text += source[place]
-            place += 1
-    return text, place + 1, inside
-
-
-def _closing(source: str, place: int) -> int:
-    """Return where the brace closes that opened before a place."""
-    while source[place] != "}":
-        if source[place] == "`":
-            _, place, _ = _template(source, place + 1)
-        elif source[place] == "{":
-            place = _closing(source, place + 1) + 1
-        elif (found := _START.match(source, place)) and found[0] != "`":
-            place = found.end()
-        else:
-            place += 1
-    return place

@@ -59,7 +59,7 @@ def run(arguments: argparse.Namespace) -> int:
         return ERROR
     script = (resources.files("kilnfolio.site") / "assets" / "drills.js").read_text("utf-8")
     out = arguments.out or Path(f"drills-{arguments.seed}.html")
-    env = environment(folder.mill.record)
+    env = environment(folder.mill.record, tag=folder.mill.record.language)
     page = drills_alone(drills, env, arguments.seed, style_sheet("mill"), script)
     write_whole(out, page.encode())
     print(f"{len(drills)} drills of seed {arguments.seed} in {out}")

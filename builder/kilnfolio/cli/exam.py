@@ -108,7 +108,11 @@ def _print(arguments: argparse.Namespace, folder: MillFolder, lesson: Lesson) ->
     out = arguments.out or Path(f"exam-{lesson.id}-{arguments.seed}.pdf")
     key = out.with_name(f"{out.stem}-key.pdf")
     paper = exam(folder, lesson, arguments.seed)
-    env = environment(folder.mill.record, own=house(folder.graph).of("mill", "en"))
+    env = environment(
+        folder.mill.record,
+        tag=folder.mill.record.language,
+        own=house(folder.graph).of("mill", folder.mill.record.language),
+    )
     for path, answers in ((out, False), (key, True)):
         pdf, warnings = pdf_of(exam_html(paper, env, answers=answers))
         write_whole(path, pdf)

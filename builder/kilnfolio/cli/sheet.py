@@ -59,7 +59,10 @@ def run(arguments: argparse.Namespace) -> int:
         ):
             raise RecordProblems(problem for one in lacks for problem in one.to_fill)
         warnings = write_sheet(
-            kiln_sheet(folder, charge), environment(folder.mill.record), out, arguments.paper
+            kiln_sheet(folder, charge),
+            environment(folder.mill.record, tag=folder.mill.record.language),
+            out,
+            arguments.paper,
         )
     except SheetTooLongError as error:
         print(f"kilnfolio: {error}", file=sys.stderr)

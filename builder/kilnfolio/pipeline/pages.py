@@ -12,6 +12,7 @@ from kilnfolio.graph.derived import Derived, Group, derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.handbook.pages import render_handbook
 from kilnfolio.records import reading
+from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.context import SiteContext, context_of, mill_context
 from kilnfolio.site.events import lot_events
@@ -232,7 +233,8 @@ def search(graph: Graph, _: str) -> None:
 
 def _assets(edition: str) -> Derived[None]:
     def compute(graph: Graph, _: str) -> None:
-        for path, data in assets(edition).items():
+        tag = reading.mill(graph).record.language if edition == "mill" else SEALED
+        for path, data in assets(edition, tag).items():
             graph.write(f"{edition}/{path}", data)
         for path, data in house(graph).files.items():
             graph.write(f"{edition}/{path}", data)

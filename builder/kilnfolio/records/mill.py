@@ -62,13 +62,18 @@ class Contact(Record):
 CustomerLanguage = Literal["en", "fr", "de"]
 
 
+#: Languages of the mill's own pages.
+OwnLanguage = Literal["en", "fr"]
+
+
 def _own_language(tag: str) -> str:
-    if tag != "en":
+    if tag not in get_args(OwnLanguage):
         raise record_error(
             tag,
-            "the mill's own pages are written in English only",
-            "Write language: en. What customers read may be in other languages: "
-            f"customer_languages: [en, {tag if tag in get_args(CustomerLanguage) else 'fr'}]",
+            "there is no translation of the mill's own pages into it",
+            f"Write language: {' or '.join(get_args(OwnLanguage))}. What customers read may be in "
+            f"other languages: customer_languages: [en, "
+            f"{tag if tag in get_args(CustomerLanguage) else 'fr'}]",
         )
     return tag
 
@@ -110,7 +115,7 @@ class Mill(Record):
     country: Name
     """The country, as printed."""
     language: Annotated[Name, AfterValidator(_own_language)] = "en"
-    """Language of the mill's own pages: en."""
+    """Language of the mill's own pages: en or fr; chapters and sealed sentences stay as written."""
     customer_languages: Annotated[list[CustomerLanguage], AfterValidator(_each_once)] = ["en"]
     """Languages of customers' pages, lot PDFs and labels; a label's code leads to the first."""
     signed_wordings: list[SignedWording] = []

@@ -73,7 +73,7 @@ class Language:
             raise ValueError(f"language is {tag!r}; there are {', '.join(available())}")
         self.tag = tag
         self.locale = Locale.parse(tag)
-        self.translations = NullTranslations() if tag == SEALED else _translations(tag)
+        self.translations = NullTranslations() if tag == SEALED else compiled(catalogue(tag))
 
     @property
     def name(self) -> str:
@@ -238,9 +238,18 @@ def available() -> tuple[str, ...]:
     """Return the available languages; first the one in which records are sealed."""
     folder = resources.files("kilnfolio.rendering") / _FOLDER
     tags = sorted(
-        path.name.removesuffix(".po") for path in folder.iterdir() if path.name.endswith(".po")
+        path.name.removesuffix(".po")
+        for path in folder.iterdir()
+        if path.name.endswith(".po") and not path.name.startswith("mill-")
     )
     return (SEALED, *tags)
+
+
+@lru_cache(maxsize=1)
+def interfaces() -> tuple[str, ...]:
+    """Return the languages of the mill's own pages; first the one in which they are written."""
+    folder = resources.files("kilnfolio.rendering") / _FOLDER
+    return (SEALED, *(tag for tag in available() if (folder / f"mill-{tag}.po").is_file()))
 
 
 @lru_cache(maxsize=8)
@@ -249,14 +258,15 @@ def language(tag: str) -> Language:
     return Language(tag)
 
 
-def catalogue(tag: str) -> Catalog:
-    """Return the text of a language's catalogue."""
-    path = resources.files("kilnfolio.rendering") / _FOLDER / f"{tag}.po"
-    return read_po(io.StringIO(path.read_text("utf-8")), locale=tag)
+def catalogue(name: str) -> Catalog:
+    """Return the text of a catalogue: ``fr`` of customers' pages, ``mill-fr`` of the mill's own."""
+    path = resources.files("kilnfolio.rendering") / _FOLDER / f"{name}.po"
+    return read_po(io.StringIO(path.read_text("utf-8")), locale=name.removeprefix("mill-"))
 
 
-def _translations(tag: str) -> Any:
-    compiled = io.BytesIO()
-    write_mo(compiled, catalogue(tag))
-    compiled.seek(0)
-    return Translations(compiled)
+def compiled(text: Catalog) -> Any:
+    """Return a catalogue as translations that templates can look up."""
+    data = io.BytesIO()
+    write_mo(data, text)
+    data.seek(0)
+    return Translations(data)

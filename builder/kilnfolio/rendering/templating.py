@@ -27,6 +27,7 @@ from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
 from kilnfolio.records.sourced import STATUS_MEANING, in_words
+from kilnfolio.rendering.interface import interface
 from kilnfolio.rendering.languages import SEALED, Language, language
 from kilnfolio.rendering.own import NOTHING, Own
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
@@ -36,9 +37,8 @@ from kilnfolio.review import figures
 from kilnfolio.review.working import board_line
 
 #: Element for the read-out of ``assets/charts.js``; hidden without script.
-READ_OUT = Markup(
-    '<p class="readout" role="status">Point at it, touch it, or move through it with the arrow '
-    "keys.</p>"
+READ_OUT = Markup('<p class="readout" role="status">{}</p>').format(
+    "Point at it, touch it, or move through it with the arrow keys."
 )
 
 #: Words printed for a value's status; the title attribute holds the meaning.
@@ -103,6 +103,10 @@ def environment(
     )
     regional = regional_format(mill)
     set_language(env, language(tag), signed=mill.has_signed(tag, language(tag).safety_digest))
+    # sealed sentences and chapters are marked as English on a page in another language
+    env.globals.update(in_english="", as_written=Markup)
+    if menu and tag != SEALED:
+        interface(tag).speak(env)
     env.globals.update(
         mill=mill,
         regional=regional,

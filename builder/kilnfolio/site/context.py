@@ -274,12 +274,9 @@ def template_environment(graph: Graph, key: str) -> Environment:
     """Return the template environment of an edition; of ``customer:fr``, in French."""
     edition, _, tag = key.partition(":")
     given = dict(_EDITION_GLOBALS[edition])
-    env = environment(
-        reading.mill(graph).record,
-        menu=given.pop("menu"),
-        tag=tag or SEALED,
-        own=house(graph).of(edition, tag or SEALED),
-    )
+    record = reading.mill(graph).record
+    tag = tag or (record.language if edition == "mill" else SEALED)
+    env = environment(record, menu=given.pop("menu"), tag=tag, own=house(graph).of(edition, tag))
     env.globals.update(given, pdfs=_Printed(graph, ()))
     return env
 

@@ -349,7 +349,11 @@ class _HouseBuilder:
         if not texts:
             return
         for edition in EDITIONS:
-            tags = self._mill.customer_languages if edition == "customer" else ["en"]
+            tags: list[str] = []
+            if edition == "customer":
+                tags += self._mill.customer_languages
+            elif edition == "mill":
+                tags.append(self._mill.language)
             for tag in dict.fromkeys([*tags, "en"]):
                 for paper in (False, True):
                     given = facts(self._mill, edition, tag, paper=paper)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import get_args
 
 from kilnfolio.calculators.script import constants
+from kilnfolio.rendering.interface import interface
 from kilnfolio.rendering.languages import SEALED, available, language
 from kilnfolio.rendering.lot_state import STATES
 from kilnfolio.review.dossier import Word
@@ -103,13 +104,15 @@ def constants_file() -> str:
     return f"window.KILNFOLIO_CONSTANTS={text};\n"
 
 
-def assets(edition: str = "mill") -> dict[str, bytes]:
+def assets(edition: str = "mill", tag: str = SEALED) -> dict[str, bytes]:
     """Return the files of an edition by their path in it.
 
     Parameters
     ----------
     edition : str
         Which edition: mill, customer or auditor.
+    tag : str
+        Language of its pages, which the mill's own scripts speak too.
     """
     source = Path(str(resources.files("kilnfolio.site") / "assets"))
     found = {
@@ -127,6 +130,12 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
             if tag != SEALED:
                 found[f"assets/says-{tag}.js"] = language(tag).script.encode()
     if edition == "mill":
+        if tag != SEALED:
+            found |= {
+                path: interface(tag).script(data.decode()).encode()
+                for path, data in found.items()
+                if path.endswith(".js") and "/vendor/" not in path
+            }
         found["assets/constants.js"] = constants_file().encode()
     if edition == "auditor":
         found[VERIFIER] = (source / VERIFIER).read_bytes()

@@ -1,0 +1,197 @@
+"""The mill's own pages in another language: templates, words made in Python, and scripts.
+
+Templates look their strings up themselves. Words made in Python are English when they reach a page;
+a finished page is gone through once, and every text that is a string of the catalogue, or matches a
+pattern of it, is replaced. What no translation knows stays as it is: people's own words, and those
+of sealed records. Elements marked ``lang`` are left alone.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Callable
+from functools import cached_property, lru_cache
+from typing import Any
+
+from jinja2 import Environment, Template, pass_context
+from jinja2.runtime import Context
+from markupsafe import Markup
+
+from kilnfolio.rendering.languages import NBSP, catalogue, compiled, language
+from kilnfolio.rendering.script_words import translated_script
+
+_SLOT = re.compile(r"\{(\w+)\}")
+#: What a slot takes in a pattern of few words: a figure, with its unit. Else prose would match.
+_FIGURE = r"(\S*\d\S*(?: \S{1,4})?)"
+_WORDED = 8
+_TAG = re.compile(r"(<!--.*?-->|<[^>]*>)", re.DOTALL)
+_NAME = re.compile(r"</?([a-zA-Z][\w-]*)")
+_READ_OUT = re.compile(
+    r'((?:aria-label|aria-description|alt|title|placeholder|data-read)=")([^"]*)'
+)
+_VOID = frozenset({"br", "col", "hr", "img", "input", "link", "meta", "wbr"})
+_SILENT = frozenset({"code", "kbd", "pre", "script", "style"})
+
+
+class Interface:
+    """The interface in one language.
+
+    Parameters
+    ----------
+    tag : str
+        Its language, for which there is a catalogue of the mill's pages.
+    """
+
+    def __init__(self, tag: str):
+        self.language = language(tag)
+        self._catalogue = catalogue(f"mill-{tag}")
+        self.translations = compiled(self._catalogue)
+        self.translations.add_fallback(self.language.translations)
+
+    def say(self, words: str) -> str:
+        """Return words made in Python or by a script in this language; unknown ones as they are."""
+        if not words or len(words) > 600:
+            return words
+        known = self._known.get(words)
+        if known is None:
+            known = self._known[words] = self._said(words)
+        return known
+
+    def _said(self, words: str) -> str:
+        given = words
+        core = words.strip()
+        if core != words:
+            lead = words[: len(words) - len(words.lstrip())]
+            return lead + self.say(core) + words[len(lead) + len(core) :]
+        words = words.replace(NBSP, " ")
+        for form, again in ((words, str), (_lowered(words), _raised), (_raised(words), _lowered)):
+            if form in self._strings:
+                return again(self._strings[form])
+        for text, pattern, names, translation in self._patterns:
+            if text in words and (found := pattern.fullmatch(words)):
+                slots = dict(zip(names, found.groups(), strict=True))
+                return _SLOT.sub(lambda slot: self.say(slots[slot[1]]), translation)  # noqa: B023
+        return given
+
+    @cached_property
+    def _known(self) -> dict[str, str]:
+        return {}
+
+    @cached_property
+    def _strings(self) -> dict[str, str]:
+        found = {}
+        for message in self._catalogue:
+            if message.id and isinstance(message.id, str) and message.string:
+                english = message.id.replace(NBSP, " ")
+                found[english] = str(message.string)
+                # a page is looked at without the spaces at both ends of a text
+                found.setdefault(english.strip(), str(message.string).strip())
+        return found
+
+    @cached_property
+    def _patterns(self) -> tuple[tuple[str, re.Pattern[str], list[str], str], ...]:
+        """Patterns with slots: the longest text first, which is looked for before the pattern."""
+        found = []
+        for english, translation in self._strings.items():
+            names: list[str] = _SLOT.findall(english)
+            texts = _SLOT.split(english)[::2]
+            letters = sum(map(len, re.findall(r"[^\W\d_]+", " ".join(texts))))
+            if not names or not letters:
+                continue
+            slot = "(.+?)" if letters >= _WORDED else _FIGURE
+            pattern = re.compile(slot.join(map(re.escape, texts)), re.DOTALL)
+            found.append((max(texts, key=len), pattern, names, translation))
+        return tuple(sorted(found, key=lambda one: -sum(map(len, _SLOT.split(one[1].pattern)))))
+
+    def page(self, text: str) -> str:
+        """Return a page with the words made in Python in this language."""
+        parts = _TAG.split(text)
+        open_elements: list[bool] = []
+        for place, part in enumerate(parts):
+            if place % 2:
+                silent = any(open_elements)
+                if not silent and "=" in part:
+                    parts[place] = _READ_OUT.sub(self._attribute, part)
+                _follow(open_elements, part)
+            elif part.strip() and not any(open_elements):
+                parts[place] = self._text(part)
+        return "".join(parts)
+
+    def _text(self, part: str) -> str:
+        words = html.unescape(part)
+        said = self.say(words)
+        return part if said == words else str(Markup.escape(said))
+
+    def _attribute(self, found: re.Match[str]) -> str:
+        return found[1] + self._text(found[2])
+
+    def script(self, source: str) -> str:
+        """Return a script with its words in this language."""
+        return translated_script(source, lambda words: self._strings.get(words, words))
+
+    def speak(self, env: Environment) -> None:
+        """Make the templates of an environment speak this language."""
+        env.add_extension("jinja2.ext.i18n")
+        # added by the extension at runtime, so type checkers do not know it
+        env.install_gettext_translations(self.translations, newstyle=True)  # type: ignore[attr-defined]
+        spoken: dict[str, Any] = env.globals
+        for name in ("gettext", "ngettext"):
+            spoken[name] = self._with_values(spoken[name])
+        spoken["_"] = spoken["gettext"]
+        env.globals.update(in_english=Markup(' lang="en"'), as_written=_as_written)
+        env.template_class = _spoken(self)
+
+    def _with_values(self, look_up: Callable[..., Any]) -> Callable[..., Any]:
+        @pass_context
+        def said(context: Context, *words: Any, **values: Any) -> Any:
+            """Look a string up, its values said in this language too."""
+            spoken = {
+                name: self.say(value) if type(value) is str else value
+                for name, value in values.items()
+            }
+            return look_up(context, *words, **spoken)
+
+        return said
+
+
+def _as_written(text: str) -> Markup:
+    """Return the text of a chapter, marked as English."""
+    return Markup('<div class="as-written" lang="en">') + Markup(text) + Markup("</div>")
+
+
+def _spoken(interface: Interface) -> type[Template]:
+    class Spoken(Template):
+        """A template whose finished page is gone through for words made in Python."""
+
+        def render(self, *args: Any, **kwargs: Any) -> str:
+            return interface.page(super().render(*args, **kwargs))
+
+    return Spoken
+
+
+def _follow(open_elements: list[bool], tag: str) -> None:
+    """Open or close an element; an open one is True if nothing in it is to be translated."""
+    found = _NAME.match(tag)
+    if found is None or tag.endswith("/>") or found[1].lower() in _VOID:
+        return
+    if tag[1] == "/":
+        if open_elements:
+            open_elements.pop()
+    else:
+        name = found[1].lower()
+        open_elements.append(name in _SILENT or (name != "html" and ' lang="' in tag))
+
+
+def _lowered(words: str) -> str:
+    return words[:1].lower() + words[1:]
+
+
+def _raised(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+@lru_cache(maxsize=4)
+def interface(tag: str) -> Interface:
+    """Return the interface in a language of `languages.interfaces`."""
+    return Interface(tag)

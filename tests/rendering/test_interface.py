@@ -1,0 +1,121 @@
+"""The mill's own pages in French: a complete catalogue, and pages that use it."""
+
+import re
+from typing import get_args
+
+import pytest
+from pydantic import ValidationError
+from tests.minimal import minimal_records
+from tests.rendering.catalogues import catalogue as fresh
+
+from kilnfolio.records.mill import Mill, OwnLanguage
+from kilnfolio.rendering.interface import interface
+from kilnfolio.rendering.languages import SEALED, catalogue, interfaces
+from kilnfolio.rendering.templating import environment
+from kilnfolio.site.static import assets
+
+OTHERS = [tag for tag in interfaces() if tag != SEALED]
+
+
+def _mill(tag: str) -> Mill:
+    return Mill.model_validate(minimal_records()["mill"] | {"language": tag})
+
+
+def test_a_mill_may_choose_any_language_with_a_catalogue_of_its_pages():
+    assert sorted(get_args(OwnLanguage)) == sorted(interfaces())
+    assert _mill("fr").language == "fr"
+    with pytest.raises(ValidationError, match="there is no translation"):
+        _mill("es")
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_every_string_is_translated_and_the_catalogue_has_no_others(tag):
+    found = catalogue(f"mill-{tag}")
+    told = {message.id for message in found if message.id}
+    assert told == {message.id for message in fresh(f"mill-{tag}") if message.id}
+    assert len(told) > 1800
+    for message in found:
+        sayings = message.string if isinstance(message.string, tuple) else (message.string,)
+        assert all(sayings), message.id
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_a_translation_keeps_every_value_and_element_of_its_english(tag):
+    kept = re.compile(r"%\(\w+\)s|\{\w*\}|<[^>]+>|%%")
+    for message in catalogue(f"mill-{tag}"):
+        ids = message.id if isinstance(message.id, tuple) else (message.id,)
+        sayings = message.string if isinstance(message.string, tuple) else (message.string,)
+        for english, saying in zip(ids, sayings, strict=True):
+            if english:
+                assert sorted(kept.findall(saying)) == sorted(kept.findall(english)), english
+
+
+# CLDR, release 47: the long date of fr is "d MMMM y". Quebec's Office de la langue française sets
+# a no-break space before a colon and a percent sign, and none before ; ! ?.
+@pytest.mark.parametrize(
+    ("english", "french"),
+    [
+        ("Sample boards", "Planches témoins"),
+        ("sample boards", "planches témoins"),
+        ("Dried to 8.3 % MC in 29.0 d; the target was 8\u00a0%.", "Séchée à 8.3 % TH en 29.0 d;"),
+        ("step 5", "étape 5"),
+        (" at the end", " à la fin"),
+        ("21 Oct", "21 oct."),
+    ],
+)
+def test_words_made_in_python_are_said_in_french(english, french):
+    assert interface("fr").say(english).startswith(french)
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["Move the charge to the yard.", "From the mill to the yard", "S7, low", "Heron Bend", "14"],
+)
+def test_words_that_are_no_string_of_the_catalogue_stay(words):
+    assert interface("fr").say(words) == words
+
+
+def test_a_page_is_gone_through_without_what_is_code_or_marked_as_english():
+    page = interface("fr").page(
+        '<nav aria-label="Sample boards"><p>Sample boards</p><code>Sample boards</code>'
+        '<p lang="en">Sample <b>Sample boards</b></p><br><p>Sample boards</p></nav>'
+    )
+    assert page == (
+        '<nav aria-label="Planches témoins"><p>Planches témoins</p><code>Sample boards</code>'
+        '<p lang="en">Sample <b>Sample boards</b></p><br><p>Planches témoins</p></nav>'
+    )
+
+
+def test_a_value_in_a_sentence_is_said_too_and_stays_escaped():
+    env = environment(_mill("fr"), tag="fr")
+    said = env.from_string('<p>{{ _("Kilnside %(words)s", words="Sample boards") }}</p>')
+    assert said.render() == "<p>Kilnside Planches témoins</p>"
+    risky = env.from_string('<p>{{ _("Charge %(number)s", number="<b>") }}</p>')
+    assert risky.render() == "<p>Charge &lt;b&gt;</p>"
+
+
+def test_the_frame_of_a_page_is_french_and_says_so():
+    env = environment(_mill("fr"), tag="fr")
+    page = env.from_string('{% extends "layout.html" %}').render(
+        title="t", here="index.html", root="", crumbs=(), summary="", robots=""
+    )
+    assert '<html lang="fr">' in page
+    assert ">Séchoirs</a>" in page
+    assert "<!doctype html>" in page
+
+
+def test_a_page_in_english_is_not_gone_through():
+    env = environment(_mill("en"))
+    assert env.from_string("<p>Sample boards {{ in_english }}</p>").render() == (
+        "<p>Sample boards </p>"
+    )
+
+
+def test_scripts_speak_french_and_keep_their_code():
+    english, french = assets("mill"), assets("mill", "fr")
+    assert set(english) == set(french)
+    assert b"Planche la plus humide" in french["assets/bench.js"]
+    assert b"Wettest and driest board" not in french["assets/bench.js"]
+    for name in ("assets/typed.js", "assets/kiln-side.js"):
+        assert french[name].count(b"\n") > 100
+        assert b"use strict" in french[name]
