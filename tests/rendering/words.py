@@ -57,7 +57,7 @@ _NOT_SAID = {"record_error", "compile", "derived", "inline", "Problem", "fail", 
 #: Markup, classes of drawings, and words for search engines and machines.
 _MARKUP = re.compile(
     r"^\s*<\w|=\"|^dot \S+$|^step change$|^noindex|^\{\"|\[\^|^(?:public|demo) keys$"
-    r"|^(?:Product|QuantitativeValue|Organization|PropertyValue)$|\[\["
+    r"|^(?:Product|QuantitativeValue|Organization|PropertyValue|\w+Event)$|\[\["
 )
 _DOCUMENTED = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
 
