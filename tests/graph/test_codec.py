@@ -8,6 +8,7 @@ import pickle
 import zlib
 from collections import Counter
 from pathlib import Path, PurePosixPath
+from typing import Annotated
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -22,6 +23,7 @@ from tests.minimal import minimal_mill
 from kilnfolio.graph import codec
 from kilnfolio.graph.codec import UnreadableError, decode, digest_of, encode
 from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.model import in_range
 from kilnfolio.records.problems import Place
 from kilnfolio.records.quantities import Density, Mass
 from kilnfolio.records.sourced import Sourced
@@ -113,6 +115,10 @@ def test_a_mill_and_a_dossier_round_trip(tmp_path):
         folder.mill,
         # a model made for one kind of quantity
         Sourced[Density](value="560 kg/m³", source="common practice", status="common practice"),
+        # and for one whose values are limited, as a species' density
+        Sourced[Annotated[Density, in_range(80, 1300)]](
+            value="560 kg/m³", source="common practice", status="common practice"
+        ),
     ):
         again = decode(encode(value))
         assert again == value

@@ -88,6 +88,7 @@ def choices() -> Iterator[str]:
                 for one in ast.walk(node.slice):
                     if re.fullmatch(r"[a-z]{2,}(?: [a-z]+)*", words := _constant(one)):
                         yield words
+    yield from ("MC, %", "EMC, %", "RH, %", "above {low}", "at most {high}")
     for month in range(1, 13):
         yield f"{{day}} {dt.date(2000, month, 1):%b}"
 

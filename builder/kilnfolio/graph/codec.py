@@ -310,7 +310,9 @@ def _markup(text: str) -> Any:
 def _name(cls: type) -> str:
     generic = getattr(cls, "__pydantic_generic_metadata__", {})
     if generic.get("origin"):  # a parametrized model has no name of its own
-        return f"{_name(generic['origin'])}[{','.join(map(_name, generic['args']))}]"
+        # Annotated[Density, …] holds a Density; what it asks of its value was asked when it was read
+        kinds = (getattr(one, "__origin__", one) for one in generic["args"])
+        return f"{_name(generic['origin'])}[{','.join(map(_name, kinds))}]"
     if cls.__module__.partition(".")[0] != _OWN or "<" in cls.__qualname__ or not _is_data(cls):
         raise TypeError(f"{cls.__module__}.{cls.__qualname__} cannot be kept in the store")
     return f"{cls.__module__}:{cls.__qualname__}"
