@@ -50,6 +50,8 @@ KEYS |= {"said"}  # a pattern of `phrases`, which the catalogues hold
 SAME = {
     "DB", "WB", "EMC", "MC", "RH", "MCs", "kg", "kWh", "mm", "kPa", "kilnfolio", "PDF",
 }  # fmt: skip
+#: An attribute that a macro writes into a tag elsewhere.
+_ATTRIBUTE = re.compile(r'[\w-]+="[^"]*"')
 _WORD = re.compile(r"[^\W\d_]{2,}")
 #: A string within an expression that people read: with a space between words, or a capital.
 _READ = re.compile(r"[^\W\d_]{2,}[,;:.]? [^\W\d_]|^[A-Z][a-z]{2,}")
@@ -118,6 +120,7 @@ class _Words(HTMLParser):
             self._keep(data)
 
     def _keep(self, text: str) -> None:
+        text = _ATTRIBUTE.sub(" ", text)
         if any(word not in SAME for word in _WORD.findall(text.replace(BLANK, " "))):
             self.found.append(" ".join(text.replace(BLANK, "…").split()))
 
