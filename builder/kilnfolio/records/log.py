@@ -19,6 +19,7 @@ import numpy as np
 from kilnfolio.records.clock import utc_times
 from kilnfolio.records.export import no_readings, numbers, read_export
 from kilnfolio.records.logger import LONGEST_INTERVAL, LoggerProfile
+from kilnfolio.records.middle import median
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 
 #: Fewest rows that show a logger's interval.
@@ -132,7 +133,7 @@ def _interval_problem(
     """
     if len(times) <= ROWS_THAT_TELL:
         return None
-    apart = float(np.median(np.diff(times).astype(np.int64))) / 60.0
+    apart = median(np.diff(times).astype(np.int64)) / 60.0
     said = profile.interval_minutes
     if said / 2 < apart < said * 2:
         return None

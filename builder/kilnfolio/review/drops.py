@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import median
 from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
+from kilnfolio.records.middle import median
 from kilnfolio.review.air_control import reading_hours
 
 if TYPE_CHECKING:
@@ -70,8 +70,7 @@ def load_drop(case: Case) -> LoadDrop | None:
     later = use & (mc <= value("shock-change-above"))
     least = value("load-drop-hours")
     wet_k, later_k = (
-        float(np.median(drop[part])) if float(hours[part].sum()) >= least else None
-        for part in (wet, later)
+        median(drop[part]) if float(hours[part].sum()) >= least else None for part in (wet, later)
     )
     return LoadDrop(wet_k, later_k, int(np.argmax(later)))
 

@@ -8,6 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
+from kilnfolio.records.middle import median
 from kilnfolio.review.findings import Case
 
 #: A mass fits if it is this close to the one expected from the drying of the other boards [%].
@@ -91,7 +92,7 @@ def swapped_tags(case: Case) -> tuple[Swap, ...]:
 
 def _expected(before: np.ndarray, now: np.ndarray, oven_dry: np.ndarray) -> np.ndarray:
     """Return the expected mass of each board, from the fraction of MC that the boards keep [g]."""
-    kept = float(np.median((now / oven_dry - 1.0) / np.maximum(before / oven_dry - 1.0, 0.01)))
+    kept = median((now / oven_dry - 1.0) / np.maximum(before / oven_dry - 1.0, 0.01))
     expected: np.ndarray = oven_dry * (1.0 + kept * (before / oven_dry - 1.0))
     return expected
 

@@ -20,6 +20,7 @@ from kilnfolio.physics.moisture import (
 from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.physics.survey import chance_above
 from kilnfolio.records.charge import HandReading
+from kilnfolio.records.middle import median
 from kilnfolio.review.boards import BoardHistory, Weighed, possible
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 from kilnfolio.review.swaps import swapped_tags
@@ -89,7 +90,7 @@ def humidity_disagrees(case: Case) -> Results:
     known = difference[np.isfinite(difference)]
     if not known.size:
         raise NoData("the humidity sensor and the bulbs have no reading in common")
-    typical = float(np.median(known))
+    typical = median(known)
     if typical > allowed:
         yield Breach(
             f"Humidity readings disagree by {typical:.1f} points.",

@@ -10,6 +10,7 @@ import numpy as np
 
 from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.log import Log
+from kilnfolio.records.middle import median
 from kilnfolio.records.problems import Place
 from kilnfolio.review.air import SWITCHES, AirSeries, utc
 from kilnfolio.review.air_control import settled
@@ -298,7 +299,7 @@ def drying_wick(case: Case, air: AirSeries) -> Results:
             continue
         day = ((air.seconds[rows] - air.seconds[rows[0]]) // 86400.0).astype(int)
         middles = [
-            (float(np.median(air.depression[rows[day == one]])), int(rows[day == one][0]))
+            (median(air.depression[rows[day == one]]), int(rows[day == one][0]))
             for one in range(int(day[-1]) + 1)
             if np.count_nonzero(day == one) >= 6
         ]

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from kilnfolio.records.middle import median
 from kilnfolio.records.quantities import fahrenheit_from_celsius
 from kilnfolio.review.air import AirSeries
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
@@ -126,7 +127,7 @@ def _median_distance(values: np.ndarray, low: np.ndarray, high: np.ndarray) -> f
     """Return the median distance of the readings from a range [K]; 0 if none can be compared."""
     apart = np.maximum(low - values, values - high)
     known = apart[np.isfinite(apart)]
-    return float(np.median(known)) if len(known) else 0.0
+    return median(known) if len(known) else 0.0
 
 
 # --- clocks ---------------------------------------------------------------------------------------
@@ -201,5 +202,5 @@ def _rise(
     known = cold[np.isfinite(cold)]
     if not len(known):
         return None
-    row = int(first + np.flatnonzero(cold <= np.median(known))[-1])
+    row = int(first + np.flatnonzero(cold <= median(known))[-1])
     return float(air.seconds[row] - written) / 3600.0, row

@@ -12,6 +12,7 @@ from itertools import groupby
 import numpy as np
 
 from kilnfolio.physics.meters import RESISTANCE_RANGE_PCT
+from kilnfolio.records.middle import median
 from kilnfolio.records.problems import Place
 from kilnfolio.review.air import AirSeries, utc
 from kilnfolio.review.air_control import bulb_errors, emc_errors
@@ -147,7 +148,7 @@ def _pairs(
         near = near[np.isfinite(near)]
         place = air.log.place(int(min(np.searchsorted(air.times, moment), last - 1)))
         if near.size:
-            shown = float(np.median(near))
+            shown = median(near)
             off = min(0.0, shown - one.lowest_pct) + max(0.0, shown - one.highest_pct)
             yield _Compared(one, place, shown, off)
         elif one.lowest_pct - allowed >= _DRIEST and one.highest_pct + allowed <= _WETTEST:
@@ -248,7 +249,7 @@ def _logged_bulbs(case: Case, air: AirSeries, apart: np.ndarray) -> Results:
             "points",
             at=air.times[run.first],
         )
-    typical = float(np.median(np.abs(apart[np.isfinite(apart)])))
+    typical = median(np.abs(apart[np.isfinite(apart)]))
     yield Pass(
         f"The EMC sensor and the bulbs are {typical:.1f} points apart in the middle of all "
         f"readings, and never for {hours:g} h further apart than their errors and {limit:g} "

@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from kilnfolio.physics.rules import FOUR_QUARTER_MM, safe_rate, thickness_scaled_rate
+from kilnfolio.records.middle import median
 from kilnfolio.records.species import SafeDailyLoss, Species
 from kilnfolio.review.air import utc
 from kilnfolio.review.air_control import RunningHours
@@ -579,8 +580,8 @@ def outlier_board(case: Case) -> Results:
     drop = np.array(
         [np.log(history.points[0].mc_pct / history.points[-1].mc_pct) for history in boards]
     )
-    middle = float(np.median(drop))
-    spread = float(np.median(np.abs(drop - middle)))
+    middle = median(drop)
+    spread = median(np.abs(drop - middle))
     for history, value in zip(boards, drop, strict=True):
         # a few boards may agree closely by chance, so that a small difference looks large
         unlike = 100.0 * abs(value - middle) > least * middle

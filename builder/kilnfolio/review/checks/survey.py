@@ -10,6 +10,7 @@ import numpy as np
 
 from kilnfolio.physics.mixture import two_groups
 from kilnfolio.records.charge import Survey
+from kilnfolio.records.middle import median
 from kilnfolio.review.ending import SurveyOutcome
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 
@@ -261,9 +262,9 @@ def survey_shape(case: Case) -> Results:
             "",
             at=survey.at,
         )
-    middle = float(np.median(readings))
+    middle = median(readings)
     # 1.4826 makes the median deviation a standard deviation for normal data
-    sd = max(1.4826 * float(np.median(np.abs(readings - middle))), 0.1)
+    sd = max(1.4826 * median(np.abs(readings - middle)), 0.1)
     far = readings > middle + max(value("survey-wet-tail") * sd, value("survey-wet-tail-points"))
     share = 100.0 * float(far.mean())
     if share > value("survey-wet-tail-share"):
