@@ -21,9 +21,9 @@ if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Contents
     from kilnfolio.records.folder import MillFolder
 
-# The same examples every time: a failure seen once can be seen again.
-settings.register_profile("repeatable", derandomize=True, deadline=None)
-settings.load_profile("repeatable")
+# Modules are compiled once, not by each of the hundreds of processes that tests start.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 # Garbage is collected as seldom as in a command (kilnfolio.cli.run): scanning all tests and libraries
 # again and again took up to a third of a test's time.
@@ -37,6 +37,16 @@ PROCESSORS = os.cpu_count() or 1
 
 #: Long trials at their full length: every page of a kind, ten thousand random inputs.
 WHOLE = os.environ.get("KILNFOLIO_WHOLE") == "1"
+
+
+def examples(most: int) -> int:
+    """Return how many random examples of a law are tried: a third of the most, all in a whole run."""
+    return most if WHOLE else -(-most // 3)
+
+
+# The same examples every time: a failure seen once can be seen again.
+settings.register_profile("repeatable", derandomize=True, deadline=None, max_examples=examples(150))
+settings.load_profile("repeatable")
 
 
 def some_of(paths: list[Path], most: int) -> list[Path]:
@@ -145,11 +155,19 @@ def _one_process_each() -> Iterator[None]:
         yield
 
 
-def made_once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], None]) -> Path:
+#: The folder of what the processes sharing this run make once between them.
+_home: list[Path] = []
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _shared_home(tmp_path_factory: pytest.TempPathFactory) -> None:
+    home = tmp_path_factory.getbasetemp()
+    _home[:] = [home.parent if "PYTEST_XDIST_WORKER" in os.environ else home]
+
+
+def made_once(name: str, make: Callable[[Path], object]) -> Path:
     """Return a folder that the processes sharing this run make once between them."""
-    home = factory.getbasetemp()
-    if "PYTEST_XDIST_WORKER" in os.environ:
-        home = home.parent
+    (home,) = _home
     folder, done = home / name, home / f"{name}.done"
     with (home / f"{name}.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
@@ -179,18 +197,18 @@ def _few_books() -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo_site() -> Path:
     """Return the folder of the demo mill's site, built once for the whole run.
 
     While writing pages, KILNFOLIO_DEMO_SITE may name a site already built, to save the time.
     """
     if built := os.environ.get("KILNFOLIO_DEMO_SITE"):
         return Path(built)
-    return made_once(tmp_path_factory, "demo", build_demo)
+    return made_once("demo", build_demo)
 
 
 @pytest.fixture(scope="session")
-def amended_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def amended_site() -> Path:
     """Return the small mill with an amended charge and lot, and its site with PDFs in site/.
 
     The whole run shares it: a test that changes anything takes a copy.
@@ -206,7 +224,7 @@ def amended_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
         write_key(root)
         build_site(root, root / "site", workers=2)
 
-    return made_once(tmp_path_factory, "amended", make)
+    return made_once("amended", make)
 
 
 # Debian's own Chromium is used, so no browser is downloaded: the build without windows, which takes

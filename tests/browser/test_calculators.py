@@ -54,6 +54,25 @@ def opened(page, address):
     assert faults == []
 
 
+@pytest.fixture(scope="module")
+def script_page(browser, address):
+    """Return a page opened once for the tests that call its scripts, and its faults."""
+    page, faults = browser.new_page(), []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.goto(address)
+    yield page, faults
+    page.close()
+
+
+@pytest.fixture
+def script(script_page):
+    """Return the page for a test that leaves it as it was; a script error fails the test."""
+    page, faults = script_page
+    faults.clear()
+    yield page
+    assert faults == []
+
+
 # --- random inputs -------------------------------------------------------------------------------
 
 
@@ -215,7 +234,7 @@ def at_an_edge(ours: Answer, theirs) -> bool:
     return True
 
 
-def test_random_inputs_give_the_same_digits_as_python(opened, folder, record_property):
+def test_random_inputs_give_the_same_digits_as_python(script, folder, record_property):
     made = calculators(folder.mill.record)
     rng = np.random.default_rng(SEED)
     inputs, expected, answered = [], [], 0
@@ -225,7 +244,7 @@ def test_random_inputs_give_the_same_digits_as_python(opened, folder, record_pro
         expected.append(in_python(calculator, inputs[-1]))
         answered += expected[-1] is not None
     edges, wrong = [], []
-    for one, ours, theirs in zip(inputs, expected, in_browser(opened, inputs), strict=True):
+    for one, ours, theirs in zip(inputs, expected, in_browser(script, inputs), strict=True):
         refused = isinstance(theirs, dict)
         if (ours is None) != refused or (ours and len(ours) != len(theirs)):
             wrong.append((one, ours, theirs))
@@ -246,7 +265,7 @@ def test_random_inputs_give_the_same_digits_as_python(opened, folder, record_pro
     assert len(edges) <= INPUTS / 1000
 
 
-def test_what_python_refuses_the_page_refuses(opened, folder):
+def test_what_python_refuses_the_page_refuses(script, folder):
     wild = {
         name: (
             low - (high - low)
@@ -261,7 +280,7 @@ def test_what_python_refuses_the_page_refuses(opened, folder):
     inputs = [random_input(rng, made[number % len(made)], wild) for number in range(4000)]
     by_slug = {calculator.slug: calculator for calculator in made}
     expected = [in_python(by_slug[one.slug], one) is None for one in inputs]
-    found = in_browser(opened, inputs)
+    found = in_browser(script, inputs)
     refused = [isinstance(one, dict) for one in found]
     assert [one for one, a, b in zip(inputs, expected, refused, strict=True) if a != b] == []
     assert 1000 < sum(expected) < 3900
@@ -296,9 +315,9 @@ def awkward_numbers() -> list[float]:
 
 
 @pytest.mark.parametrize("decimals", [0, 1, 2, 3, 6])
-def test_numbers_are_printed_as_in_python(opened, decimals):
+def test_numbers_are_printed_as_in_python(script, decimals):
     values = awkward_numbers()
-    found = opened.evaluate(
+    found = script.evaluate(
         "([values, decimals]) => values.map(v => [kilnfolio.figures.number(v, decimals), "
         "kilnfolio.figures.fixed(v, decimals)])",
         [values, decimals],
@@ -308,9 +327,9 @@ def test_numbers_are_printed_as_in_python(opened, decimals):
 
 
 @pytest.mark.parametrize("digits", [1, 2, 3, 4])
-def test_significant_digits_are_kept_as_in_python(opened, digits):
+def test_significant_digits_are_kept_as_in_python(script, digits):
     values = awkward_numbers()
-    found = opened.evaluate(
+    found = script.evaluate(
         "([values, digits]) => values.map(v => kilnfolio.figures.significant(v, digits))",
         [values, digits],
     )
@@ -318,10 +337,10 @@ def test_significant_digits_are_kept_as_in_python(opened, digits):
 
 
 @pytest.mark.parametrize("of", list(figures.METRIC), ids=lambda of: of.__name__)
-def test_units_are_converted_as_in_python(opened, folder, of):
+def test_units_are_converted_as_in_python(script, folder, of):
     values = np.random.default_rng(SEED + 3).uniform(-500.0, 5000.0, 500).round(2).tolist()
     for name, convert in of.units.items():
-        found = opened.evaluate(
+        found = script.evaluate(
             "([of, unit, values]) => { const s = kilnfolio.calculators; "
             "return values.map(v => s.houseValue(s.unitOf(of, unit), v)); }",
             [of.__name__, name, values],
@@ -330,7 +349,7 @@ def test_units_are_converted_as_in_python(opened, folder, of):
     data = script_data(folder)["dimensions"][of.__name__]
     for key, scales in (("metric", figures.METRIC), ("customary", figures.CUSTOMARY)):
         for place, scale in enumerate(scales.get(of, ())):
-            found = opened.evaluate(
+            found = script.evaluate(
                 "([scale, values]) => values.map(v => kilnfolio.calculators.onScale(scale, v))",
                 [data[key][place], values],
             )
@@ -361,7 +380,7 @@ def test_the_script_contains_no_constant_of_the_physics():
 # --- the incomplete beta function, against scipy -------------------------------------------------
 
 
-def test_share_shown_agrees_with_the_beta_distribution(opened):
+def test_share_shown_agrees_with_the_beta_distribution(script):
     from scipy.stats import beta  # Clopper and Pearson, Biometrika 26 (1934): beta quantiles
 
     rng = np.random.default_rng(SEED + 4)
@@ -373,7 +392,7 @@ def test_share_shown_agrees_with_the_beta_distribution(opened):
     )
     cases = [(n, k, c) for n, k, c in drawn if k < n]
     assert len(cases) > 250
-    found = opened.evaluate(
+    found = script.evaluate(
         "cases => cases.map(([n, k, c]) => kilnfolio.calculators.shareShown(n, k, c))", cases
     )
     assert found == pytest.approx([beta.ppf(1 - c, n - k, k + 1) for n, k, c in cases], rel=1e-10)
@@ -488,8 +507,8 @@ TYPE_EVERYWHERE = """typed => {
         "1.2.3",
     ],
 )
-def test_nothing_that_can_be_typed_shows_nan(opened, typed):
-    found = opened.evaluate(TYPE_EVERYWHERE, typed)
+def test_nothing_that_can_be_typed_shows_nan(script, typed):
+    found = script.evaluate(TYPE_EVERYWHERE, typed)
     assert len(found) > 30
     for field, said, invalid in found:
         said = said.replace(f"“{typed}”", "what was typed")
@@ -597,10 +616,10 @@ def test_the_masses_for_step_changes_give_back_their_mc(opened):
 
 
 @pytest.mark.parametrize("width", [320, 360, 768, 1440])
-def test_nothing_is_wider_than_the_screen(opened, width):
-    opened.set_viewport_size({"width": width, "height": 800})
-    opened.evaluate("document.querySelectorAll('details').forEach(board => { board.open = true })")
-    assert opened.evaluate("document.documentElement.scrollWidth") <= width
+def test_nothing_is_wider_than_the_screen(script, width):
+    script.set_viewport_size({"width": width, "height": 800})
+    script.evaluate("document.querySelectorAll('details').forEach(board => { board.open = true })")
+    assert script.evaluate("document.documentElement.scrollWidth") <= width
 
 
 def test_every_argument_that_a_form_passes_has_a_stated_range(folder):

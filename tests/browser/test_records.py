@@ -23,6 +23,15 @@ def site(mill):
     return mill.site
 
 
+@pytest.fixture(scope="module")
+def home(browser, site):
+    """Return the page of contents, opened once for the tests that only ask its search."""
+    page = browser.new_page()
+    page.goto((site / "mill/index.html").as_uri())
+    yield page
+    page.close()
+
+
 def found(page, question: str) -> list[tuple[str, str]]:
     """Return kind and title of what a query finds, best first."""
     return [
@@ -52,13 +61,12 @@ def found(page, question: str) -> list[tuple[str, str]]:
         ("kiln 1", ("kiln", "Kiln 1")),
     ],
 )
-def test_search_finds_first(page, site, question, best):
-    page.goto((site / "mill/index.html").as_uri())
-    assert found(page, question)[0] == best
+def test_search_finds_first(home, question, best):
+    assert found(home, question)[0] == best
 
 
-def test_a_thickness_is_found_however_it_is_written(page, site):
-    page.goto((site / "mill/index.html").as_uri())
+def test_a_thickness_is_found_however_it_is_written(home):
+    page = home
     answers = [
         found(page, f"{size} white ash") for size in ("4/4", "1 inch", "25 mm", "1 in", '1"')
     ]
@@ -140,11 +148,11 @@ def test_species_are_filtered_and_sorted(page, site):
         "mill/records.html",
     ],
 )
-@pytest.mark.parametrize("width", [360, 768])
-def test_no_page_is_wider_than_the_screen(page, site, path, width):
-    page.set_viewport_size({"width": width, "height": 740})
+def test_no_page_is_wider_than_the_screen(page, site, path):
     page.goto((site / path).as_uri())
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    for width in (360, 768):
+        page.set_viewport_size({"width": width, "height": 740})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
 def test_the_answer_is_on_the_first_screen_of_a_phone(page, site, mill):

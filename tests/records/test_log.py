@@ -20,6 +20,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
+from tests.conftest import examples
 from tests.records.refusal import refused
 
 from kilnfolio.records.clock import times_of
@@ -432,7 +433,7 @@ def clock_change(zone: ZoneInfo, autumn: bool) -> dt.datetime:
     )
 
 
-@settings(max_examples=80)
+@settings(max_examples=examples(80))
 @given(
     st.sampled_from(
         [
@@ -978,7 +979,7 @@ _CELLS = st.sampled_from(
 _ROWS = st.lists(st.lists(_CELLS, max_size=5).map(",".join), max_size=8).map("\n".join)
 
 
-@settings(max_examples=300)
+@settings(max_examples=examples(300))
 @given(
     _ROWS | st.text(max_size=80),
     st.sampled_from(

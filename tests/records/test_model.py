@@ -11,6 +11,7 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
+from tests.conftest import examples
 from tests.minimal import minimal_records
 from tests.records.refusal import refused
 
@@ -629,7 +630,7 @@ _SCALARS = st.sampled_from(
 )
 
 
-@settings(max_examples=300)
+@settings(max_examples=examples(300))
 @given(st.sampled_from(NOUNS), st.data())
 def test_any_value_anywhere_gives_a_record_or_problems(noun, data):
     """Lines of a record get other values; the reader may raise nothing but problems."""

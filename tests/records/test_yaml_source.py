@@ -12,6 +12,7 @@ import pytest
 import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.conftest import examples
 from tests.records.refusal import refused
 
 from kilnfolio.records.problems import Place, RecordProblems
@@ -509,7 +510,7 @@ _SNIPPETS = st.lists(
 ).map("".join)
 
 
-@settings(max_examples=600)
+@settings(max_examples=examples(600))
 @given(
     st.binary(max_size=60)
     | _SNIPPETS.map(str.encode)

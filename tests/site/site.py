@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import atexit
 import functools
 import shutil
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
 
+from tests.conftest import made_once
 from tests.minimal import LIBRARY, Change, minimal_mill
 from tests.reviewed import reviewed_mill
 
@@ -41,13 +40,22 @@ class Mill:
     lots: Mapping[str, LotDossier]
     tokens: Mapping[str, str]
     manuscript: Manuscript
+    shared: str = ""
+    """Its name, if the processes sharing a run build it once between them."""
 
     @functools.cached_property
     def site(self) -> Path:
         """The folder of the editions, built without PDFs on first use."""
-        root = self.folder.root
-        build_site(root, root / "site", workers=1, pdfs=False)
-        return root / "site"
+        out = self.folder.root / "site"
+
+        def build(_: Path) -> None:
+            build_site(self.folder.root, out, workers=1, pdfs=False)
+
+        if self.shared:
+            made_once(f"{self.shared}-site", build)
+        else:
+            build(out)
+        return out
 
     @functools.cached_property
     def pages(self) -> list[Built]:
@@ -80,6 +88,11 @@ class Mill:
 
 def small_mill(root: Path, *, library: bool = False, **changes: Change) -> Mill:
     """Return the minimal mill, reviewed; with `library`, every species and schedule too."""
+    _write(root, library=library, **changes)
+    return _reviewed(root)
+
+
+def _write(root: Path, *, library: bool = False, **changes: Change) -> None:
     minimal_mill(root)
     if library:
         shutil.copytree(LIBRARY.parent / "content/handbook", root / "content/handbook")
@@ -88,6 +101,9 @@ def small_mill(root: Path, *, library: bool = False, **changes: Change) -> Mill:
     if changes:
         minimal_mill(root, **changes)
     make_token_key(root / "keys/lot-addresses.key")
+
+
+def _reviewed(root: Path, shared: str = "") -> Mill:
     reviewed = reviewed_mill(root)
     return Mill(
         reviewed.folder,
@@ -95,15 +111,15 @@ def small_mill(root: Path, *, library: bool = False, **changes: Change) -> Mill:
         reviewed.lots,
         {name: addresses(reviewed.folder.graph, name)[0] for name in reviewed.lots},
         read_manuscript(root)[0],
+        shared,
     )
 
 
 @functools.cache
 def shared_mill(*, library: bool = False) -> Mill:
-    """Return the minimal mill, made once per process, for tests that change nothing."""
-    home = tempfile.mkdtemp(prefix="kilnfolio-")
-    atexit.register(shutil.rmtree, home, ignore_errors=True)
-    return small_mill(Path(home), library=library)
+    """Return the minimal mill, made once for the whole run, for tests that change nothing."""
+    name = "mill-with-library" if library else "small-mill"
+    return _reviewed(made_once(name, lambda root: _write(root, library=library)), name)
 
 
 class Outline(HTMLParser):
