@@ -461,7 +461,7 @@ def test_the_commands_work_from_making_a_key_to_the_audit(tmp_path, capsys, monk
     assert main(["audit", str(root), "--key", public]) == 0
     assert "recomputed and identical" in capsys.readouterr().out
     assert main(["audit", str(root)]) == 3
-    assert "the key was not had from the mill by another way" in capsys.readouterr().out
+    assert "nobody confirmed the key with the mill" in capsys.readouterr().out
     sealing.change(root / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     assert main(["audit", str(root), "--format", "json"]) == 1
     report = json.loads(capsys.readouterr().out)

@@ -277,7 +277,7 @@ BLANKS = [
     Blank(
         "water-balance",
         {"survey": None},
-        "Boards, survey or density are absent, so the water lost is not known.",
+        "Boards, survey or density are missing, so nobody knows how much water was lost.",
     ),
     Blank(
         "hand-weights-rounded",

@@ -147,8 +147,8 @@ FAULTS = [
         "air-as-asked",
         {},
         (
-            "Step 2 was too humid by the log for 10 h, at the longest from 2026-04-10 22:00: asked 43.0 °C "
-            "at 8.0 K (9.9 % EMC), kept 43.0 °C at 7.1 K (10.8 % EMC) in the mean.",
+            "Step 2 was too humid by the log for 10 h, the longest time from 2026-04-10 22:00: asked 43.0 °C "
+            "at 8.0 K (9.9 % EMC), kept 43.0 °C at 7.1 K (10.8 % EMC) on average.",
         ),
         line(110),
         10.2,

@@ -133,7 +133,7 @@ FAULTS = [
     Fault(
         "probe-placement",
         {"heat_treatment.thickest_piece": None},
-        ("Probe placement not evidenced: the thickest piece is not written down.",),
+        ("Probe placement is not shown: nobody wrote down the thickest piece.",),
         "claim: ISPM 15",
     ),
     Fault(
@@ -154,7 +154,7 @@ FAULTS = [
     Fault(
         "core-probe-calibration",
         {"kiln:instruments.2": None},
-        ("Probe core-2 is no instrument of the kiln's record, so its calibration is not shown.",),
+        ("Probe core-2 is not in the kiln's record, so its calibration is not shown.",),
         "- channel: core-2",
     ),
     Fault(

@@ -151,9 +151,9 @@ FAULTS = [
         "unit-slip",
         {},
         (
-            "core-1 may be in °F and be read as °C: it stays 66 K from what was asked, and would "
-            "keep to it in the other unit. At 2026-04-16 20:00 it is read as 147.9 °C, and would "
-            "be 64.4 °C; 65.0 °C was the dry bulb asked for. See to its unit in the logger's "
+            "core-1 may be in °F and be read as °C: it stays 66 K away from what was asked, and would "
+            "match it in the other unit. At 2026-04-16 20:00 it is read as 147.9 °C, and would "
+            "be 64.4 °C; 65.0 °C was the dry bulb asked for. Check its unit in the logger's "
             "profile.",
         ),
         line(252),
@@ -166,9 +166,9 @@ FAULTS = [
         "unit-slip",
         {},
         (
-            "dry-bulb may be in °C and be read as °F: it stays 37 K from what was asked, and would "
-            "keep to it in the other unit. At 2026-04-16 20:00 it is read as 18.4 °C, and would be "
-            "65.1 °C; 65.0 °C was the dry bulb asked for. See to its unit in the logger's profile.",
+            "dry-bulb may be in °C and be read as °F: it stays 37 K away from what was asked, and would "
+            "match it in the other unit. At 2026-04-16 20:00 it is read as 18.4 °C, and would be "
+            "65.1 °C; 65.0 °C was the dry bulb asked for. Check its unit in the logger's profile.",
         ),
         line(252),
         # (43 - 32) / 1.8 is 6.1, 36.9 below
@@ -335,14 +335,14 @@ BLANKS = [
     NotRun(
         "stuck-sensor",
         {},
-        "The log has one channel only, and a partner is needed to tell.",
+        "The log has only one channel, and nothing to compare it with.",
         {"log": both(bulbs_only(without("wet-bulb")))},
     ),
     Blank("dry-wick", {}, "The log has no wet bulb.", {"log": without("wet-bulb")}),
     Blank(
         "calibration-due",
         {"kiln:instruments": []},
-        "The kiln's record lists no instrument this charge rests on.",
+        "The kiln's record lists no instrument that this charge was measured with.",
     ),
     NotRun(
         "zone-spread", {}, "The log has one dry bulb only.", {"log": without("dry-bulb-leaving")}

@@ -92,9 +92,7 @@ FAULTS = [
         "sample-size-for-claim",
         {"survey.chosen": "convenience"},
         (
-            "The survey of charge 26-001 took the pieces at hand: no number of them shows a "
-            "share of "
-            "the lot.",
+            "The survey of charge 26-001 took whatever pieces were at hand: however many they are, they do not show a share of the lot.",
         ),
         "chosen: convenience",
     ),
@@ -193,7 +191,7 @@ BLANKS = [
     Blank(
         "lot-moisture",
         {"lot:order.target_mc": "10 %"},
-        "Not assessed: the row of EN 14298 for this target is not in hand.",
+        "Not assessed: the row of EN 14298 for this target is not available.",
     ),
     Blank(
         "lot-moisture",

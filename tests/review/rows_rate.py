@@ -160,7 +160,9 @@ FAULTS = [
     Fault(
         "thick-stock-limit",
         {"stock.0.thickness": "8/4"},
-        ("Limit reckoned beyond the species sheet: 6.5 points a day for 4/4 becomes 2.6 for 8/4.",),
+        (
+            "Limit extrapolated beyond the species sheet: 6.5 points a day for 4/4 becomes 2.6 for 8/4.",
+        ),
         "thickness: 8/4",
         2.6,
         6.5,

@@ -47,7 +47,7 @@ FAULTS = [
         "corrections-kept",
         {"boards.1.position": "door"},
         (
-            "boards.S2.position was corrected to middle, and door stands in the record: it was "
+            "boards.S2.position was corrected to middle, but the record now says door: it was "
             "overwritten without a reason.",
         ),
         "position: door",
@@ -67,7 +67,7 @@ FAULTS = [
     Fault(
         "waivers-explained",
         {"waivers.0.check": "section-pairs"},
-        ("An answer names 'section-pairs', which is no check; 'section-pair' is.",),
+        ("An answer names 'section-pairs', which is not a check; 'section-pair' is.",),
         "- check: section-pairs",
     ),
     Fault(

@@ -125,7 +125,7 @@ FAULTS = [
         {},
         (
             "Too hot while wet: 48.0 °C on 2026-04-08 20:00 with the controlling MC at 49.0 %; the "
-            "schedule for 4/4 asks 43.0 °C above 30 %. Collapse and honeycomb risk.",
+            "schedule for 4/4 asks for 43.0 °C above 30 %. Collapse and honeycomb risk.",
         ),
         line(60),
         48.0,
@@ -178,7 +178,7 @@ FAULTS = [
     Fault(
         "fans-stopped",
         {},
-        ("Fans stood 3.0 h from 2026-04-08 20:00; no stop is written down.",),
+        ("The fans were off for 3.0 h from 2026-04-08 20:00; no stop is written down.",),
         line(60),
         3,
         1,
@@ -195,7 +195,7 @@ FAULTS = [
     Fault(
         "schedule-ceiling",
         step_two(50.0, 15.0),
-        ("Step 2 asks 50.0 °C while the timber may be above 30 %; Test maple bears 44.0 °C.",),
+        ("Step 2 asks 50.0 °C while the timber may be above 30 %; Test maple can take 44.0 °C.",),
         "- dry_bulb: 50.0 °C",
         50.0,
         44.0,

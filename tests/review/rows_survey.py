@@ -92,7 +92,7 @@ FAULTS = [
     Fault(
         "boards-against-survey",
         weighed_last(10.0),
-        ("The boards say 10.0 % in the mean, the survey 8.0 %.",),
+        ("The boards average 10.0 %, the survey 8.0 %.",),
         "at: ",
         2.0,
         1.0,

@@ -285,7 +285,7 @@ def test_the_number_of_readings_the_ordered_claim_needs_is_right(
 
 def test_pieces_not_taken_at_random_support_no_claim_about_the_lot() -> None:
     judgement = judge(make_lot_case({"survey.chosen": "convenience"}))
-    assert "show nothing" in judgement.strongest
+    assert "say nothing about the boards not measured" in judgement.strongest
     picked = judge(make_lot_case())
     assert picked.strongest.startswith("At 95 % confidence, at least 93.9 %")  # 0.05^(1/48)
 

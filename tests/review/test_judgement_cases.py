@@ -125,7 +125,7 @@ def test_the_ceiling_is_that_of_the_thickness() -> None:
     }
     (first, *_) = found("too-hot-while-wet", thick)
     assert first.outcome == "fail"
-    assert "bears 38.0 °C" in first.message
+    assert "can take 38.0 °C" in first.message
 
 
 def test_air_the_schedule_asks_for_is_no_stain_condition_while_the_fans_run() -> None:
@@ -329,7 +329,7 @@ def test_no_signature_clears_a_board_lighter_than_its_oven_dry_mass(kind: str) -
     assert [f.outcome for f in _with_answers(given, "mass-below-oven-dry")] == ["fail"]
     (said,) = _with_answers(given, "waivers-explained")
     assert (said.outcome, said.subject) == ("question", first.id)
-    assert "only a record put right" in said.message
+    assert "only correcting the record" in said.message
 
 
 def test_a_wet_bulb_above_the_dry_bulb_is_answered_only_as_an_instrument_fault() -> None:

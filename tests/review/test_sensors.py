@@ -66,6 +66,18 @@ def test_pins_take_the_place_of_boards_that_nobody_weighed(tmp_path):
     assert gaps == {dt.timedelta(hours=8)}
 
 
+def test_the_range_of_pins_is_one_of_mc_not_of_what_they_show(tmp_path):
+    """At 50 °C, 2.68 points less (Wood Handbook 2010, p. 13-3): 31.5 is 28.8 %, and 8 is 5.3 %."""
+    shown = np.where(np.arange(rows()) < rows() // 2, 31.5, 8.0)
+    pins = {"id": "pins", "kind": "MC pins", "channel": "pin-1", "calibration_temperature": "20 °C"}
+    root = mill_with(
+        tmp_path, [pins | {"corrected_for": ["species"]}], channel="pin-1", values=shown
+    )
+    mc = build_case_of(root).log.channels["pin-1"]
+    assert mc[0] == pytest.approx(31.5 - 30 * 0.5 / 5.6, abs=0.1)
+    assert np.isnan(mc[-1])
+
+
 def test_an_emc_sensor_is_corrected_by_its_offset(tmp_path):
     """Without a wet bulb the sensor's EMC is used: 9.2 as shown, 9.9 with its offset."""
     sensor = {"id": "wafer", "kind": "EMC sensor", "channel": "emc", "offset": 0.7}

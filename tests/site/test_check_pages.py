@@ -78,12 +78,12 @@ def test_every_check_names_its_source_in_words(mill, pages):
 
 def test_a_check_says_what_clears_a_fail(pages):
     for slug, words in (
-        ("heat-treatment-run", "until the record is put right; no answer clears it."),
+        ("heat-treatment-run", "until the record is corrected; no answer clears it."),
         (
             "wet-bulb-above-dry-bulb",
             "or the finding is answered as 'instrument at fault'; no other",
         ),
-        ("equalizing-end", "until the record is put right or the finding is answered and signed."),
+        ("equalizing-end", "until the record is corrected or the finding is answered and signed."),
     ):
         assert words in pages[f"checks/{slug}.html"], slug
 

@@ -328,7 +328,7 @@ def test_an_audit_can_be_written_as_a_page_and_as_a_pdf(built, tmp_path, suffix)
         else " ".join(page.text for page in read_pages(out))
     )
     text = " ".join(text.split())
-    assert "Recomputed and identical, but the key was not had" in text
+    assert "Recomputed and identical, but nobody confirmed the key" in text
     assert "numbers computed again" in text
 
 

@@ -348,7 +348,7 @@ def _audit_bag(
 _NO_PROOF = Difference(
     kind="no-proof",
     where=f"data/{PROOF.as_posix()}",
-    what="nothing shows that the entries stand in the mill's ledger: no head was signed since",
+    what="nothing shows that the entries are in the mill's ledger: no head was signed since",
 )
 
 

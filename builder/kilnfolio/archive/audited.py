@@ -205,7 +205,7 @@ class AuditReport(Part):
         return (
             same
             if self.trusted_keys
-            else f"{same}, but the key was not had from the mill by another way (--key)"
+            else f"{same}, but nobody confirmed the key with the mill (--key)"
         )
 
     def _lacks(self) -> Iterator[str]:

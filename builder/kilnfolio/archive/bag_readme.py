@@ -83,7 +83,7 @@ def _what_is_here(folder: MillFolder, dossier: Dossier) -> list[str]:
         ),
         *wrapped(
             f"data/{ENTRIES.as_posix()} and {PROOF.name}: the entries of the mill's ledger "
-            "that seal this charge and its lots, and the proof that they stand in it. "
+            "that seal this charge and its lots, and the proof that they are in it. "
             f"data/{DOSSIERS.as_posix()}: each sealed version of the record. "
             f"data/{KEPT.as_posix()}: files of earlier versions, by their SHA-256, where "
             "they were changed since."
@@ -94,7 +94,7 @@ def _what_is_here(folder: MillFolder, dossier: Dossier) -> list[str]:
         ),
         *wrapped(
             f"Heating began {dossier.started.isoformat()}, drying ended "
-            f"{dossier.ended.isoformat()}. Times in the record carry their offset from UTC."
+            f"{dossier.ended.isoformat()}. Every time in the record has its offset from UTC."
         ),
     ]
 
@@ -102,7 +102,7 @@ def _what_is_here(folder: MillFolder, dossier: Dossier) -> list[str]:
 def _seals(part: BagLedger) -> Iterator[str]:
     yield from heading("Seals of this charge")
     for entry in part.entries:
-        words = "Sealed" if entry.kind == "seal" else f"Amended (takes the place of {entry.amends})"
+        words = "Sealed" if entry.kind == "seal" else f"Amended (replaces entry {entry.amends})"
         yield f"Entry {entry.number}. {words} {entry.at.isoformat()} by {_plain(entry.by)}"
         if entry.reason:
             yield from textwrap.wrap(

@@ -40,23 +40,23 @@ def checking(part: BagLedger) -> Iterator[str]:
     """Yield the part of the README on checking that nothing was changed."""
     yield from heading("Checking that nothing was changed")
     yield from wrapped(
-        "With common tools (sha256sum, jq, openssl, xxd), in the folder of this file; a scratch "
-        "folder takes what they pass on. Every file against the manifests, as any BagIt tool does "
-        "it (RFC 8493):"
+        "Run common tools (sha256sum, jq, openssl, xxd) in the folder of this file; what they "
+        "pass on goes into a scratch folder. Check every file against the manifests, as any "
+        "BagIt tool does (RFC 8493):"
     )
     yield "  t=$(mktemp -d)"
     yield "  sha256sum -c --quiet manifest-sha256.txt && sha256sum -c --quiet tagmanifest-sha256.txt"
     yield ""
     yield from wrapped(
-        "Manifests are no proof by themselves: whoever changes a file can write them anew. The "
-        "seal is the proof. The dossier's digest must be the one its entry names; the two lines "
-        "printed must be the same:"
+        "Manifests alone prove nothing: anybody who changes a file can rewrite them. The "
+        "seal is the proof. The dossier's digest must be the one its entry names, so these two "
+        "commands must print the same line:"
     )
     yield f"  sed -n {_line(part)}p {_ENTRIES} > $t/entry"
     yield "  sha256sum < data/dossier.json | cut -d' ' -f1"
     yield "  jq -r .dossier $t/entry"
     yield ""
-    yield from wrapped("So must be the digest of every file the record rests on:")
+    yield from wrapped("The digest of every file the record is based on must match too:")
     yield "  jq -r '.inputs + (.supporting // []) | .[] | .sha256 + \"  \" + .path' $t/entry > $t/files"
     yield "  (cd data && sha256sum -c --quiet $t/files)"
     yield ""
@@ -89,8 +89,8 @@ def _signature() -> Iterator[str]:
     yield "    -in $t/signed -sigfile $t/signature"
     yield ""
     yield from wrapped(
-        "Ask the mill for its public key by another way, by telephone or on paper, and compare: a "
-        "list of keys that came with the bag proves nothing alone."
+        "Get the mill's public key another way, by telephone or on paper, and compare: a list of "
+        "keys that came with the bag proves nothing on its own."
     )
 
 
@@ -99,7 +99,7 @@ def _proof(lines: int) -> Iterator[str]:
         f"The ledger: {ENTRIES.name} holds the {lines} entries of this charge, of the lots drawn "
         f"from it, and of the keys. {PROOF.name} holds the signed head of the whole ledger, a "
         "Merkle tree hash (RFC 9162), and for each entry the digests that lead from it to the "
-        "head. The signature of the head is checked as that of the entry:"
+        "head. Check the signature of the head like that of the entry:"
     )
     yield f"  jq -cjS '.head | del(.signature)' {_PROOF} > $t/signed"
     yield f"  jq -r .head.signature {_PROOF} | xxd -r -p > $t/signature"
@@ -109,7 +109,7 @@ def _proof(lines: int) -> Iterator[str]:
     yield "    -in $t/signed -sigfile $t/signature"
     yield ""
     yield from wrapped(
-        "The way from the entry to the head (RFC 9162, 2.1.3.2); the two lines printed last must "
+        "The path from the entry to the head (RFC 9162, 2.1.3.2); the two lines printed last must "
         "be the same:"
     )
     yield from (
@@ -133,5 +133,5 @@ def _proof(lines: int) -> Iterator[str]:
         "",
     )
     yield from wrapped(
-        "Keep the head: anyone who does can tell later whether entries were dropped or changed."
+        "Keep the head: with it you can tell later whether entries were dropped or changed."
     )

@@ -139,9 +139,9 @@ def _order(lines: Sequence[Line]) -> Iterator[Difference]:
     for line in lines:
         number = line.entry.number
         if number in seen:
-            yield _named("entry-repeated", line, "stands there twice")
+            yield _named("entry-repeated", line, "is there twice")
         elif number < highest:
-            yield _named("entry-out-of-order", line, f"stands after entry {highest}")
+            yield _named("entry-out-of-order", line, f"comes after entry {highest}")
         seen.add(number)
         highest = max(highest, number)
 
@@ -156,7 +156,7 @@ def _chain(lines: Sequence[Line]) -> Iterator[Difference]:
             what = (
                 "was written after a line that is not the one before it now"
                 if place
-                else "was written after another line, and nothing stands before it now"
+                else "was written after another line, and nothing comes before it now"
             )
             yield _named("chain-broken", line, what, sealed=line.entry.before, found=before)
         if line.entry.at < latest and not isinstance(line.entry, ClockCorrection):

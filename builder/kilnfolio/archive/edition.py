@@ -137,8 +137,8 @@ def read_edition(root: Path, beside: Path | None = None) -> EditionFiles:
             _difference(
                 "edition-not-signed",
                 signature.name,
-                "the manifest of this edition is not signed: whoever changes a page can write it "
-                "anew. What was not made again is not confirmed",
+                "the manifest of this edition is not signed: anybody who changes a page can "
+                "rewrite it. What was not made again is not confirmed",
             )
         )
     return found

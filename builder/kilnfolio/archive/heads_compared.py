@@ -56,7 +56,7 @@ def compare_heads(
                     sealed=first,
                     found=head.root,
                     what=f"its head of {head.size} entries is not that of {here}; a mill has one "
-                    "ledger, so one of the two was written anew",
+                    "ledger, so one of the two was rewritten",
                 )
             )
     if since and tree is None and len(known) > 1:

@@ -107,7 +107,7 @@ def replace_listed(root: Path, old: str, new: Keys, day: dt.date) -> None:
 
 
 _HEADING = """\
-# The public keys this mill seals with. Give an auditor the key by another way too: by telephone,
+# The public keys this mill seals with. Give an auditor the key another way too: by telephone,
 # on paper. 'kilnfolio ledger rotate-key' replaces a key; never remove one that has sealed.
 format: 1
 keys:

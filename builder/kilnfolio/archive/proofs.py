@@ -160,7 +160,7 @@ def check_proof(lines: Sequence[Line], proof: Proof) -> list[Difference]:
                     kind="entry-not-in-ledger",
                     where=where,
                     what=f"entry {line.entry.number} "
-                    f"({line.entry.subject}) is not shown to stand in the ledger of this head",
+                    f"({line.entry.subject}) is not shown to be in the ledger of this head",
                 )
             )
     return found

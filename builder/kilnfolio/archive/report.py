@@ -54,13 +54,13 @@ def report_text(report: AuditReport, words: Callable[[str], str] | None = None) 
     lines += ["", f"Computed again by kilnfolio {report.kilnfolio}, without a network."]
     if report.unconfirmed:
         lines.append(
-            "What later rules give differently is confirmed by the kilnfolio it was "
-            "sealed with, named above; audit\nwith that version too."
+            "Figures that later rules compute differently can only be confirmed by the kilnfolio "
+            "they were\nsealed with, named above; audit with that version too."
         )
     if not report.trusted_keys:
         lines.append(
-            "Keys were checked against the list that came along. Ask the mill for its "
-            "public key by another way,\nand give it with --key or --trust."
+            "Keys were checked against the list that came with these files. Get the mill's public "
+            "key another way,\nby telephone or on paper, and pass it with --key or --trust."
         )
     return "\n".join(map(_plain, lines)) + "\n"
 
@@ -71,9 +71,9 @@ def _edition(edition: EditionAudit) -> Iterator[str]:
     if edition.public_key:
         yield f"  signed with {edition.public_key}"
     yield (
-        f"  {edition.again} are in bags or were made again; for the others the "
+        f"  {edition.again} are in bags or were made again; the others rest on the "
         + ("signed manifest" if edition.public_key else "manifest")
-        + " alone vouches"
+        + " alone"
     )
     for difference in edition.differences:
         yield from _difference(difference, "  ")

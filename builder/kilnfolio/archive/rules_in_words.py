@@ -27,12 +27,13 @@ def rules_used(dossier: Dossier) -> Iterator[str]:
         yield f"  {name + ':':<20}{value}"
     yield ""
     yield from wrapped(
-        f"kilnfolio is free software; its package and its source bear the same version, "
+        "kilnfolio is free software; its package and its source have the same version, "
         f"{rules.kilnfolio}. In the source, builder/kilnfolio/physics holds the formulas, "
         "builder/kilnfolio/review the checks, and review/versions.py what each version of the "
-        "rules changed. Another version computes again what it can: what later rules give "
-        "differently it lists, neither confirmed nor refuted, and everything else it confirms or "
-        "says to differ. Files, seals, signatures and the ledger need no version at all."
+        "rules changed. Another version recomputes what it can. It lists what later rules compute "
+        "differently, which it can neither confirm nor refute; everything else it confirms or "
+        "reports as different. Files, seals, signatures and the ledger can be checked with any "
+        "version."
     )
 
 
@@ -44,7 +45,7 @@ def checks_in_words(dossier: Dossier) -> Iterator[str]:
         return
     yield from heading("The checks, in words")
     yield from wrapped(
-        "Each check of data/dossier.json, what it asks and why, with its source. Limits stand in "
+        "Each check of data/dossier.json, what it asks and why, with its source. Limits are in "
         "data/schedules/limits.yaml under the names given."
     )
     for check in known:

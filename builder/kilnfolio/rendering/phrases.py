@@ -32,6 +32,7 @@ RECORD: tuple[Phrase, ...] = (
     "The lot as measured does not keep the order.",
     "Not assessed: the drying record of this lot is under review at the mill.",
     "Not assessed: no final survey is on record.",
+    "Not assessed: the row of EN 14298 for this target is not available.",
     "Not assessed: the row of EN 14298 for this target is not in hand.",
     "EN 14298, target {target}: mean {mean_low} to {mean_high}, {share} of pieces "
     "from {low} to {high}",
@@ -67,8 +68,10 @@ RECORD: tuple[Phrase, ...] = (
     "not corrected for temperature",
     "corrected here from {from} to {to}",
     "corrected here from {name}",
+    "Ordered: {claim}; the test sections are within it.",
     "Ordered: {claim}; the test sections kept it.",
     "Ordered: {claim}; not supported by the mill's record.",
+    "{claim}. Not supported by the mill's record. The claim is not on the intake papers.",
     "{claim}. Not supported by the mill's record. The claim does not stand on the papers of the "
     "intake.",
     "Not supported by the mill's record: do not take this lot as heat-treated. The official mark on "

@@ -109,9 +109,9 @@ def unaccepted(
 def only(kinds: Sequence[str]) -> str:
     """Return in words which kinds of answer clear a finding."""
     return (
-        f"only '{' or '.join(kinds)}' does, or a record put right"
+        f"only '{' or '.join(kinds)}' does, or correcting the record"
         if kinds
-        else "only a record put right does"
+        else "only correcting the record does"
     )
 
 

@@ -142,7 +142,7 @@ def judge(case: LotCase) -> Assessment:
         return Assessment(
             rule=words,
             met=None,
-            sentence="Not assessed: the row of EN 14298 for this target is not in hand.",
+            sentence="Not assessed: the row of EN 14298 for this target is not available.",
         )
     chosen = chosen_readings(case)
     readings = chosen.readings
@@ -228,8 +228,8 @@ def _strongest(rule: Rule, chosen: Chosen, shown_pct: float, inside: int) -> str
     n = len(chosen.readings)
     if chosen.at_hand:
         return (
-            f"{inside} of the {n} boards measured are within what was ordered. They were taken "
-            "at hand, so that they show nothing of the boards not measured."
+            f"{inside} of the {n} boards measured are within what was ordered. They were "
+            "whatever was at hand, so they say nothing about the boards not measured."
         )
     if rule.piece_low is None and rule.piece_high is None:
         return f"The mean of the {n} boards measured is {float(np.mean(chosen.readings)):.1f} % MC."

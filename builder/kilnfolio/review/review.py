@@ -226,7 +226,7 @@ def _planned(
                     f"no air has a dry bulb of {step.dry_bulb.entered} with {way.replace('_', ' ')} "
                     f"{getattr(step, way).entered}",
                     "Check the units first, as °F written for °C; then "
-                    "whether a wet bulb stands where the depression should, or the other way round",
+                    "whether a wet bulb was written in place of a depression, or the other way round",
                 )
             ]
         ) from None

@@ -19,6 +19,8 @@ from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.records.log import Log, as_datetime
 from kilnfolio.records.species import Species
 
+#: The highest reading that is taken for one: more is a code of the logger's for a broken wire. [%]
+_MOST_SHOWN_PCT = 200.0
 #: Hours between readings of pins that count as rounds: one per shift.
 _ROUND_HOURS = 8
 
@@ -123,23 +125,24 @@ def _pins(instrument: Instrument, shown: np.ndarray, log: Log, species: Species)
     Notes
     -----
     Outside 6 to 30 % MC a resistance reading says only that it is dry or wet (Wood Handbook 2010,
-    p. 13-3); such a reading is not used.
+    p. 13-3); such a reading is not used. The range is one of MC, so the corrected reading decides:
+    pins in hot timber may show more than 30 % in timber below it.
     """
     values = shown + (instrument.offset or 0.0)
-    low, high = RESISTANCE_RANGE_PCT
-    within = np.isfinite(values) & (values >= low) & (values <= high)
     if instrument.calibration_temperature and "temperature" not in instrument.corrected_for:
         wood = log.channels.get("dry-bulb", np.full(len(values), np.nan))
         coldest, hottest = WOOD_TEMP_RANGE_C
-        within &= (wood >= coldest) & (wood <= hottest)
+        usable = (values >= 0.0) & (values <= _MOST_SHOWN_PCT)
+        usable &= (wood >= coldest) & (wood <= hottest)
         corrected = np.full(len(values), np.nan)
-        corrected[within] = reading_at_calibration(
-            values[within], wood[within], instrument.calibration_temperature.value
+        corrected[usable] = reading_at_calibration(
+            values[usable], wood[usable], instrument.calibration_temperature.value
         )
         values = corrected
     if species.meter_correction and "species" not in instrument.corrected_for:
         values = species.meter_correction.slope * values + species.meter_correction.offset
-    return np.where(within, values, np.nan)
+    low, high = RESISTANCE_RANGE_PCT
+    return np.where((values >= low) & (values <= high), values, np.nan)
 
 
 def pin_rounds(log: Log | None, zone: ZoneInfo) -> dict[dt.datetime, dict[str, float]]:

@@ -67,7 +67,8 @@ CHANGES: tuple[RulesChange, ...] = (
         "fit the thickness, the target and the uncertainty of a board; following the schedule is "
         "judged step by step, both ways; checks were added, from loss by running hour to the shape "
         "of the survey. Pins in the timber and EMC sensors are corrected by the kiln's record and "
-        "compared with boards, survey and bulbs; pins stand for boards where none is weighed.",
+        "compared with boards, survey and bulbs; where no board is weighed, the MC comes from the "
+        "pins.",
         places=(
             "/findings",
             "/adherence",

@@ -360,7 +360,7 @@ def _claim(lot: EditionView, review: EditionView) -> str:
         return ""
     outcomes = {finding.outcome for finding in review.findings if finding.check == "claim-evidence"}
     if UNSHOWN & {str(outcome) for outcome in outcomes}:
-        return f"{lot.claim}. {NOT_SUPPORTED} The claim does not stand on the papers of the intake."
+        return f"{lot.claim}. {NOT_SUPPORTED} The claim is not on the intake papers."
     return str(lot.claim)
 
 
@@ -375,7 +375,7 @@ def _stress(lot: EditionView, charges: list[EditionView]) -> str:
         for finding in charge.findings
         if finding.check == "drying-stress"
     }
-    shown = "the test sections kept it." if outcomes == {"pass"} else NOT_SUPPORTED.lower()
+    shown = "the test sections are within it." if outcomes == {"pass"} else NOT_SUPPORTED.lower()
     return f"Ordered: {ordered}; {shown}"
 
 

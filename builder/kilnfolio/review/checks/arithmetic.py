@@ -76,7 +76,7 @@ def wet_bulb_above_dry_bulb(case: Case) -> Results:
     severity="question",
     limits=("humidity-disagrees",),
     source="common practice; compare wengert-extension",
-    reason="Two ways of measuring the same air must agree. Where they part, one instrument is "
+    reason="Two ways of measuring the same air must agree. Where they differ, one instrument is "
     "drifting or the wick is dry.",
     passes="Humidity by the bulbs and by the sensor agree.",
 )
@@ -102,8 +102,8 @@ def humidity_disagrees(case: Case) -> Results:
             at=air.times[0],
         )
     yield Pass(
-        f"Humidity by the bulbs and by the sensor differ by {typical:.1f} points in the "
-        "middle of all readings."
+        f"Humidity by the bulbs and by the sensor differ by {typical:.1f} points (median of all "
+        "readings)."
     )
 
 
@@ -127,7 +127,7 @@ def hand_air(case: Case, reading: HandReading) -> tuple[float, float] | None:
     severity="question",
     limits=("stated-emc-low", "stated-emc-high", "stated-emc-high-from"),
     source="common practice; table against equation differ by up to 0.9 point (simpson-1971)",
-    reason="An EMC read from the wrong row of a table sends the next set-point wrong with it.",
+    reason="An EMC read from the wrong row of a table makes the next set-point wrong too.",
     passes="Every EMC on the sheet follows from its bulbs.",
 )
 def stated_emc(case: Case) -> Results:
@@ -172,7 +172,7 @@ def stated_emc(case: Case) -> Results:
     severity="fail",
     limits=("stated-mc",),
     source="common practice",
-    reason="MC = 100 × (mass − oven-dry mass) ÷ oven-dry mass. A slip here decides a step.",
+    reason="MC = 100 × (mass − oven-dry mass) ÷ oven-dry mass. A slip here can trigger a step.",
     passes="Every MC on the sheet follows from its masses.",
 )
 def stated_mc(case: Case) -> Results:
@@ -266,7 +266,7 @@ def _sheet_dry_mass(history: BoardHistory) -> float:
     severity="fail",
     limits=("stated-oven-dry-mass",),
     source="common practice",
-    reason="Every later MC of the board stands on this one figure.",
+    reason="Every later MC of the board rests on this one figure.",
     passes="Every oven-dry mass on the sheet follows from its sections.",
 )
 def stated_oven_dry_mass(case: Case) -> Results:
@@ -342,7 +342,7 @@ def wet_basis_suspected(case: Case) -> Results:
     severity="fail",
     answers=(),
     source="common practice",
-    reason="Nothing weighs less than its own dry substance: a mass is wrong, or the oven-dry "
+    reason="No board can weigh less than its own dry wood: this mass is wrong, or the oven-dry "
     "mass is.",
     passes="No mass is below its oven-dry mass.",
 )
@@ -494,8 +494,8 @@ def _air_was_drying(case: Case, before: Weighed, after: Weighed) -> bool:
     answers=(),
     limits=("wetter-than-wood-can-be",),
     source="wood-handbook, eq. 4-3",
-    reason="Wood with every cell full of water holds so much and no more, by its specific "
-    "gravity. Above that a mass has a slipped digit or the wrong unit.",
+    reason="Even with every cell full, wood holds only so much water; its specific gravity says "
+    "how much. More than that means a slipped digit or a wrong unit.",
     passes="No board or section holds more water than its wood has room for.",
 )
 def wetter_than_wood_can_be(case: Case) -> Results:
@@ -561,8 +561,8 @@ def _named(case: Case, path: _Path) -> str:
     severity="note",
     limits=("water-balance", "loading-temperature"),
     source="common practice",
-    reason="What the boards say left the timber must have gone somewhere. Much less in the "
-    "drain means vents or leaks; much more, a wrong volume or wrong boards.",
+    reason="The water that the boards lost must have gone somewhere. Much less in the drain points "
+    "to vents or leaks; much more, to a wrong volume or wrong boards.",
     passes="The water collected agrees with what the boards lost.",
 )
 def water_balance(case: Case) -> Results:
@@ -571,7 +571,9 @@ def water_balance(case: Case) -> Results:
             raise NoData("no collected water is on record")
         raise NotApplicable(f"a {case.kiln.kind} kiln collects no water")
     if case.water is None:
-        raise NoData("boards, survey or density are absent, so the water lost is not known")
+        raise NoData(
+            "boards, survey or density are missing, so nobody knows how much water was lost"
+        )
     collected = 1000.0 * case.charge.condensate.value  # a cubic metre of water is a tonne
     off = 100.0 * (collected - case.water.water_kg) / case.water.water_kg
     allowed = case.limits.value("water-balance")
@@ -598,9 +600,9 @@ def water_balance(case: Case) -> Results:
     severity="note",
     limits=("hand-weights-rounded", "hand-weights-rounded-count"),
     source="common practice; chi-square test of the last digit",
-    reason="A scale shows every last digit about as often. Where some are missing, weights were "
-    "rounded by eye or copied from habit.",
-    passes="The last digits of the hand weights fall as a scale gives them.",
+    reason="A scale shows every last digit about equally often. If some are missing, weights were "
+    "rounded by eye or copied out of habit.",
+    passes="The last digits of the hand weights are spread as a scale would give them.",
 )
 def hand_weights_rounded(case: Case) -> Results:
     if case.charge.scale_resolution is None:
@@ -624,4 +626,6 @@ def hand_weights_rounded(case: Case) -> Results:
             allowed,
             "probability",
         )
-    yield Pass(f"The last digits of {len(masses)} hand weights fall as a scale gives them.")
+    yield Pass(
+        f"The last digits of {len(masses)} hand weights are spread as a scale would give them."
+    )

@@ -78,8 +78,8 @@ def _cut_from(board: Board, stock: ChargeStock) -> bool:
     severity="question",
     limits=("section-pair",),
     source="common practice",
-    reason="Two sections a board apart should agree; where they do not, one holds a knot or "
-    "carries the wrong tag.",
+    reason="The two sections of a board should agree; if they do not, one has a knot or the wrong "
+    "tag.",
     passes="The sections of every board agree.",
 )
 def section_pair(case: Case) -> Results:
@@ -170,7 +170,7 @@ def board_sides(case: Case) -> Results:
     severity="question",
     limits=("weighing-interval", "weighing-interval-above"),
     source="common practice",
-    reason="Refractory timber can be spoiled in a day; it is weighed every day while wet.",
+    reason="Refractory timber can be spoiled in a day, so it is weighed every day while wet.",
     passes="Boards were weighed often enough while wet.",
 )
 def weighing_interval(case: Case) -> Results:
@@ -218,7 +218,7 @@ def _round_place(case: Case, at: dt.datetime) -> tuple[Place, ...]:
     severity="fail",
     limits=("controlling-mc",),
     source="common practice",
-    reason="The controlling MC decides every step. It is ranked anew at each weighing.",
+    reason="The controlling MC decides every step. The boards are ranked again at each weighing.",
     passes="Every controlling MC on the sheet follows from its boards.",
 )
 def controlling_mc(case: Case) -> Results:
@@ -248,7 +248,7 @@ def controlling_mc(case: Case) -> Results:
             )
         judged += 1
     if not judged:
-        raise NoData("no weighing beside a stated controlling MC gives one")
+        raise NoData("no stated controlling MC has a weighing to compare it with")
     yield Pass(
         f"Each of {judged} controlling MC values on the sheet follows from its boards to "
         f"within {allowed:g} point."
@@ -262,7 +262,7 @@ def controlling_mc(case: Case) -> Results:
     severity="question",
     limits=("re-section",),
     source="common practice",
-    reason="A section cut late in drying is the truth about the board; it corrects the first "
+    reason="A section cut late in drying shows the true MC of the board and corrects the first "
     "estimate.",
     passes="Later sections confirm the oven-dry masses.",
 )

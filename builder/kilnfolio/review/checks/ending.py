@@ -19,8 +19,8 @@ _GROUP = "end of charge"
     severity="question",
     limits=("equalizing-below-target", "equalizing-start-tolerance"),
     source="wengert-extension (target − 2); usda-gtr-57 (target − 3); the sources differ",
-    reason="Begun late, the driest boards are already past help; begun early, the wettest will "
-    "not come down in time.",
+    reason="If it begins late, the driest boards are already too dry; if it begins early, the "
+    "wettest will not come down in time.",
     passes="Equalizing began when the driest board was due, at the EMC the rule gives.",
 )
 def equalizing_start(case: Case) -> Results:
@@ -73,7 +73,8 @@ def equalizing_start(case: Case) -> Results:
     severity="fail",
     limits=("equalizing-end-tolerance", "stage-end-grace"),
     source="wengert-extension",
-    reason="Equalizing ends when the wettest board is at the target, not after a habit of hours.",
+    reason="Equalizing ends when the wettest board is at the target, not after the usual number of "
+    "hours.",
     passes="The wettest board was at or below the target when equalizing ended.",
 )
 def equalizing_end(case: Case) -> Results:
@@ -244,7 +245,7 @@ def conditioning_rise(case: Case) -> Results:
     limits=("stage-emc", *CONDITIONING_LIMITS),
     source="dry-kiln-operators-manual, ch. 7 (from memory)",
     reason="Set too low, the air relieves nothing; set too high, the shells swell and the stress "
-    "turns about.",
+    "is reversed.",
     passes="Conditioning was set to the EMC the rule gives.",
 )
 def conditioning_rule(case: Case) -> Results:
@@ -282,8 +283,8 @@ def conditioning_rule(case: Case) -> Results:
     ),
     source="dry-kiln-operators-manual, p. 239 (1.5 to 4 times the latent heat); heat pumps: common "
     "practice",
-    reason="A figure no kiln of its kind can have means a meter, a volume or a board that is "
-    "wrong.",
+    reason="If no kiln of this kind could use so much or so little, a meter, a volume or a board "
+    "is wrong.",
     passes="The energy metered fits the water removed and the kind of kiln.",
 )
 def energy_for_water(case: Case) -> Results:
@@ -293,7 +294,9 @@ def energy_for_water(case: Case) -> Results:
     if kind not in ("steam", "hot-water", "dehumidification"):
         raise NotApplicable(f"no usual figure is known for a {kind} kiln")
     if case.water is None or case.water.water_kg <= 0.0:
-        raise NoData("boards, survey or density are absent, so the water lost is not known")
+        raise NoData(
+            "boards, survey or density are missing, so nobody knows how much water was lost"
+        )
     prefix = "heat-pump-" if kind == "dehumidification" else ""
     low, high = (case.limits.value(f"{prefix}energy-{end}") for end in ("low", "high"))
     found = case.charge.energy.value / case.water.water_kg

@@ -60,7 +60,7 @@ def dry_bulb_overshoot(case: Case) -> Results:
         )
     yield Pass(
         f"The dry bulb was never more than {allowed:g} K above what was asked for "
-        f"{hours:g} h, coming down to a lower set-point left out."
+        f"{hours:g} h, not counting the time it took to cool to a lower set-point."
     )
 
 
@@ -104,7 +104,7 @@ def air_too_dry_while_wet(case: Case) -> Results:
             )
     yield Pass(
         f"Above {above:g} % the depression was never more than {allowed:g} K larger than "
-        f"asked for {minutes:g} min, the way to a new set-point left out."
+        f"asked for {minutes:g} min, not counting the way to a new set-point."
     )
 
 
@@ -116,7 +116,7 @@ def air_too_dry_while_wet(case: Case) -> Results:
     limits=(*ADHERENCE_LIMITS, "outside-hours"),
     source="common practice",
     reason="Air too cold or too humid dries too slowly and invites stain; air too dry late in "
-    "drying sets stress. Either way another schedule was run than the one agreed.",
+    "drying sets stress. Either way, the schedule that was run is not the one agreed.",
     passes="The air of every step was as asked.",
 )
 def air_as_asked(case: Case) -> Results:
@@ -133,7 +133,7 @@ def air_as_asked(case: Case) -> Results:
             if outside.hours > allowed and not _has_own_check(case, outside):
                 yield Breach(
                     f"Step {kept.number} was {outside.side} by the log for {outside.hours:.0f} h, "
-                    f"at the longest from {case.clock(outside.first)}: {asked_and_kept(kept)}.",
+                    f"the longest time from {case.clock(outside.first)}: {asked_and_kept(kept)}.",
                     (case.need_air().log.place(outside.row),),
                     f"step {kept.number}",
                     outside.hours,
@@ -167,7 +167,7 @@ def asked_and_kept(kept: StepKept) -> str:
         return asked
     wet = "" if kept.wet_bulb_c is None else f" at {kept.dry_bulb_c - kept.wet_bulb_c:.1f} K"
     emc = "" if kept.emc_pct is None else f" ({kept.emc_pct:.1f} % EMC)"
-    return f"{asked}, kept {kept.dry_bulb_c:.1f} °C{wet}{emc} in the mean"
+    return f"{asked}, kept {kept.dry_bulb_c:.1f} °C{wet}{emc} on average"
 
 
 # --- the ceiling while wet ------------------------------------------------------------------------
@@ -200,13 +200,13 @@ def ceiling_for(case: Case, stock: ChargeStock) -> Ceiling | None:
             for step in case.steps
             if case.schedule.time_based or step.from_mc_pct is None or step.from_mc_pct > above
         ]
-        return Ceiling(max(wet), above, f"the schedule for {stock.thickness.entered} asks")
+        return Ceiling(max(wet), above, f"the schedule for {stock.thickness.entered} asks for")
     if own is None:
         return None
     size = stock.thickness.entered
     if stock.thickness.value > species.thickest_ceiling_mm:
-        return Ceiling(own[0], above, f"{species.trade_name}, where thinner, bears", size)
-    return Ceiling(own[0], above, f"{species.trade_name} {size} bears")
+        return Ceiling(own[0], above, f"{species.trade_name}, where thinner, can take", size)
+    return Ceiling(own[0], above, f"{species.trade_name} {size} can take")
 
 
 @check(
@@ -218,7 +218,7 @@ def ceiling_for(case: Case, stock: ChargeStock) -> Ceiling | None:
     source="dry-kiln-operators-manual, ch. 7 (from memory)",
     reason="Wet wood is weak when hot: cells collapse and checks open inside, unseen until "
     "the board is cut.",
-    passes="The dry bulb kept below the ceiling for the thickness while the timber was wet.",
+    passes="The dry bulb stayed below the ceiling for the thickness while the timber was wet.",
 )
 def too_hot_while_wet(case: Case) -> Results:
     air = case.need_air()

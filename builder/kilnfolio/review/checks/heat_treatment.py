@@ -103,7 +103,7 @@ def _softer_claim(case: Case, claim: HeatTreatment) -> Results:
     limits=("heat-treatment-temperature",),
     source="ispm-15, annex 1; schedules by wet bulb in wood-handbook, ch. 20, per authority",
     reason="Drying timber is cooled by its own water: its core follows the wet bulb, not the "
-    "dry bulb. Below the required wet bulb the air proves nothing of the core.",
+    "dry bulb. Below the required wet bulb the air proves nothing about the core.",
     passes="Core probes are on record.",
 )
 def air_record_alone(case: Case) -> Results:
@@ -163,7 +163,7 @@ def probe_in_air(case: Case) -> Results:
     rise = float(np.nanmax(air.dry_bulb) - air.dry_bulb[np.argmax(known)])
     if rise < warming:
         raise NotApplicable(
-            f"the air in the log rose {rise:.0f} K only, too little for a core to lag"
+            f"the air in the log rose only {rise:.0f} K, too little to show that a core lags"
         )
     seen: list[str] = []
     for index, probe in enumerate(claim.probes):
@@ -205,7 +205,7 @@ def probe_placement(case: Case) -> Results:
     least = case.limits.value("heat-treatment-probes")
     if len(claim.probes) < least:
         yield Breach(
-            f"Too few core probes: {len(claim.probes)}, where {least:g} are the least.",
+            f"Too few core probes: {len(claim.probes)}; at least {least:g} are needed.",
             (case.place("heat_treatment", "probes"),),
             "probes",
             len(claim.probes),
@@ -214,7 +214,7 @@ def probe_placement(case: Case) -> Results:
         )
     if claim.thickest_piece is None:
         yield Breach(
-            "Probe placement not evidenced: the thickest piece is not written down.",
+            "Probe placement is not shown: nobody wrote down the thickest piece.",
             (case.place("heat_treatment"),),
         )
     for index, probe in enumerate(claim.probes):
@@ -299,7 +299,7 @@ def _probe_place(case: Case, channel: str) -> Place:
     claim="heat treatment",
     limits=("core-probe-calibration-months",),
     source="per authority; common practice",
-    reason="Half a degree decides here; a probe nobody has compared proves none of it.",
+    reason="Half a degree decides here; a probe that nobody has calibrated proves nothing.",
     passes="Every core probe was in calibration.",
 )
 def core_probe_calibration(case: Case) -> Results:
@@ -312,15 +312,14 @@ def core_probe_calibration(case: Case) -> Results:
     }
     for channel in sorted(claimed - set(feeding)):
         yield Breach(
-            f"Probe {channel} is no instrument of the kiln's record, so its calibration "
-            "is not shown.",
+            f"Probe {channel} is not in the kiln's record, so its calibration is not shown.",
             (_probe_place(case, channel),),
             channel,
         )
     for index in feeding.values():
         yield from overdue(case, index, months)
     yield Pass(
-        f"Each of {len(feeding)} core probes was compared within {months:g} months before "
+        f"Each of {len(feeding)} core probes was calibrated within {months:g} months before "
         "the charge."
     )
 
@@ -333,7 +332,7 @@ def core_probe_calibration(case: Case) -> Results:
     answers=(),
     claim="heat treatment",
     source="per authority",
-    reason="Somebody who answers for it looks at the chart before anything is marked.",
+    reason="Somebody responsible looks at the chart before anything is marked.",
     passes="The charts were reviewed and signed.",
 )
 def heat_treatment_review(case: Case) -> Results:

@@ -29,7 +29,7 @@ _DAYS_A_MONTH = 365.2425 / 12
     severity="question",
     limits=("gap-intervals", "gap-total"),
     source="common practice",
-    reason="What the kiln did while nothing was written is not known, and is not guessed here.",
+    reason="Nobody knows what the kiln did while nothing was logged, and it is not guessed here.",
     passes="The log has no gap beyond its declared stops.",
 )
 def gap_in_log(case: Case) -> Results:
@@ -139,7 +139,7 @@ def stuck_sensor(case: Case) -> Results:
     channels = {name: values for name, values in air.log.channels.items() if name not in SWITCHES}
     hours, moves = case.limits.value("stuck-hours"), case.limits.value("stuck-partner")
     if len(channels) < 2:
-        raise NotApplicable("the log has one channel only, and a partner is needed to tell")
+        raise NotApplicable("the log has only one channel, and nothing to compare it with")
     for name, values in channels.items():
         for run in air.flat_runs(values, hours):
             span = slice(run.first, run.last + 1)
@@ -176,7 +176,8 @@ def _range(values: np.ndarray) -> float:
     severity="note",
     limits=("spike-kelvin", "spike-minutes"),
     source="common practice",
-    reason="Kiln air has mass; a jump in minutes is a loose wire or an open door.",
+    reason="Kiln air cannot change that fast: a jump within minutes is a loose wire or an open "
+    "door.",
     passes="No reading jumps.",
 )
 def spike(case: Case) -> Results:
@@ -373,18 +374,19 @@ def _drifting_wick(case: Case, air: AirSeries) -> Results:
     severity="question",
     limits=("calibration-months",),
     source="common practice",
-    reason="A record rests on its instruments; one never compared with anything proves little.",
+    reason="A record is only as good as its instruments, and one that was never calibrated proves "
+    "little.",
     passes="Every instrument used was in calibration.",
 )
 def calibration_due(case: Case) -> Results:
     months = case.limits.value("calibration-months")
     used = [i for i, instrument in enumerate(case.kiln.instruments) if _in_use(case, instrument)]
     if not used:
-        raise NoData("the kiln's record lists no instrument this charge rests on")
+        raise NoData("the kiln's record lists no instrument that this charge was measured with")
     for index in used:
         yield from overdue(case, index, months)
     yield Pass(
-        f"Each of {len(used)} instruments used was compared within {months:g} months "
+        f"Each of {len(used)} instruments used was calibrated within {months:g} months "
         "before the charge."
     )
 
@@ -426,9 +428,9 @@ def overdue(case: Case, index: int, months: float) -> Results:
     severity="question",
     limits=("zone-spread", "zone-spread-hours"),
     source="common practice",
-    reason="A wide fall of temperature across the load, or between zones, dries one side ahead "
+    reason="A large drop in temperature across the load, or between zones, dries one side ahead "
     "of the other.",
-    passes="The two sides of the load kept within reach of each other.",
+    passes="The two sides of the load stayed at nearly the same temperature.",
 )
 def zone_spread(case: Case) -> Results:
     air = case.need_air()
@@ -492,5 +494,6 @@ def drop_across_load(case: Case) -> Results:
             at=air.times[found.later_row],
         )
     yield Pass(
-        f"The drop across the load was {found.wet_k:.1f} K while wet and {found.later_k:.1f} K later."
+        f"The drop across the load was {found.wet_k:.1f} K while wet and {found.later_k:.1f} K "
+        "later."
     )

@@ -99,11 +99,11 @@ def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray) 
             continue
         row = int(np.flatnonzero(np.isfinite(values) & np.isfinite(high))[-1])
         return Breach(
-            f"{name} may be in {unit} and be read as {other}: it stays {as_read:.0f} K from what "
-            f"was asked, and would keep to it in the other unit. At {case.clock(air.times[row])} "
-            f"it is read as {values[row]:.1f} °C, and would be {turned[row]:.1f} °C; "
+            f"{name} may be in {unit} and be read as {other}: it stays {as_read:.0f} K away from "
+            "what was asked, and would match it in the other unit. At "
+            f"{case.clock(air.times[row])} it is read as {values[row]:.1f} °C, and would be {turned[row]:.1f} °C; "
             f"{high[row]:.1f} °C was the {'wet' if name == 'wet-bulb' else 'dry'} bulb asked for. "
-            "See to its unit in the logger's profile.",
+            "Check its unit in the logger's profile.",
             (air.log.place(row),),
             name,
             as_read,
@@ -140,8 +140,8 @@ def _median_distance(values: np.ndarray, low: np.ndarray, high: np.ndarray) -> f
     severity="question",
     limits=("clock-apart", "clock-apart-rise"),
     source="common practice",
-    reason="A logger's clock drifts, or was never put forward in spring; then no weighing, step or "
-    "stop falls where the log has it. The file alone cannot tell which clock is right.",
+    reason="A logger's clock drifts, or was never put forward in spring; then weighings, steps and "
+    "stops do not line up with the log. The file alone cannot tell which clock is right.",
     passes="The dry bulb rises in the log when the step changes say so.",
 )
 def clock_against_hand(case: Case) -> Results:

@@ -64,8 +64,8 @@ def sample_size_for_claim(case: LotCase) -> Results:
     for name, charge in case.charges.items():
         if charge.record.survey and charge.record.survey.chosen == "convenience":
             yield Breach(
-                f"The survey of charge {name} took the pieces at hand: no number of them "
-                "shows a share of the lot.",
+                f"The survey of charge {name} took whatever pieces were at hand: however many they "
+                "are, they do not show a share of the lot.",
                 (charge.place("survey", "chosen"),),
                 name,
             )
@@ -118,7 +118,7 @@ def _readings(case: LotCase, judgement: Assessment) -> str:
     of="lot",
     limits=("survey-age",),
     source="common practice",
-    reason="Timber goes on moving with the shed's air after it was measured.",
+    reason="After it was measured, timber goes on changing with the air of the shed.",
     passes="The survey was fresh at dispatch.",
 )
 def survey_age(case: LotCase) -> Results:
@@ -149,7 +149,7 @@ def survey_age(case: LotCase) -> Results:
     of="lot",
     limits=("storage-air",),
     source="common practice",
-    reason="A lot left in air that does not suit it leaves its specification by itself.",
+    reason="A lot stored in the wrong air drifts out of its specification.",
     passes="The shed's air suits the lot.",
 )
 def storage_air(case: LotCase) -> Results:
@@ -181,7 +181,7 @@ def storage_air(case: LotCase) -> Results:
     claim="record",
     source="common practice",
     reason="The chain from pack to charge is what a record is for.",
-    passes="Every pack stands in the stacking record of its charge.",
+    passes="Every pack is in the stacking record of its charge.",
 )
 def pack_in_charge(case: LotCase) -> Results:
     known = 0
@@ -211,9 +211,7 @@ def pack_in_charge(case: LotCase) -> Results:
             f"{len(case.lot.packs) - known} of {len(case.lot.packs)} packs come from "
             "charges whose stacking record lists no packs"
         )
-    yield Pass(
-        f"Each of {known} packs stands in the stacking record of its charge, and of no other."
-    )
+    yield Pass(f"Each of {known} packs is in the stacking record of its charge, and of no other.")
 
 
 @check(
@@ -225,7 +223,7 @@ def pack_in_charge(case: LotCase) -> Results:
     of="lot",
     claim="record",
     source="common practice",
-    reason="A lot shipped before it was tested was not tested.",
+    reason="A lot shipped before its test goes out untested.",
     passes="The lot was shipped after drying and testing.",
 )
 def shipped_in_order(case: LotCase) -> Results:
@@ -321,7 +319,7 @@ def _all_packed(charge: Charge, packs: tuple[Pack, ...]) -> bool:
     claim="record",
     source="retention: eudr; FSC and PEFC from memory",
     reason="A claim on the way out needs the same claim on the way in.",
-    passes="The certificate claim stands on the intake papers.",
+    passes="The certificate claim is on the intake papers.",
 )
 def claim_evidence(case: LotCase) -> Results:
     if case.lot.claim is None:

@@ -76,11 +76,14 @@ def pins_against_boards(case: Case) -> Results:
     if not names:
         raise NotApplicable("the log holds no pins in the timber")
     air, value = case.need_air(), case.limits.value
-    known = [one for one in (*_rounds(case), *_survey(case)) if one.readable]
+    every = [*_rounds(case), *_survey(case)]
+    if not every:
+        raise NoData("neither a round of boards nor a survey is on record to compare the pins with")
+    known = [one for one in every if one.readable]
     if not known:
-        raise NoData(
-            f"neither a round of boards nor a survey shows {_DRIEST:g} to {_WETTEST:g} % MC, "
-            "the range that pins can read"
+        raise NotApplicable(
+            f"pins read {_DRIEST:g} to {_WETTEST:g} % MC, and neither a round of boards nor a "
+            "survey lies within that range"
         )
     compared, most = 0, 0.0
     for name in names:
@@ -251,9 +254,8 @@ def _logged_bulbs(case: Case, air: AirSeries, apart: np.ndarray) -> Results:
         )
     typical = median(np.abs(apart[np.isfinite(apart)]))
     yield Pass(
-        f"The EMC sensor and the bulbs are {typical:.1f} points apart in the middle of all "
-        f"readings, and never for {hours:g} h further apart than their errors and {limit:g} "
-        "points."
+        f"The EMC sensor and the bulbs are {typical:.1f} points apart (median of all readings), "
+        f"and never for {hours:g} h further apart than their errors and {limit:g} points."
     )
 
 
@@ -286,5 +288,5 @@ def _hand_bulbs(case: Case, air: AirSeries, sensor: np.ndarray) -> Results:
         )
     yield Pass(
         f"The EMC sensor was compared with bulbs read by hand {len(apart)} times, and "
-        f"{len(off) or 'none'} of them differed by more than {limit:g} points."
+        f"{len(off) or 'none'} of the comparisons differed by more than {limit:g} points."
     )

@@ -23,8 +23,8 @@ _GROUP = "publication"
     claim="record",
     of="publication",
     source="common practice",
-    reason="A record that was issued is what its seal says. If its files, the edition of its "
-    "rules or its schedule are others now, the page would vouch for what nobody sealed.",
+    reason="A record that was issued is what its seal says. If its files, its rules or its "
+    "schedule have changed since, the page shows what nobody sealed.",
     passes="Every sealed record is as it was sealed: its files, its rules and its results.",
 )
 def archive_unchanged(case: Publication) -> Iterator[Breach]:
@@ -41,8 +41,8 @@ def archive_unchanged(case: Publication) -> Iterator[Breach]:
     claim="record",
     of="publication",
     source="common practice",
-    reason="Whoever opens one page alone, from a label or a search, must read what it is not: no "
-    "permit, and no leave to enter a kiln.",
+    reason="Somebody may open this one page only, from a label or a search. It must say what it is "
+    "not: a permit, or permission to enter a kiln.",
     passes="Every page and every PDF carries the safety wording.",
 )
 def safety_wording(case: Publication) -> Iterator[Breach]:

@@ -181,8 +181,8 @@ def _limits_of(case: Case) -> list[tuple[BoardHistory, tuple[float, str, bool]]]
     ),
     source="wengert-extension, table of safe rates (from memory); by density class: common "
     "practice",
-    reason="Lost faster than this, the surface shrinks on a core that is still full size, and "
-    "checks.",
+    reason="If water leaves faster than this, the surface shrinks on a core that is still full "
+    "size, and checks.",
     passes="No board lost moisture faster than the safe rate for its thickness while wet.",
 )
 def daily_loss(case: Case) -> Results:
@@ -217,7 +217,7 @@ def daily_loss(case: Case) -> Results:
         yield by_class
     if fastest is None:
         raise NotApplicable(f"no board was weighed twice above {wet:g} % after heating began")
-    spare = f", and {margin:g} more is within what weighing tells" if fastest[0] > 1.0 else ""
+    spare = f", and {margin:g} more is within the accuracy of weighing" if fastest[0] > 1.0 else ""
     yield Pass(
         f"The fastest loss above {wet:g} % was {fastest[1]:.1f} points a day (board "
         f"{fastest[2]}); the limit is {fastest[3]}{spare}."
@@ -261,7 +261,7 @@ def _too_fast(
         *_CLASS_LIMITS,
     ),
     source="wengert-extension (part-day running hides over-speed)",
-    reason="A kiln that stands half the day and loses a day's limit in the other half dries at "
+    reason="A kiln that stops for half the day and loses a day's limit in the other half dries at "
     "twice the limit while it runs.",
     passes="No stop of the fans hides a loss faster than the safe rate.",
 )
@@ -303,14 +303,14 @@ def loss_per_running_hour(case: Case) -> Results:
         raise NotApplicable(f"no board was weighed twice above {wet:g} % while the kiln ran")
     if fastest is None:
         yield Pass(
-            f"The fans ran through between {looked} weighings above {wet:g} %, so that the daily "
-            "loss says all."
+            f"The fans ran through between {looked} weighings above {wet:g} %, so the daily loss "
+            "tells the whole story."
         )
         return
     yield Pass(
-        f"Where the fans stood part of the time, the fastest loss above {wet:g} % was "
+        f"Where the fans were off part of the time, the fastest loss above {wet:g} % was "
         f"{fastest[1]:.1f} points for each day of running; the limit is {fastest[2]:.1f} for "
-        f"{fastest[3]}, and {margin:g} % beyond it is left to the reckoning of the hours."
+        f"{fastest[3]}, with {margin:g} % allowed for counting the hours."
     )
 
 
@@ -321,8 +321,8 @@ def loss_per_running_hour(case: Case) -> Results:
     severity="note",
     limits=("thick-stock-divisor",),
     source="wengert-extension, thick stock",
-    reason="Twice the thickness bears far less than the rate of 4/4. Beyond the thicknesses the "
-    "species sheet lists the limit is reckoned, and the reader should know.",
+    reason="Timber twice as thick takes far less than the rate of 4/4. For a thickness that the "
+    "species sheet does not cover the limit is extrapolated, and the reader should know.",
     passes="The species sheet lists safe daily losses on both sides of the thickness dried.",
 )
 def thick_stock_limit(case: Case) -> Results:
@@ -336,8 +336,8 @@ def thick_stock_limit(case: Case) -> Results:
         listed = [loss.thickness.value for loss in case.species[item.species].safe_daily_loss]
         if not min(listed) <= item.thickness.value <= max(listed):
             yield Breach(
-                f"Limit reckoned beyond the species sheet: {entry.rate.value:.1f} points a day for "
-                f"{entry.thickness.entered} becomes {rate:.1f} for {item.thickness.entered}.",
+                f"Limit extrapolated beyond the species sheet: {entry.rate.value:.1f} points a day "
+                f"for {entry.thickness.entered} becomes {rate:.1f} for {item.thickness.entered}.",
                 (case.place("stock", index, "thickness"),),
                 item.species,
                 rate,
@@ -392,12 +392,12 @@ def rewetted(case: Case) -> Results:
 
 @check(
     "regain-in-stop",
-    title="Regain while the fans stood",
+    title="Regain while the fans were off",
     group=_GROUP,
     severity="question",
     limits=("gained-weight-while-drying", "rewetted-above"),
     source="wengert-extension (timber must not regain once drying has begun)",
-    reason="In a kiln that stands, damp air from the wet boards settles on the dry faces of the "
+    reason="While the fans are off, water from the wet boards condenses on the dry faces of the "
     "others.",
     passes="No wet board gained mass over a stop of the fans.",
 )
@@ -564,7 +564,8 @@ def stain_conditions(case: Case) -> Results:
     severity="note",
     limits=("outlier-board", "outlier-board-least"),
     source="common practice",
-    reason="A board that dries unlike its fellows may be mis-tagged, or be the only honest one.",
+    reason="A board that dries unlike the others may be mis-tagged, or the only one that tells the "
+    "truth.",
     passes="All boards dry alike.",
 )
 def outlier_board(case: Case) -> Results:

@@ -30,7 +30,7 @@ _GROUP = "record keeping"
     severity="question",
     claim="record",
     source="common practice",
-    reason="An entry nobody signed can be asked of nobody.",
+    reason="If nobody signed an entry, there is nobody to ask about it.",
     passes="Every hand entry names who made it.",
 )
 def who_wrote_it(case: Case) -> Results:
@@ -56,7 +56,7 @@ def who_wrote_it(case: Case) -> Results:
     severity="question",
     claim="record",
     source="common practice",
-    reason="A record stands when somebody stands behind it.",
+    reason="A signature says who answers for the record.",
     passes="The record is signed.",
 )
 def signed(case: Case) -> Results:
@@ -75,7 +75,7 @@ def signed(case: Case) -> Results:
     source="common practice",
     reason="Timber is sawn, stacked, dried and tested in that order; another order is a slip or "
     "a mix-up.",
-    passes="Sawn, stacked, dried, tested: the dates stand in order.",
+    passes="Sawn, stacked, dried, tested: the dates are in order.",
 )
 def dates_in_order(case: Case) -> Results:
     charge = case.charge
@@ -119,7 +119,7 @@ def dates_in_order(case: Case) -> Results:
         ("surveyed", charge.survey and charge.survey.at.date()),
     ]
     yield Pass(
-        "The dates stand in order: " + ", ".join(f"{word} {day}" for word, day in days if day) + "."
+        "The dates are in order: " + ", ".join(f"{word} {day}" for word, day in days if day) + "."
     )
 
 
@@ -130,9 +130,9 @@ def dates_in_order(case: Case) -> Results:
     severity="fail",
     claim="record",
     source="common practice",
-    reason="A value changed with its old value, reason and name beside it is honest work; a "
-    "value changed without is not a record.",
-    passes="Every correction keeps its old value and leads to the value that stands in the record.",
+    reason="A correction that shows the old value, the reason and a name is honest work; a value "
+    "that was simply overwritten is no record.",
+    passes="Every correction keeps its old value and leads to the value now in the record.",
 )
 def corrections_kept(case: Case) -> Results:
     if not case.charge.corrections:
@@ -154,8 +154,8 @@ def corrections_kept(case: Case) -> Results:
         now = str(value_at(case.located.document.value, path))
         if not _same_words(now, correction.new):
             yield Breach(
-                f"{field} was corrected to {correction.new}, and {now} stands in the "
-                "record: it was overwritten without a reason.",
+                f"{field} was corrected to {correction.new}, but the record now "
+                f"says {now}: it was overwritten without a reason.",
                 (case.place(*path), place),
                 field,
             )
@@ -234,7 +234,7 @@ def waivers_explained(case: Case) -> Results:
         if slug not in CHECKS and slug not in (case.own.checks if case.own else {}):
             near = difflib.get_close_matches(slug, CHECKS, n=1, cutoff=0.5)
             yield Breach(
-                f"An answer names '{slug}', which is no check"
+                f"An answer names '{slug}', which is not a check"
                 + (f"; '{near[0]}' is." if near else "."),
                 (case.place(kind, index, key),),
                 slug,
@@ -248,5 +248,5 @@ def waivers_explained(case: Case) -> Results:
             )
     yield Pass(
         f"{'The answer' if len(given) == 1 else f'Each of {len(given)} answers'} names a check of "
-        "this book and was signed after the charge was loaded."
+        "this handbook and was signed after the charge was loaded."
     )

@@ -30,7 +30,7 @@ def _need_mc_steps(case: Case) -> None:
     severity="question",
     limits=_STEP_LIMITS,
     source="common practice",
-    reason="A step made early puts air on the timber that it is not yet dry enough to bear.",
+    reason="A step made early puts air on the timber that it is not yet dry enough for.",
     passes="No step was made before it was due.",
 )
 def step_timing(case: Case) -> Results:
@@ -210,7 +210,7 @@ def step_skipped(case: Case) -> Results:
     severity="question",
     limits=("step-hours",),
     source="common practice",
-    reason="A timed schedule is a promise of hours: cut short it leaves wet hearts, drawn out it "
+    reason="A timed schedule goes by its hours: cut short, it leaves wet cores; drawn out, it "
     "over-dries.",
     passes="Every timed step was run for the hours asked.",
 )
@@ -266,7 +266,7 @@ def _step_change_place(case: Case, at: object) -> Place:
     severity="question",
     source="common practice",
     reason="A schedule is written for a species, a thickness and a state; thicker stock needs "
-    "milder air, and green stock does not bear the air of a schedule for air-dried.",
+    "milder air, and green stock cannot take the air of a schedule for air-dried stock.",
     passes="The schedule is written for this species, thickness and state.",
 )
 def thickness_rule(case: Case) -> Results:
@@ -340,8 +340,8 @@ def vent_against_spray(case: Case) -> Results:
     severity="question",
     limits=("fans-stopped-hours", "fans-stopped-above", "undeclared-stop-hours"),
     source="common practice",
-    reason="Warm, wet, still timber stains and moulds; and a stop nobody wrote down hides in "
-    "every rate.",
+    reason="Warm, wet timber in still air stains and moulds, and a stop that nobody wrote down "
+    "falsifies every drying rate.",
     passes="The fans ran throughout, or the stop was short, or the timber was dry.",
 )
 def fans_stopped(case: Case) -> Results:
@@ -367,7 +367,7 @@ def fans_stopped(case: Case) -> Results:
     yield Pass(
         f"No declared stop above {above:g} % was longer than {allowed:g} h"
         + (
-            f", and the fans never stood {undeclared:g} h without one."
+            f", and the fans were never off for {undeclared:g} h without one."
             if logged
             else "; the log does not hold the fans."
         )
@@ -389,7 +389,8 @@ def _undeclared_stops(case: Case) -> Iterator[Breach]:
         if declared or run.hours < allowed or not started <= start < ended:
             continue
         yield Breach(
-            f"Fans stood {run.hours:.1f} h from {case.clock(start)}; no stop is written down.",
+            f"The fans were off for {run.hours:.1f} h from {case.clock(start)}; no stop is written "
+            "down.",
             (air.log.place(run.first),),
             "fan",
             run.hours,

@@ -44,7 +44,7 @@ def _step_place(case: ScheduleCase, step: PlannedStep, *key: str) -> tuple[Place
     limits=("schedule-rounding",),
     source="dry-kiln-operators-manual, ch. 7 (from memory)",
     reason="A schedule that is too hot while the wood is wet spoils every charge alike.",
-    passes="No step for wet timber is hotter than the species bears.",
+    passes="No step for wet timber is hotter than the species can take.",
 )
 def schedule_ceiling(case: Case) -> Results:
     yield from ceiling(_alone(case))
@@ -68,7 +68,7 @@ def ceiling(case: ScheduleCase) -> Results:
         if step.air.dry_bulb_c > hottest + rounding:  # the first breach covers those after it
             yield Breach(
                 f"Step {step.number} asks {step.air.dry_bulb_c:.1f} °C while the timber may "
-                f"be above {above:g} %; {species.trade_name} bears {hottest:.1f} °C.",
+                f"be above {above:g} %; {species.trade_name} can take {hottest:.1f} °C.",
                 _step_place(case, step, "dry_bulb"),
                 f"step {step.number}",
                 step.air.dry_bulb_c,
@@ -79,7 +79,7 @@ def ceiling(case: ScheduleCase) -> Results:
     most = max(step.air.dry_bulb_c for step in wet)
     yield Pass(
         f"While the timber may be above {above:g} % the schedule asks {most:.1f} °C at "
-        f"most; {species.trade_name} bears {hottest:.1f} °C."
+        f"most; {species.trade_name} can take {hottest:.1f} °C."
     )
 
 
@@ -131,8 +131,8 @@ def emc_against_mc(case: ScheduleCase) -> Results:
     severity="question",
     limits=("schedule-rounding",),
     source="common practice",
-    reason="Timber bears hotter and drier air as it dries, never the reverse; a step that goes "
-    "back is a slip of the pen or belongs among the modifications.",
+    reason="Timber can take hotter and drier air as it dries, never the reverse; a step back is a "
+    "slip of the pen or should be listed as a modification.",
     passes="From step to step neither the dry bulb nor the depression falls.",
 )
 def schedule_order(case: Case) -> Results:
@@ -172,8 +172,8 @@ def order(case: ScheduleCase) -> Results:
     severity="question",
     limits=("equalizing-below-target", *CONDITIONING_LIMITS, "stage-emc"),
     source="wengert-extension; dry-kiln-operators-manual, ch. 7 (from memory)",
-    reason="An equalizing or conditioning air that does not fit its target leaves wet hearts or "
-    "set stress, however well it is held.",
+    reason="An equalizing or conditioning air that does not fit its target leaves wet cores or "
+    "stress, however well it is held.",
     passes="The equalizing and conditioning air of the schedule fit its target.",
 )
 def schedule_end_air(case: Case) -> Results:
@@ -217,7 +217,8 @@ def end_air(case: ScheduleCase) -> Results:
     group=_GROUP,
     severity="question",
     source="the kiln's record",
-    reason="A kiln that cannot hold the air of a step runs another schedule than the one agreed.",
+    reason="A kiln that cannot hold the air of a step runs a different schedule from the one "
+    "agreed.",
     passes="The kiln can hold every step, and the schedule suits its kind.",
 )
 def schedule_within_kiln(case: Case) -> Results:
@@ -253,8 +254,8 @@ def schedule_within_kiln(case: Case) -> Results:
     group=_GROUP,
     severity="question",
     source="common practice",
-    reason="A departure from the book that is told in words only is run another way by the next "
-    "operator.",
+    reason="If a departure from the book is described only in words, the next operator will run it "
+    "differently.",
     passes="Every modification of the schedule says by how much, so that its steps can be "
     "recomputed.",
 )

@@ -31,7 +31,8 @@ def _survey(case: Case) -> tuple[Survey, SurveyOutcome]:
     answers=(),
     limits=("meter-lowest", "meter-highest", "meter-low-target"),
     source="wood-handbook-2010, p. 13-3",
-    reason="A resistance meter reads hot timber wet, and outside its range it reads nothing.",
+    reason="A resistance meter reads too wet in hot timber, and outside its range its readings "
+    "mean nothing.",
     passes="Meter readings are corrected once and within the meter's range.",
 )
 def meter_corrections(case: Case) -> Results:
@@ -73,8 +74,8 @@ def _out_of_range(case: Case, survey: Survey) -> Results:
         if off:
             # in a lot dried to 6 to 8 % some pieces always read below the range
             yield Breach(
-                f"{len(off)} of {len(shown)} readings {'is' if len(off) == 1 else 'are'} {side} the "
-                f"meter's range of {low:g} to {high:g} %, the first {shown[off[0]]:.1f} %: a "
+                f"{len(off)} of {len(shown)} readings {'is' if len(off) == 1 else 'are'} {side} "
+                f"the meter's range of {low:g} to {high:g} %, the first {shown[off[0]]:.1f} %: a "
                 f"reading there shows only that the wood is "
                 f"{'drier' if side == 'below' else 'wetter'} than the range.",
                 (case.place("survey", "readings", off[0]),),
@@ -94,7 +95,7 @@ def _out_of_range(case: Case, survey: Survey) -> Results:
     severity="question",
     limits=("meter-against-oven",),
     source="common practice; compare wood-handbook-2010, p. 13-3",
-    reason="A few pieces dried in the oven tell whether the meter tells the truth of this lot.",
+    reason="A few pieces dried in the oven show whether the meter is right for this lot.",
     passes="Meter and oven agree.",
 )
 def meter_against_oven(case: Case) -> Results:
@@ -155,8 +156,8 @@ def target_reached(case: Case) -> Results:
     severity="question",
     limits=("boards-against-survey",),
     source="common practice",
-    reason="The boards led the charge and the survey closes it. Where they part, one of them does "
-    "not stand for the load.",
+    reason="The boards led the charge and the survey closes it. If they disagree, one of them does "
+    "not represent the load.",
     passes="The sample boards' final mean agrees with the survey's.",
 )
 def boards_against_survey(case: Case) -> Results:
@@ -174,7 +175,7 @@ def boards_against_survey(case: Case) -> Results:
     off, allowed = boards - outcome.mean_pct, case.limits.value("boards-against-survey")
     if abs(off) > allowed + unsure:
         yield Breach(
-            f"The boards say {boards:.1f} % in the mean, the survey {outcome.mean_pct:.1f} %.",
+            f"The boards average {boards:.1f} %, the survey {outcome.mean_pct:.1f} %.",
             (case.place("survey"),),
             "boards",
             off,
@@ -182,7 +183,7 @@ def boards_against_survey(case: Case) -> Results:
             "points",
             at=outcome.survey.at,
         )
-    yield Pass(f"The boards say {boards:.1f} % in the mean, the survey {outcome.mean_pct:.1f} %.")
+    yield Pass(f"The boards average {boards:.1f} %, the survey {outcome.mean_pct:.1f} %.")
 
 
 @check(
@@ -192,7 +193,8 @@ def boards_against_survey(case: Case) -> Results:
     severity="question",
     limits=("survey-each",),
     source="common practice",
-    reason="A kiln's wet spot is a place. Readings that leave a pack out may have left it out.",
+    reason="A kiln's wet spot is always in the same place. Readings that skip a pack may have "
+    "skipped it.",
     passes="Every pack and every position of the load was measured.",
 )
 def survey_coverage(case: Case) -> Results:

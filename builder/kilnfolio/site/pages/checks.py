@@ -103,7 +103,7 @@ def _view(context: SiteContext, check: Check) -> CheckView:
 
 def _lifted_by(check: Check) -> str:
     """Return, in words, what lifts the block of a failed check."""
-    right = "the record is put right"
+    right = "the record is corrected"
     if check.answers == ANSWERS:
         return f"{right} or the finding is answered and signed"
     if not check.answers:

@@ -28,7 +28,7 @@ assert set(OUTCOME_ORDER) == set(get_args(Word))
 OUTCOME_MEANING: dict[Word, str] = {
     "pass": "the rule is met; the sentence says what was examined",
     "question": "it needs a signed answer",
-    "fail": "it blocks the claim it touches until it is put right or, where its check allows, answered",
+    "fail": "it blocks the claim it touches until it is corrected or, where its check allows, answered",
     "answered": "a question or failure with a signed answer",
     "note": "worth knowing; it asks for no answer",
     "no data": "something that should have been recorded was not; silence is not a pass",
