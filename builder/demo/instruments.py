@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kilnfolio.physics.meters import POINTS_PER_KELVIN
+from kilnfolio.physics.meters import POINTS_PER_KELVIN, RESISTANCE_RANGE_PCT
 
 #: Resolution of the board scale and the section balance [g].
 SCALE_STEP_G, BALANCE_STEP_G = 1.0, 0.1
@@ -16,6 +16,10 @@ SECTION_SHARE, SECTION_POINTS = 0.006, 0.2
 METER_POINTS, HAND_KELVIN = 0.30, 0.12
 #: Wood temperature for which the meter's scale is right [°C].
 METER_CALIBRATION_C = 20.0
+#: Wettest MC that pins tell [%].
+PINS_WETTEST = RESISTANCE_RANGE_PCT[1]
+#: A wafer's lag behind the air [min] and how much too little it shows [points].
+WAFER_LAG_MINUTES, WAFER_LOW = 90.0, 0.4
 
 
 def rounded(value: float, step: float) -> float:
@@ -78,6 +82,29 @@ def transposed(mass_g: int, least_drop: float, floor_g: float) -> int | None:
     ]
     fitting = [swap for swap in swaps if swap <= mass_g - least_drop and swap > floor_g]
     return max(fitting, default=None)
+
+
+def wafer_emc(emc: np.ndarray, minutes: float) -> np.ndarray:
+    """Return what an EMC sensor shows of the air's EMC [%], given the minutes between its rows.
+
+    The wafer follows the air with a lag, and its scale is low by `WAFER_LOW` points.
+    """
+    shown, share = np.empty(len(emc)), 1.0 - np.exp(-minutes / WAFER_LAG_MINUTES)
+    felt = emc[0]
+    for row, value in enumerate(emc):
+        felt += share * (value - felt)
+        shown[row] = felt
+    return shown - WAFER_LOW
+
+
+def pin_readings(mc: np.ndarray, wood_temp_c: np.ndarray) -> np.ndarray:
+    """Return what pins left in a board show at its MC, without correction for temperature [%].
+
+    Above `PINS_WETTEST` their resistance hardly changes, and they show too little.
+    """
+    wet = np.maximum(mc - PINS_WETTEST, 0.0)
+    felt = np.minimum(mc, PINS_WETTEST) + 0.4 * wet
+    return felt + (wood_temp_c - METER_CALIBRATION_C) * POINTS_PER_KELVIN
 
 
 def meter_readings(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,6 +44,8 @@ class KilnRun:
         Water in the whole load per point of MC. [kg]
     reversal_minutes : float
         Time between fan reversals.
+    pinned : sequence of int
+        Boards of the load with pins, whose course is kept.
     """
 
     def __init__(
@@ -52,6 +55,7 @@ class KilnRun:
         chamber: Chamber,
         water_per_point: float,
         reversal_minutes: float,
+        pinned: Sequence[int] = (),
     ):
         self.boards, self.load, self.chamber = boards, load, chamber
         self.water_per_point, self.reversal = water_per_point, reversal_minutes
@@ -62,6 +66,8 @@ class KilnRun:
         self.power_stops: list[Span] = []
         self.mean_history = [float(boards.mean_mc[:load].mean())]
         self.emc_history: list[float] = []
+        self.pinned = list(pinned)
+        self.pinned_history = [boards.mean_mc[self.pinned]]
 
     @property
     def minute(self) -> int:
@@ -97,6 +103,7 @@ class KilnRun:
         )
         after = float(self.boards.mean_mc[: self.load].mean())
         self.mean_history.append(after)
+        self.pinned_history.append(self.boards.mean_mc[self.pinned])
         self.emc_history.append(float(emc[0]))
         given = (before - after) * self.water_per_point / (60.0 * TICK_MINUTES)
         # smooth evaporation over the last tick or two

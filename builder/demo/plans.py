@@ -70,6 +70,22 @@ class SurveyPlan:
 
 
 @dataclass(frozen=True)
+class MoistureSensorsPlan:
+    """Moisture sensors that were plugged in for a charge.
+
+    Attributes
+    ----------
+    wafer : bool
+        The EMC sensor of the kiln.
+    pins : tuple of int
+        Pieces of the load with a pair of pins, counted from 0.
+    """
+
+    wafer: bool = True
+    pins: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
 class Miscopied:
     """A survey reading mistyped from the sheet, and corrected after the charge was sealed."""
 
@@ -119,6 +135,7 @@ class ChargePlan:
     resectioned: int = 0
     waivers: tuple[tuple[str, str], ...] = ()
     miscopied: Miscopied | None = None
+    moisture_sensors: MoistureSensorsPlan | None = None
     notes: str | None = None
 
     @property

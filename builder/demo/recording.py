@@ -41,7 +41,11 @@ def log_name(plan: ChargePlan) -> str:
 
 def profile_of(plan: ChargePlan) -> str:
     """Return the logger profile of a charge."""
-    return "kiln-2-with-cores" if plan.heat_treatment else f"{plan.kiln}-export"
+    if plan.heat_treatment:
+        return f"{plan.kiln}-with-cores"
+    if plan.moisture_sensors:
+        return f"{plan.kiln}-with-{'pins' if plan.moisture_sensors.pins else 'wafer'}"
+    return f"{plan.kiln}-export"
 
 
 def probe_thickness_mm(plan: ChargePlan) -> float:
@@ -402,6 +406,8 @@ def _stops(making: Making) -> list[Line]:
 def _events(making: Making) -> list[Line]:
     ended, planted = making.sheet.ended, making.sheet.planted
     found = [(-35.0, "wick changed", "fresh wick before start-up")]
+    if making.plan.moisture_sensors:
+        found.append((-50.0, "note", _sensors_fitted(making)))
     dry_wick = making.plan.fault is not None and making.plan.fault.kind == "dry wick"
     if dry_wick:
         found.append(
@@ -423,6 +429,15 @@ def _events(making: Making) -> list[Line]:
         Line(at=written(making.moment(minute)), kind=kind, by=_who(making, minute), note=note)
         for minute, kind, note in sorted(found, key=lambda event: event[0])
     ]
+
+
+def _sensors_fitted(making: Making) -> str:
+    """Return the note of the day on which pins and wafer were fitted."""
+    plan = making.plan.moisture_sensors
+    wafer = "New wafer in the EMC sensor." if plan.wafer else ""
+    places = (making.packs[making.pack_of[piece]] for piece in plan.pins)
+    pins = ", ".join(f"pin-{number} in {place}" for number, place in enumerate(places, start=1))
+    return " ".join(filter(None, (pins and f"Pins in boards of the load: {pins}.", wafer)))
 
 
 def _condensate(making: Making) -> str | None:

@@ -11,6 +11,7 @@ import numpy as np
 
 from demo.chamber import TICK_MINUTES, KilnPhysics
 from demo.exports import Sensor
+from demo.instruments import METER_CALIBRATION_C, WAFER_LOW
 from demo.library import ALTITUDE_M
 from demo.yamltext import Line
 
@@ -128,6 +129,8 @@ _VENT = {
     "fan": Sensor(0.0, 0.0, 1.0),
 }
 
+_WAFER = Sensor(0.1, 0.08, 0.1)
+
 KILNS = {
     "kiln-1": KilnScene(
         KilnPhysics(
@@ -148,6 +151,11 @@ KILNS = {
             "dry-bulb-leaving": Sensor(-0.10, 0.07, 0.1),
             "wet-bulb": Sensor(-0.07, 0.05, 0.1),
             **_VENT,
+            "emc": _WAFER,
+            **{
+                f"pin-{n}": Sensor(bias, 0.15, 0.1)
+                for n, bias in enumerate((0.3, -0.4, 0.2), start=1)
+            },
         },
         (0.05, -0.05),
     ),
@@ -169,6 +177,7 @@ KILNS = {
             "dry-bulb": Sensor(-0.06, 0.06, 0.1),
             "wet-bulb": Sensor(0.05, 0.05, 0.1),
             **_VENT,
+            "emc": _WAFER,
             **{
                 f"core-{n}": Sensor(bias, 0.03, 0.1)
                 for n, bias in enumerate((0.05, -0.08, 0.04, -0.02), start=1)
@@ -207,7 +216,7 @@ KILNS = {
 
 
 def _instrument(
-    name: str, kind: str, by: str, method: str, days: tuple[str, ...], **more: str
+    name: str, kind: str, by: str, method: str, days: tuple[str, ...], **more: Any
 ) -> dict[str, Any]:
     return {
         "id": name,
@@ -270,6 +279,38 @@ def _sensors(channels: list[tuple[str, str, str]], days: tuple[str, ...]) -> lis
     return found
 
 
+def _moisture_sensors(prefix: str, pins: int, days: tuple[str, ...]) -> list[dict[str, Any]]:
+    wafer = _instrument(
+        f"{prefix}-wafer",
+        "EMC sensor",
+        INSPECTOR,
+        "salt solutions at 33 and 75 % RH, with a new wafer",
+        days,
+        channel="emc",
+        offset=WAFER_LOW,
+        uncertainty_points=0.8,
+        resolution="0.1 %",
+    )
+    return [
+        wafer,
+        *(
+            _instrument(
+                f"{prefix}-pins-{n}",
+                "MC pins",
+                INSPECTOR,
+                "resistance block at 12 and 18 %",
+                days,
+                channel=f"pin-{n}",
+                uncertainty_points=1.5,
+                calibration_temperature=f"{METER_CALIBRATION_C:.0f} °C",
+                corrected_for=["species"],
+                resolution="0.1 %",
+            )
+            for n in range(1, pins + 1)
+        ),
+    ]
+
+
 KILN_RECORDS = {
     "kiln-1": {
         "format": 1,
@@ -289,10 +330,12 @@ KILN_RECORDS = {
             ],
             ("2026-06-22", "2026-01-08", "2025-07-14"),
         )
+        + _moisture_sensors("k1", 3, ("2026-06-22", "2025-07-14"))
         + _common(("2026-06-23", "2025-09-09")),
         "notes": "The recorder has a wet bulb and wick of its own, apart from the controller's: a "
         "dry recorder wick spoils the record, not the air. Bay 6 low stands by the cold "
-        "end wall and dries last.",
+        "end wall and dries last. The three pin leads and the EMC sensor are plugged in for "
+        "some loads only; the export then has four more columns.",
     },
     "kiln-2": {
         "format": 1,
@@ -311,10 +354,11 @@ KILN_RECORDS = {
             ],
             ("2026-08-17", "2026-01-09", "2025-08-18"),
         )
+        + _moisture_sensors("k2", 0, ("2026-08-17",))
         + _common(("2026-06-23", "2025-09-09")),
         "notes": "The controller and the export are in Fahrenheit. The four core leads are plugged "
-        "in for heat treatment only; the export then has four more columns. The clock of "
-        "the export follows daylight saving.",
+        "in for heat treatment only; the export then has four more columns. The EMC sensor "
+        "is new. The clock of the export follows daylight saving.",
     },
     "kiln-3": {
         "format": 1,
@@ -346,6 +390,26 @@ def _column(heading: str, channel: str, unit: str) -> Line:
     return Line(heading=heading, channel=channel, unit=unit)
 
 
+_KILN_1: dict[str, Any] = {
+    "format": 1,
+    "id": "kiln-1-export",
+    "title": "Export of the recorder on kiln 1: Celsius, winter time all year",
+    "encoding": "utf-8",
+    "delimiter": ";",
+    "decimal": ".",
+    "time": {"heading": "Date and time", "format": "%Y-%m-%d %H:%M", "clock": "standard"},
+    "interval_minutes": 10,
+    "columns": [
+        _column("Control [°C]", "dry-bulb", "°C"),
+        _column("Air in [°C]", "dry-bulb-entering", "°C"),
+        _column("Air out [°C]", "dry-bulb-leaving", "°C"),
+        _column("Wick [°C]", "wet-bulb", "°C"),
+        _column("Vent [%]", "vent", "%"),
+        _column("Spray", "spray", "on/off"),
+        _column("Fan", "fan", "on/off"),
+    ],
+    "missing": ["-999"],
+}
 _KILN_2_COLUMNS = [
     _column("T dry", "dry-bulb", "°F"),
     _column("T wet", "wet-bulb", "°F"),
@@ -373,25 +437,16 @@ _KILN_2: dict[str, Any] = {
     "missing": ["----"],
 }
 LOGGERS: dict[str, dict[str, Any]] = {
-    "kiln-1-export": {
-        "format": 1,
-        "id": "kiln-1-export",
-        "title": "Export of the recorder on kiln 1: Celsius, winter time all year",
-        "encoding": "utf-8",
-        "delimiter": ";",
-        "decimal": ".",
-        "time": {"heading": "Date and time", "format": "%Y-%m-%d %H:%M", "clock": "standard"},
-        "interval_minutes": 10,
+    "kiln-1-export": _KILN_1,
+    "kiln-1-with-pins": {
+        **_KILN_1,
+        "id": "kiln-1-with-pins",
+        "title": "The same recorder with its pin leads and EMC sensor plugged in",
         "columns": [
-            _column("Control [°C]", "dry-bulb", "°C"),
-            _column("Air in [°C]", "dry-bulb-entering", "°C"),
-            _column("Air out [°C]", "dry-bulb-leaving", "°C"),
-            _column("Wick [°C]", "wet-bulb", "°C"),
-            _column("Vent [%]", "vent", "%"),
-            _column("Spray", "spray", "on/off"),
-            _column("Fan", "fan", "on/off"),
+            *_KILN_1["columns"],
+            *(_column(f"MC {n} [%]", f"pin-{n}", "%") for n in range(1, 4)),
+            _column("EMC [%]", "emc", "%"),
         ],
-        "missing": ["-999"],
     },
     "kiln-2-export": _KILN_2,
     "kiln-2-with-cores": {
@@ -402,6 +457,12 @@ LOGGERS: dict[str, dict[str, Any]] = {
             *_KILN_2_COLUMNS,
             *(_column(f"Core {n}", f"core-{n}", "°F") for n in range(1, 5)),
         ],
+    },
+    "kiln-2-with-wafer": {
+        **_KILN_2,
+        "id": "kiln-2-with-wafer",
+        "title": "The same recorder with its EMC sensor plugged in",
+        "columns": [*_KILN_2_COLUMNS, _column("EMC", "emc", "%")],
     },
     "kiln-3-export": {
         "format": 1,

@@ -16,13 +16,14 @@ from demo import recording, scenario
 from demo.chamber import HEAT_RAMP, SOFTWOOD_RAMP, Chamber, SensorErrors
 from demo.exports import Sensor, export
 from demo.heating import core_temperatures
-from demo.instruments import cut_sections, meter_readings, weigh
+from demo.instruments import cut_sections, meter_readings, pin_readings, wafer_emc, weigh
 from demo.kiln_run import KilnRun, Span
 from demo.library import Library
 from demo.operating import DAY, Operator, SampleBoard, Sheet
 from demo.plans import ChargePlan, HeatTreatmentPlan, RunningPlan
 from demo.timber import Boards, Stand, choose, draw_boards, together
 from kilnfolio.physics.air import saturation_pressure, wet_bulb
+from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.records.quantities import Length
 
 #: Number of boards from which the sample boards are chosen.
@@ -201,6 +202,7 @@ def _load(plan: ChargePlan, library: Library, chance: np.random.Generator) -> Ma
         chamber,
         plan.volume_m3 * stand.basic_density / 100.0,
         kiln.reversal_h * 60.0,
+        plan.moisture_sensors.pins if plan.moisture_sensors else (),
     )
     if plan.power_stop:
         first = _ten(plan.power_stop.day * DAY)
@@ -333,7 +335,7 @@ def _export(making: Making) -> bytes:
         "spray": (air.channels["spray"] > 0.05).astype(float),
         "fan": air.channels["fan"],
     }
-    felt |= _cores(making)
+    felt |= _cores(making) | _moisture_sensors(making)
     extra = {"Compressor [%]": air.channels["compressor"][kept]} if plan.kiln == "kiln-3" else {}
     sensors = {name: kiln.sensors.get(name, Sensor(0.0, 0.0, 1.0)) for name in felt}
     return export(
@@ -373,6 +375,22 @@ def _cores(making: Making) -> dict[str, np.ndarray]:
         coldest = min(cores, key=lambda name: cores[name].max())
         making.sheet.planted |= {"probe": coldest, "highest_c": float(cores[coldest].max())}
     return cores
+
+
+def _moisture_sensors(making: Making) -> dict[str, np.ndarray]:
+    """Return what the wafer and the pins show, if they are plugged in [%]."""
+    plan, air, kiln = making.plan.moisture_sensors, making.air, making.kiln
+    if plan is None:
+        return {}
+    found = {}
+    if plan.wafer:
+        true = equilibrium_moisture_content(air.dry, air.humidity)
+        found["emc"] = wafer_emc(true, TRACE_MINUTES)
+    ticks = np.minimum(air.minutes // 10, len(kiln.pinned_history) - 1)
+    courses = np.array(kiln.pinned_history)[ticks]
+    for number in range(len(plan.pins)):
+        found[f"pin-{number + 1}"] = pin_readings(courses[:, number], air.channels["wood"])
+    return found
 
 
 def _truth(making: Making, at_end: np.ndarray) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from demo.plans import (
     HeatTreatmentPlan,
     LotPlan,
     Miscopied,
+    MoistureSensorsPlan,
     PowerStop,
     RunningPlan,
     SurveyPlan,
@@ -30,6 +31,8 @@ _NOT_CONDITIONED = (
     ),
 )
 _UNCORRECTED = SurveyPlan(corrected_for=("species",), wood_temp_c=26.0)
+#: Pins in the middle of the load and at both ends, where it dries last.
+_PINS = MoistureSensorsPlan(pins=(0, 4, 10))
 
 CHARGES = (
     # --- kiln 1 -----------------------------------------------------------------------------------
@@ -156,6 +159,7 @@ CHARGES = (
         resectioned=3,
         survey=SurveyPlan(72),
         miscopied=Miscopied(49, "14.1 %", 17),
+        moisture_sensors=_PINS,
     ),
     # --- kiln 2 -----------------------------------------------------------------------------------
     ChargePlan(
@@ -375,6 +379,7 @@ RUNNING = (
             8.0,
             42.0,
             supplier="Wolf Narrows Sawmill",
+            moisture_sensors=MoistureSensorsPlan(pins=(1, 78, 35)),
         ),
         note="Step taken on time; boards look clean. Watch S4, the slowest.",
     ),
@@ -392,6 +397,7 @@ RUNNING = (
             28.0,
             supplier="Cedar Ford Lumber",
             fault=Fault("dry wick", day=3.0, hours=166.0),
+            moisture_sensors=MoistureSensorsPlan(),
         ),
         rounds_missed=2,
         note="Wet bulb creeps up although nothing was set. No time to look before the "

@@ -209,7 +209,7 @@ PLANTED: Mapping[str, Mutation] = {
     "stuck-sensor": Mutation(log=stretch("dry-bulb-leaving", 367, 375.5, to=43.2)),
     "spike": Mutation(log=stretch("dry-bulb", 300.0, 300.1, by=9.0)),
     "dry-wick": Mutation(log=_wick_runs_dry),
-    "calibration-due": Mutation(changes={"kiln:instruments.4.calibrations": [_CALIBRATED]}),
+    "calibration-due": Mutation(changes={"kiln:instruments.8.calibrations": [_CALIBRATED]}),
     "unit-slip": Mutation(log=_fahrenheit),
     "clock-against-hand": Mutation(log=_clock_ahead),
     "drop-across-load": Mutation(log=stretch("dry-bulb-leaving", 470, 700, by=-1.4, ramp=6)),
