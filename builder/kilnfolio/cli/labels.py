@@ -52,5 +52,6 @@ def run(arguments: argparse.Namespace) -> int:
         return print_reasons(*error.reasons, "nothing was written")
     for warning in warnings:
         print(f"kilnfolio: warning: {warning}", file=sys.stderr)
-    print(f"{count} labels in {arguments.out}; print at 100 %, not fitted to the page")
+    labels = "1 label" if count == 1 else f"{count} labels"
+    print(f"{labels} in {arguments.out}; print at 100 %, not fitted to the page")
     return OK
