@@ -61,6 +61,8 @@ def test_a_translation_keeps_every_value_and_element_of_its_english(tag):
         ("step 5", "étape 5"),
         (" at the end", " à la fin"),
         ("21 Oct", "21 oct."),
+        ("Sample boards · Heron Bend", "Planches témoins · Heron Bend"),
+        (": Sample boards", ": Planches témoins"),
     ],
 )
 def test_words_made_in_python_are_said_in_french(english, french):

@@ -72,6 +72,10 @@ class Interface:
             if text in words and (found := pattern.fullmatch(words)):
                 slots = dict(zip(names, found.groups(), strict=True))
                 return _SLOT.sub(lambda slot: self.say(slots[slot[1]]), translation)  # noqa: B023
+        if " · " in words:  # a title and the mill's name
+            return " · ".join(map(self.say, given.split(" · ")))
+        if words.startswith((": ", "= ")):  # the end of a heading, or of a line of working
+            return given[:2] + self.say(given[2:])
         return given
 
     @cached_property
