@@ -595,6 +595,10 @@ def test_stops_and_stages_begin_and_end(mill, capsys):
     assert main(["stop", "C1", "--to", "2026-06-08T05:40", *more]) == 0
     assert value_of(mill)["stops"][0]["end"] == "2026-06-08T05:40"
     assert main(["stop", "C1", *more]) == 2
+    weeks = ["stop", "C1", "fan", "--from", "2026-05-08T03:10", "--to", "2026-06-07T05:40"]
+    assert main([*weeks, *more]) == 1
+    assert "the stop lasts 30.1 days: is the date right?" in capsys.readouterr().out
+    assert len(value_of(mill)["stops"]) == 1
     assert main(["equalize", "C1", "end", *more]) == 2
     assert main(["equalize", "C1", "begin", "--at", "2026-06-08T12:00", *more, "--yes"]) == 0
     stage = value_of(mill)["equalizing"]

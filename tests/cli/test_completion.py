@@ -2,6 +2,7 @@
 
 import os
 import pty
+import re
 import select
 import shutil
 import signal
@@ -9,7 +10,7 @@ import subprocess
 import sys
 
 import pytest
-from tests.minimal import DROP, minimal_mill
+from tests.minimal import DROP, FILES, minimal_mill
 
 from kilnfolio.cli import COMMANDS, main, parser
 
@@ -51,11 +52,36 @@ def test_a_round_completes_open_charges_and_their_boards(capsys, tmp_path, monke
     script += f'\nkilnfolio() {{ "{sys.executable}" -m kilnfolio "$@"; }}'
     assert completed(script, "weigh", "") >= {"C1", "S1=", "S2=", "S3="}
     assert completed(script, "weigh", "C1", "S") == {"S1=", "S2=", "S3="}
-    assert main(["completion", "round", "C1"]) == 0
-    assert capsys.readouterr().out.split() == ["S1=", "S2=", "S3="]
+    assert completed(script, "correct", "C1", "S") == {"S1@", "S2@", "S3@"}
+    assert completed(script, "stop", "") >= {"C1"}
     minimal_mill(root)  # it has ended
-    assert main(["completion", "round"]) == 0
-    assert capsys.readouterr().out.split() == []
+    assert words_of(capsys, "weigh") == []
+
+
+def words_of(capsys, *typed):
+    assert main(["completion", "entry", *typed]) == 0
+    return capsys.readouterr().out.split()
+
+
+def test_commands_at_the_kiln_complete_what_they_take(capsys, tmp_path, monkeypatch):
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING)
+    monkeypatch.chdir(root)
+    assert words_of(capsys, "weigh", "C1") == ["S1=", "S2=", "S3="]
+    assert words_of(capsys, "correct", "C1") == ["S1@", "S2@", "S3@"]
+    assert words_of(capsys, "stop") == words_of(capsys, "stop", "C1") == ["C1"]
+    record = (root / FILES["charge"]).read_text("utf-8")
+    assert max(int(step) for step in re.findall(r"step: (\d+)", record)) == 2
+    assert words_of(capsys, "step", "C1") == ["3"]
+    misread = ["correct", "C1", "S1@2026-06-04T08:00", "2533 g", "--reason", "misread", "--yes"]
+    assert main([*misread, "--by", "A"]) == 0
+    capsys.readouterr()
+    main(["check", "--charge", "C1"])
+    shown = capsys.readouterr().out
+    found = words_of(capsys, "answer", "C1")
+    assert found
+    assert all(one in shown for one in found)
+    assert words_of(capsys, "answer") == ["C1"]
+    assert words_of(capsys, "weigh", "none such") == ["C1", "S1=", "S2=", "S3="]
 
 
 #: How a shell reads its script.
@@ -187,7 +213,7 @@ def test_the_manual_page_names_every_command_and_is_well_formed(capsys):
         (["check", "--char", "C1"], "unrecognized arguments: --char"),
         (
             ["completion", "powershell"],
-            "there is no choice 'powershell'; choose from bash, zsh, fish, tcsh, man, round",
+            "there is no choice 'powershell'; choose from bash, zsh, fish, tcsh, man, entry",
         ),
     ],
 )

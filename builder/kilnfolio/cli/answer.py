@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_entry, open_task, terminal
+from kilnfolio.cli.arguments import add_entry, completes_entry, open_task, terminal
 
 SUMMARY = "give a signed answer to a finding"
 DESCRIPTION = (
@@ -17,7 +17,7 @@ EXAMPLE = "kilnfolio answer HB-26-011 step-timing-2 'No operator on the next shi
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_entry(parser, yes=False)
-    parser.add_argument("finding", help="id of the finding, as check prints it")
+    completes_entry(parser.add_argument("finding", help="id of the finding, as check prints it"))
     parser.add_argument("reason", help="the answer, in words")
     parser.add_argument(
         "--kind",

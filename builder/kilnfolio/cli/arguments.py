@@ -17,6 +17,41 @@ if TYPE_CHECKING:
     from kilnfolio.records.quantities import Quantity
 
 
+#: How shells complete the words of a command that writes into a charge's record.
+_ENTRY_WORDS = {
+    "bash": "_kilnfolio_entry",
+    "zsh": "_kilnfolio_entry",
+    "tcsh": "`kilnfolio completion entry weigh`",
+    "fish": "(_kilnfolio_entry)",
+    "preamble": {
+        "bash": """
+_kilnfolio_entry() {
+  case "${COMP_WORDS[1]}" in weigh|correct) compopt -o nospace 2>/dev/null;; esac
+  compgen -W "$(kilnfolio completion entry "${COMP_WORDS[1]}" "${COMP_WORDS[2]}" 2>/dev/null)" -- "$1"
+}
+""",
+        "zsh": """
+_kilnfolio_entry() {
+  local suffix=' '
+  case "${words[1]}" in weigh|correct) suffix='';; esac
+  compadd -S "$suffix" -- ${(f)"$(kilnfolio completion entry "${words[1]}" "${words[2]}" 2>/dev/null)"}
+}
+""",
+        "fish": """
+function _kilnfolio_entry
+  set -l words (commandline -opc)
+  kilnfolio completion entry "$words[2]" "$words[3]" 2>/dev/null
+end
+""",
+    },
+}
+
+
+def completes_entry(argument: argparse.Action) -> None:
+    """Let shells complete an argument with charges, and with what the command takes of one."""
+    argument.complete = _ENTRY_WORDS  # type: ignore[attr-defined]  # shtab's convention
+
+
 def add_folder(parser: argparse.ArgumentParser) -> None:
     """Add the mill folder, by default the current one."""
     parser.add_argument(
@@ -80,7 +115,7 @@ def asker() -> Callable[[str], str] | None:
 def add_entry(parser: argparse.ArgumentParser, *, charge: bool = True, yes: bool = True) -> None:
     """Add the arguments of every command that writes into a charge's record."""
     if charge:
-        parser.add_argument("charge", help="the charge's number")
+        completes_entry(parser.add_argument("charge", help="the charge's number"))
     parser.add_argument("--by", help="who did it (default: the last one named, or KILNFOLIO_BY)")
     add_folder_option(parser)
     parser.add_argument("--dry-run", action="store_true", help="show the change and write nothing")

@@ -19,22 +19,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument(
         "kind",
-        choices=("bash", "zsh", "fish", "tcsh", "man", "round"),
-        help="a shell; man for the manual page; round for the words that can follow 'weigh', as the "
-        "scripts need them",
+        choices=("bash", "zsh", "fish", "tcsh", "man", "entry"),
+        help="a shell; man for the manual page; entry for the words that can follow a command such "
+        "as 'weigh', as the scripts need them",
     )
-    parser.add_argument("charge", nargs="?", help="for round: the charge already typed")
+    parser.add_argument("command", nargs="?", help="for entry: the command already typed")
+    parser.add_argument("charge", nargs="?", help="for entry: the charge already typed")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Print a completion script or the manual page."""
     from kilnfolio.cli import parser
 
-    if arguments.kind == "round":
-        from kilnfolio.adopt.entry.completing import round_words
+    if arguments.kind == "entry":
+        from kilnfolio.adopt.entry.completing import entry_words
         from kilnfolio.adopt.this_mill import this_mill
 
-        print("\n".join(round_words(this_mill(), arguments.charge)))
+        print("\n".join(entry_words(this_mill(), arguments.command, arguments.charge)))
         return OK
     whole = parser()
     whole.fill_all()

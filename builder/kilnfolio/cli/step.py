@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_at, add_entry, number_from, open_task, terminal
+from kilnfolio.cli.arguments import (
+    add_at,
+    add_entry,
+    completes_entry,
+    number_from,
+    open_task,
+    terminal,
+)
 
 SUMMARY = "record that a step was set"
 EXAMPLE = "kilnfolio step HB-26-041 4 --at 07:30"
@@ -13,9 +20,10 @@ EXAMPLE = "kilnfolio step HB-26-041 4 --at 07:30"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_entry(parser)
-    parser.add_argument(
+    number = parser.add_argument(
         "number", nargs="?", type=number_from(1, 60), help="number of the step (default: the next)"
     )
+    completes_entry(number)
     add_at(parser, "when it was set")
     parser.add_argument("--reason", help="why, if not by the rule")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
+from kilnfolio.cli.arguments import add_at, add_entry, completes_entry, open_task, terminal
 
 SUMMARY = "record a round of weighings"
 DESCRIPTION = (
@@ -12,33 +12,6 @@ DESCRIPTION = (
     "what looks wrong. A mass without a unit is in the unit of its board."
 )
 EXAMPLE = "kilnfolio weigh HB-26-041 S1=3.978 S2=4.102"
-
-#: How shells complete the charge and the tags of its boards.
-COMPLETE = {
-    "bash": "_kilnfolio_round",
-    "zsh": "_kilnfolio_round",
-    "tcsh": "`kilnfolio completion round`",
-    "fish": "(_kilnfolio_round)",
-    "preamble": {
-        "bash": """
-_kilnfolio_round() {
-  compopt -o nospace 2>/dev/null
-  compgen -W "$(kilnfolio completion round "${COMP_WORDS[2]}" 2>/dev/null)" -- "$1"
-}
-""",
-        "zsh": """
-_kilnfolio_round() {
-  compadd -S '' -- ${(f)"$(kilnfolio completion round "${words[2]}" 2>/dev/null)"}
-}
-""",
-        "fish": """
-function _kilnfolio_round
-  set -l words (commandline -opc)
-  kilnfolio completion round "$words[3]" 2>/dev/null
-end
-""",
-    },
-}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="the charge's number (not needed where one is open), then each "
         "board's mass, or its MC by hand meter as in S1=24%%",
     )
-    words.complete = COMPLETE  # type: ignore[attr-defined]  # shtab's convention
+    completes_entry(words)
     add_entry(parser, charge=False)
     add_at(parser, "when the boards were weighed")
     parser.add_argument(

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from typing import Any
 
-from kilnfolio.adopt.entry.entries import FinishEntry, StageEntry, StepEntry
+from kilnfolio.adopt.entry.entries import FinishEntry, StageEntry, StepEntry, StopEntry
 from kilnfolio.review.kiln_state import BoardState, KilnState
 from kilnfolio.review.limits import LimitTable
 
+#: Kilns stand for longer, but seldom: a longer stop is more often a wrong date. Common practice, no source.
+_LONG_STOP = dt.timedelta(days=2)
+
 
 def entry_doubts(state: KilnState, entry: Any, limits: LimitTable) -> Iterator[str]:
-    """Yield what looks wrong in a step, a stage or the end of a charge.
+    """Yield what looks wrong in a step, a stop, a stage or the end of a charge.
 
     Parameters
     ----------
     state : KilnState
         The charge before the entry.
-    entry : StepEntry, StageEntry, FinishEntry or another entry
+    entry : StepEntry, StopEntry, StageEntry, FinishEntry or another entry
         The entry; others than these give no doubts.
     limits : LimitTable
         The mill's limits for this charge.
@@ -28,6 +32,9 @@ def entry_doubts(state: KilnState, entry: Any, limits: LimitTable) -> Iterator[s
         yield from _too_wet(state, limits)
     elif isinstance(entry, StageEntry):
         yield from _stage_doubts(state, entry, limits)
+    elif isinstance(entry, StopEntry) and entry.end and entry.end - entry.start > _LONG_STOP:
+        days = (entry.end - entry.start) / dt.timedelta(days=1)
+        yield f"the stop lasts {days:.1f} days: is the date right?"
 
 
 def _step_doubts(state: KilnState, entry: StepEntry) -> Iterator[str]:
