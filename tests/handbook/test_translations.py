@@ -24,8 +24,8 @@ FILES = {
 }
 
 
-def pages(root, **files):
-    minimal_mill(root, files={**FILES, **files})
+def pages(root, *, language="en", **files):
+    minimal_mill(root, files={**FILES, **files}, mill={"language": language})
     mill = checked_mill(root)
     made = render_handbook(mill, template_environment(mill.graph, "mill"), checks={})
     return {page.path: page.html for page in made}
@@ -102,3 +102,12 @@ def test_a_mistake_in_a_translation_is_reported_at_its_line(tmp_path):
     found = problems(tmp_path, **{"content/handbook/fr/01-small.md": FRENCH + wrong})
     [problem] = found
     assert "content/handbook/fr/01-small.md:12" in problem
+
+
+def test_a_mill_whose_own_pages_are_french_begins_with_the_french_chapters(tmp_path):
+    made = pages(tmp_path, language="fr")
+    contents = made["handbook/index.html"]
+    assert '<a href="small.fr.html">1. Petit chapitre</a>' in contents
+    assert '<a href="second.html" lang="en" hreflang="en">2. Second chapter' in contents
+    assert '<h1 id="top" lang="en">Second chapter</h1>' in made["handbook/second.html"]
+    assert '<h1 id="top">Petit chapitre</h1>' in made["handbook/small.fr.html"]

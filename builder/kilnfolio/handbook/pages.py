@@ -121,6 +121,7 @@ def registered_checks() -> Mapping[str, object]:
 
 def _front(env: Environment, contents: Contents) -> Page:
     path = routes.chapter(_front_address(contents.setting.language))
+    own = contents.setting.folder.mill.record.language
     summary = (
         f"The drying handbook of {contents.setting.folder.mill.record.name}: "
         f"{len(contents.manuscript.chapters)} chapters."
@@ -131,7 +132,7 @@ def _front(env: Environment, contents: Contents) -> Page:
         path,
         title="Handbook",
         summary=summary,
-        chapters=_chapter_lines(contents),
+        chapters=_chapter_lines(contents.translations.get(own, contents)),
         bodies=contents.bodies,
         **_languages(contents, ""),
     )
@@ -161,17 +162,19 @@ class ChapterLine:
 def _chapter_lines(contents: Contents) -> list[ChapterLine]:
     """Return the chapters as a page in a language lists them."""
     setting = contents.setting
-    tag = setting.language
-    return [
-        ChapterLine(
+    tag, own = setting.language, setting.folder.mill.record.language
+
+    def line(chapter: ChapterFile) -> ChapterLine:
+        written = tag if tag and chapter.slug in contents.bodies else SEALED
+        return ChapterLine(
             chapter.record,
             f"{setting.address(chapter.slug)}.html",
             chapter.slug,
-            tag if tag and chapter.slug in contents.bodies else "",
-            bool(tag) and chapter.slug not in contents.bodies,
+            written if written != own else "",
+            written == SEALED and (tag or own) != SEALED,
         )
-        for chapter in setting.manuscript.chapters
-    ]
+
+    return [line(chapter) for chapter in setting.manuscript.chapters]
 
 
 def _front_address(tag: str) -> str:
