@@ -14,7 +14,7 @@ import pytest
 from tests.minimal import minimal_mill
 
 from kilnfolio.runtime.errors import WorkersUnreachableError
-from kilnfolio.runtime.workers import MOST_DEATHS, Workers
+from kilnfolio.runtime.workers import MOST_DEATHS, Workers, _start_fork_server
 
 
 @pytest.fixture
@@ -189,3 +189,12 @@ def test_a_build_told_to_end_leaves_nothing_behind(tmp_path):
     assert "Traceback" not in said
     assert [path.name for path in folder.iterdir()] == []
     assert not (root / "site/mill").exists()
+
+
+def test_ctrl_c_while_the_fork_server_starts_is_not_lost(monkeypatch):
+    """It ends the command as soon as the server runs."""
+    monkeypatch.setattr(
+        "multiprocessing.forkserver.ensure_running", lambda: os.kill(os.getpid(), signal.SIGINT)
+    )
+    with pytest.raises(KeyboardInterrupt):
+        _start_fork_server()

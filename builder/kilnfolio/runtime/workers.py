@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
 from concurrent.futures.process import ProcessPoolExecutor
 from functools import partial
-from multiprocessing import forkserver
+from multiprocessing import forkserver, resource_tracker
 from multiprocessing.connection import wait
 from typing import Any
 
@@ -130,14 +130,17 @@ class Workers(Executor):
 
 
 def _start_fork_server() -> None:
-    """Start the fork server with Ctrl-C ignored: it would print a traceback while it imports."""
-    if threading.current_thread() is not threading.main_thread():
-        return  # only the main thread may change signal handlers
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """Start the fork server deaf to Ctrl-C: it would print a traceback while it imports.
+
+    The signal is held back, and a new process inherits that; ignoring it would lose a Ctrl-C that
+    comes in this moment.
+    """
+    resource_tracker.ensure_running()  # started by the fork server, it would let the signal through
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         forkserver.ensure_running()
     finally:
-        signal.signal(signal.SIGINT, before)
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _begin() -> None:
