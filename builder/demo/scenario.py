@@ -43,6 +43,15 @@ MILL = {
     "could say.",
 }
 
+#: What drying costs; it stays in the mill edition.
+PRICES = {
+    "format": 1,
+    "kiln_day": "95 CAD/day",
+    "handling": "22 CAD/m³",
+    "timber": "650 CAD/m³",
+    "interest": "7 %",
+}
+
 
 def _order(
     number: str, customer: str, stock: dict[str, str], due: dt.date, charge: str = ""

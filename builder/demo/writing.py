@@ -40,6 +40,7 @@ def write_mill(
     for name in ("kilns", "loggers", "charges", "orders", "lots"):
         shutil.rmtree(out / name, ignore_errors=True)
     _write(out / "mill.yaml", scenario.MILL)
+    _write(out / "prices.yaml", scenario.PRICES)
     for kiln, record in scenario.KILN_RECORDS.items():
         _write(out / "kilns" / f"{kiln}.yaml", record)
     for profile, record in scenario.LOGGERS.items():

@@ -17,7 +17,7 @@ from tests.adopt.own_files import write_survey
 from tests.adopt.test_entries import DAY, RUNNING, at, entry_file
 from tests.archive.sealing import seal_charge
 from tests.fuzz.damage import JSON, TABLE, YAML, damaged
-from tests.fuzz.test_readers import BRAND, NOTATION, ORDER, PATHS, outcome_of
+from tests.fuzz.test_readers import BRAND, NOTATION, ORDER, PATHS, PRICES, outcome_of
 from tests.fuzz.watch import watch
 from tests.minimal import minimal_log, minimal_mill
 
@@ -78,7 +78,12 @@ def desk(tmp_path_factory):
         minimal_mill(
             tmp_path_factory.mktemp("desk") / "mill",
             charge=RUNNING,
-            files={PATHS["notation"]: NOTATION, PATHS["order"]: ORDER, PATHS["brand"]: BRAND},
+            files={
+                PATHS["notation"]: NOTATION,
+                PATHS["order"]: ORDER,
+                PATHS["brand"]: BRAND,
+                PATHS["prices"]: PRICES,
+            },
         )
     )
 

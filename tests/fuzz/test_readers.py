@@ -49,7 +49,12 @@ ZONE = ZoneInfo("America/Toronto")
 def mill(tmp_path_factory):
     return minimal_mill(
         tmp_path_factory.mktemp("mill"),
-        files={PATHS["notation"]: NOTATION, PATHS["order"]: ORDER, PATHS["brand"]: BRAND},
+        files={
+            PATHS["notation"]: NOTATION,
+            PATHS["order"]: ORDER,
+            PATHS["brand"]: BRAND,
+            PATHS["prices"]: PRICES,
+        },
     )
 
 
@@ -82,6 +87,14 @@ PATHS = FILES | {
     "notation": "schedules/notations/t-number-letter-number.yaml",
     "order": "content/orders/O1.yaml",
     "brand": "content/brand.yaml",
+    "prices": "content/prices.yaml",
+}
+PRICES = {
+    "format": 1,
+    "kiln_day": "95 CAD/day",
+    "handling": "22 CAD/m³",
+    "timber": "650 CAD/m³",
+    "interest": "7 %",
 }
 BRAND = {"format": 1, "colours": {"light": {"accent": "#7a4719"}, "dark": {"link": "#9cc8dc"}}}
 

@@ -116,6 +116,7 @@ ELEMENTWISE = {
     rules.conditioning_points: (7.5, 4.0, 3.0, 7.0, 8.0),
     sums.difference: (12.0, 8.0),
     sums.ratio: (8.6, 4.0),
+    sums.interest: (19500.0, 7.0, 21.0),
     sums.volume_of_pieces: (240, 27.0, 180.0, 3000.0),
     shrinkage.shrunk_place: (100.0, 50.0, 4.0, 8.0),
     sums.shrunk_size: (150.0, 7.2),

@@ -39,13 +39,16 @@ from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.site.editions import CUSTOMER_FIELDS
 from kilnfolio.site.static import VERIFIER
 
-#: A brand contains no free text: only file names and colours, in fixed forms.
+#: A brand and prices contain no free text: only file names, colours and prices, in fixed forms.
 MODELS: dict[str, type[BaseModel]] = {
-    kind.name: kind.model for kind in RECORD_KINDS.values() if kind.name != "brand"
+    kind.name: kind.model
+    for kind in RECORD_KINDS.values()
+    if kind.name not in ("brand", "prices")
 }
 #: The paths of the kinds of record that the smallest mill lacks.
 PATHS = FILES | {
     "order": "content/orders/O1.yaml",
+    "prices": "content/prices.yaml",
     "notation": "schedules/notations/t-number-letter-number.yaml",
 }
 MARK = re.compile(r"zqx\d+zq")
@@ -287,6 +290,10 @@ ORDER = {
 }
 
 
+#: Prices that occur nowhere else.
+PRICES = {"format": 1, "kiln_day": "93.17 CAD/day", "handling": "31.29 CAD/m³"}
+
+
 class Marks:
     """The marks in a mill's text, and which of them may leave the mill."""
 
@@ -422,7 +429,15 @@ class Planted:
 def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Marks:
     """Write the small mill with marks; files are named after their content."""
     notation = (LIBRARY / "notations/t-number-letter-number.yaml").read_text("utf-8")
-    minimal_mill(root, files={PATHS["order"]: ORDER, PATHS["notation"]: notation}, **ADDED)
+    minimal_mill(
+        root,
+        files={
+            PATHS["order"]: ORDER,
+            PATHS["notation"]: notation,
+            PATHS["prices"]: PRICES,
+        },
+        **ADDED,
+    )
     marks = Marks(say)
     for noun, model in MODELS.items():
         path = root / PATHS[noun]
@@ -590,6 +605,14 @@ def test_what_the_customer_may_not_see_does_appear_in_the_mill_edition(planted):
         "charge.waivers.reason",
     } <= found
     assert not any(place.startswith("a comment") for place in found)
+
+
+@pytest.mark.parametrize("price", [r"93[.]17", r"31[.]29"])
+def test_prices_stay_in_the_mill_edition(planted, price):
+    for edition in ("customer", "auditor"):
+        assert not re.search(price, searched(planted.edition(edition), geometry=False)), edition
+        assert not list(planted.edition(edition).rglob("prices.yaml*"))
+    assert re.search(price, searched(planted.edition("mill"), geometry=False))
 
 
 @pytest.mark.parametrize("figure", FIGURES)

@@ -12,6 +12,7 @@ from kilnfolio.handbook import (  # noqa: F401  (each module registers its kinds
     tables,
     tables_air,
     tables_books,
+    tables_cost,
     tables_drying,
     tables_facts,
     tables_schedules,

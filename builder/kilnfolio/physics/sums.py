@@ -111,6 +111,43 @@ def ratio(a: ArrayLike, b: ArrayLike) -> FloatOrArray:
     return plain(numbers("a", a) / below)
 
 
+def interest(value: ArrayLike, rate_pct: ArrayLike, days: ArrayLike) -> FloatOrArray:
+    """Return the simple interest on a value that lies still for some days.
+
+    Parameters
+    ----------
+    value : float or array_like
+        The value. [any currency]
+    rate_pct : float or array_like
+        Rate for a year of 365 days. [%]
+    days : float or array_like
+        How long it lies. [d]
+
+    Returns
+    -------
+    float or ndarray
+        The interest. [same currency] NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If an input is negative or infinite, or the rate above 100 %.
+
+    Notes
+    -----
+    ``value (rate/100) days/365``, the definition.
+
+    Examples
+    --------
+    >>> round(interest(19_500.0, 7.0, 21.0), 2)
+    78.53
+    """
+    worth = in_range("value", value, 0.0, _LARGEST, "")
+    rate = in_range("rate_pct", rate_pct, 0.0, 100.0, "%")
+    time = in_range("days", days, 0.0, _LARGEST, "d")
+    return plain(worth * (rate / 100.0) * time / 365.0)
+
+
 def combined_uncertainty(parts: ArrayLike) -> FloatOrArray:
     """Return the combined uncertainty of independent parts: the root of the sum of squares.
 

@@ -121,12 +121,31 @@ def order_check(graph: Graph, number: str) -> None:
     refuse([*name_problems(read), *problems_of(mill_of(graph), read)])
 
 
+@derived("prices check", code="review")
+def prices_check(graph: Graph, _: str) -> None:
+    """Refuse prices in another currency than that of the mill's tariff."""
+    located, tariff = reading.prices(graph), reading.mill(graph).record.energy_price
+    ours = located.record.currency if located else ""
+    if located and tariff and ours and ours != tariff[1]:
+        refuse(
+            [
+                Problem(
+                    located.place(),
+                    f"prices in {ours}",
+                    f"energy_tariff in content/mill.yaml is in {tariff[1]}, and a cost adds them up",
+                    "Write all of them in one currency",
+                )
+            ]
+        )
+
+
 #: Everything read and checked before the charges, then the charges, the lots, and the checks of
 #: lots.
 LIBRARY_STEPS: tuple[Step, ...] = (
     (misplaced_files,),
     (reading.mill,),
     (reading.brand,),
+    (reading.prices, prices_check),
     (reading.sources,),
     (reading.limits,),
     (names_taken,),

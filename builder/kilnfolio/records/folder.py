@@ -32,6 +32,7 @@ from kilnfolio.records.species import Species
 if TYPE_CHECKING:
     from kilnfolio.graph.kept import Kept
     from kilnfolio.records.order import OpenOrder
+    from kilnfolio.records.prices import Prices
 
 T = TypeVar("T")
 
@@ -189,6 +190,8 @@ class MillFolder:
     """The publications that data are taken from."""
     limits: _Fetched[Located[Limits]] = _Fetched(reading.limits)
     """The limits of the checks."""
+    prices: _Fetched[Located[Prices] | None] = _Fetched(reading.prices)
+    """What drying costs the mill, if it says so."""
     latest: _Fetched[dt.datetime] = _Fetched(reading.latest)
     """The newest moment on record."""
 

@@ -87,6 +87,7 @@ RECORD_KINDS: dict[str, RecordKind] = {
     for kind in (
         RecordKind("mill", "mill:Mill", ("content/mill.yaml",)),
         RecordKind("brand", "brand:Brand", ("content/brand.yaml",)),
+        RecordKind("prices", "prices:Prices", ("content/prices.yaml",)),
         RecordKind("kiln", "kiln:Kiln", ("content/kilns/ID.yaml",), draft=True),
         RecordKind("logger", "logger:LoggerProfile", ("content/loggers/ID.yaml",)),
         RecordKind("species", "species:Species", ("schedules/species/ID.yaml",), draft=True),

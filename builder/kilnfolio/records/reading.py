@@ -36,6 +36,7 @@ from kilnfolio.runtime.files import read_file
 
 if TYPE_CHECKING:
     from kilnfolio.records.brand import Brand
+    from kilnfolio.records.prices import Prices
 
 R = TypeVar("R", bound=Record)
 
@@ -236,6 +237,13 @@ def brand(graph: Graph, _: str) -> Located[Brand] | None:
     """Return the mill's logo, colours and typefaces; defaults if it has none of its own."""
     (path,) = RECORD_KINDS["brand"].paths
     return cast("Located[Brand]", read_record(graph, path)) if graph.names("brand") else None
+
+
+@derived("prices", code="review")
+def prices(graph: Graph, _: str) -> Located[Prices] | None:
+    """Return what drying costs the mill; None if it states no prices."""
+    (path,) = RECORD_KINDS["prices"].paths
+    return cast("Located[Prices]", read_record(graph, path)) if graph.names("prices") else None
 
 
 def zone_of(graph: Graph) -> ZoneInfo:

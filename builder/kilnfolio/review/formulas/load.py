@@ -242,6 +242,16 @@ LOAD = (
         2,
     ),
     Formula(
+        "interest",
+        lambda value, rate, days: sums.interest(value, rate, days),
+        (Argument("value", Bare), Argument("rate", Percent), Argument("days", Bare)),
+        "interest = value × rate of a year × days ÷ 365",
+        "{value} × {rate} × {days} ÷ 365",
+        "the definition",
+        Bare,
+        2,
+    ),
+    Formula(
         "least_heat",
         lambda volume, basic_density, mc_from, mc_to, start_temperature, temperature: (
             water.least_heat(volume, basic_density, mc_from, mc_to, start_temperature, temperature)

@@ -16,6 +16,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
+from kilnfolio.review.cost import Cost, Dried, cost_of
 from kilnfolio.review.dossier import (
     Dossier,
     HeatRun,
@@ -39,8 +40,9 @@ from kilnfolio.site.pages.phrases import (
 )
 from kilnfolio.site.pages.summaries import defects_found
 from kilnfolio.site.pages.what_if import open_view, replay_view
-from kilnfolio.site.pages.workings import Workings
+from kilnfolio.site.pages.workings import Workings, by_id
 from kilnfolio.site.pages.workings.charge import charge_workings
+from kilnfolio.site.pages.workings.cost import cost_workings
 from kilnfolio.site.seals import SealLine, SealView, Superseded
 from kilnfolio.site.series import series_paths
 
@@ -191,6 +193,8 @@ class ChargeView:
     """Paths of its recomputed series."""
     superseded_by: SealLine | None = None
     """The ledger entry that replaced this sealed state."""
+    cost: Cost | None = None
+    """What drying cost, for the mill alone."""
 
 
 def charge_pages(context: SiteContext, number: str) -> Iterator[Page]:
@@ -220,7 +224,7 @@ def superseded_page(context: SiteContext, old: Superseded) -> Page:
 
 
 def _page(context: SiteContext, record: Charge) -> Page:
-    view = charge_view(context, record)
+    view = _with_cost(context, charge_view(context, record))
     species = context.records_of(record.id).species
     names = {stock.species: species[stock.species].record.trade_name for stock in record.stock}
     stock = stock_words(record, names)
@@ -235,6 +239,23 @@ def _page(context: SiteContext, record: Charge) -> Page:
         summary=f"{stock}, {view.kiln.words}, {record.started:%Y-%m-%d}. {view.answer}",
         crumbs=(("Charges", INDEX),),
     )
+
+
+def _with_cost(context: SiteContext, view: ChargeView) -> ChargeView:
+    """Return the view with what drying cost, if the energy was metered and the mill has prices."""
+    prices, water = context.folder.prices, view.dossier.water
+    if context.edition != "mill" or prices is None or water is None or water.metered_kwh is None:
+        return view
+    dried = Dried(
+        round((view.dossier.ended - view.dossier.started).total_seconds() / 86_400.0, 1),
+        water.volume_m3,
+        water.metered_kwh,
+    )
+    tariff = context.records_of(view.record.id).mill.record.energy_price
+    cost = cost_of(dried, prices.record, tariff)
+    if cost is None:
+        return view
+    return replace(view, cost=cost, how={**view.how, **by_id(cost_workings(cost))})
 
 
 def open_charge_page(context: SiteContext, number: str) -> Page:
