@@ -41,9 +41,7 @@ from kilnfolio.site.static import VERIFIER
 
 #: A brand and prices contain no free text: only file names, colours and prices, in fixed forms.
 MODELS: dict[str, type[BaseModel]] = {
-    kind.name: kind.model
-    for kind in RECORD_KINDS.values()
-    if kind.name not in ("brand", "prices")
+    kind.name: kind.model for kind in RECORD_KINDS.values() if kind.name not in ("brand", "prices")
 }
 #: The paths of the kinds of record that the smallest mill lacks.
 PATHS = FILES | {

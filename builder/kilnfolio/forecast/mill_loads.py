@@ -143,6 +143,14 @@ def forecast_for(
     names = loads_learn_from(folder.graph, species)
     if not names and not schedule.time_based:
         return None
+    load = load_of(folder, schedule, species, thickness_mm, target_pct)
+    return forecast_load(load, runs_known(folder.graph, reversed(names)))
+
+
+def load_of(
+    folder: MillFolder, schedule: Schedule, species: str, thickness_mm: float, target_pct: float
+) -> Load:
+    """Return a load on a schedule, finished as this mill does; see `forecast_for`."""
     pressure = mill_pressure(folder)
     steps = planned(planned_steps(schedule, folder.steps_of(schedule), pressure), target_pct)
     load = Load(
@@ -154,8 +162,7 @@ def forecast_for(
         schedule.for_stock.start,
     )
     finish = finish_of(folder, load_run(load), schedule.id, target_pct)
-    earlier = runs_known(folder.graph, reversed(names))
-    return forecast_load(replace(load, finish=finish), earlier)
+    return replace(load, finish=finish)
 
 
 def green_pct(species: Species) -> float:

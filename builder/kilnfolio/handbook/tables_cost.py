@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from kilnfolio.handbook.tables import Cell, Column, Options, Table, table_kind
 from kilnfolio.records.model import Name
-from kilnfolio.records.prices import PRICES, Prices, amount
+from kilnfolio.records.prices import PRICES, Prices
 from kilnfolio.records.quantities import Duration, Energy, Percent, Volume
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.review.cost import LINES, Cost, Dried, cost_of
@@ -61,10 +61,10 @@ def _cost(builder: Builder, options: CostOptions, _document: Document) -> Table:
     dried = Dried(options.days.value / 24.0, options.volume.value, options.energy.value)
     cost = cost_of(dried, filled, tariff or (float(options.energy_price), currency))
     assert cost is not None  # every price is filled in, all in one currency
-    return _table(builder, cost, {what for what, price in stated.items() if price})
+    return _table(cost, {what for what, price in stated.items() if price})
 
 
-def _table(builder: Builder, cost: Cost, stated: set[str]) -> Table:
+def _table(cost: Cost, stated: set[str]) -> Table:
     rows: list[tuple[Cell, ...]] = [
         (
             LINES[line.what],

@@ -9,6 +9,7 @@ from pydantic import Field
 
 from kilnfolio.forecast.effects import NoComparison
 from kilnfolio.forecast.inputs import PlannedStep
+from kilnfolio.forecast.recorded import recorded_days
 from kilnfolio.forecast.schedules import schedule_effects
 from kilnfolio.forecast.what_if import run_board, typical_board
 from kilnfolio.handbook.setting import unknown
@@ -21,6 +22,7 @@ from kilnfolio.handbook.tables import (
     table_kind,
     worked,
 )
+from kilnfolio.handbook.tables_species import name_cell
 from kilnfolio.physics import drying
 from kilnfolio.records import reading
 from kilnfolio.records.model import Slug
@@ -226,3 +228,48 @@ def _schedules(builder: Builder, options: ScheduleOptions, document: Document) -
         "Computed by the board model for one green board of the schedule's first wood and "
         "thickness, weighed once a day. Figures to set beside one another; no stress and no limit.",
     )
+
+
+class RecordedOptions(Options):
+    """Options of a table of the days that the mill's charges took."""
+
+
+@table_kind("recorded-days", RecordedOptions)
+def _recorded(builder: Builder, _options: RecordedOptions, _document: Document) -> Table:
+    folder = builder.setting.folder
+    rows: list[tuple[Cell, ...]] = []
+    for one in recorded_days(folder.graph):
+        band = one.forecast
+        rows.append(
+            (
+                name_cell(builder, folder.species[one.species].record),
+                one.thickness.entered,
+                number(len(one.own_days), 0),
+                number(one.median, 1),
+                _span(one.own_days[0], one.own_days[-1]),
+                _span(band.low80, band.high80) if band else NOTHING,
+                NOTHING if one.formula is None else number(one.formula, 1),
+            )
+        )
+    return Table(
+        (
+            Column("Timber", text=True),
+            Column("Thickness", text=True),
+            Column("Charges"),
+            Column("Median", "days"),
+            Column("Shortest to longest", "days"),
+            Column("Forecast", "days"),
+            Column("Red-oak formula", "days"),
+        ),
+        tuple(rows) or ((NOTHING, *[NOTHING] * 6),),
+        "Recorded: from heating to the end, charges begun before the newest quarter. Forecast, 80 "
+        "of 100 inside: a load on the schedule that most of them went by, before it goes in, learnt "
+        "from the same charges; so it tells how wide to plan, and is no test of the forecast. "
+        "Formula: the same load by the red-oak formula alone; for other woods no more than a hint.",
+    )
+
+
+def _span(low: float, high: float) -> str:
+    if number(low, 1) == number(high, 1):
+        return number(low, 1)
+    return f"{number(low, 1)} to {number(high, 1)}"

@@ -22,7 +22,9 @@ def _per(unit: str, example: str) -> AfterValidator:
         found = _PRICE.fullmatch(text)
         if found is None or found[3] != unit:
             raise record_error(
-                text, f"it is not a price with its currency for each {unit}", f"Write it as in '{example}'"
+                text,
+                f"it is not a price with its currency for each {unit}",
+                f"Write it as in '{example}'",
             )
         return text
 

@@ -118,15 +118,15 @@ def cost_of(dried: Dried, prices: Prices, tariff: tuple[float, str] | None) -> C
     )
 
 
-def _lines(
-    dried: Dried, prices: Prices, tariff: tuple[float, str] | None
-) -> Iterator[CostLine]:
+def _lines(dried: Dried, prices: Prices, tariff: tuple[float, str] | None) -> Iterator[CostLine]:
     day, handling, timber = (
         amount(price) for price in (prices.kiln_day, prices.handling, prices.timber)
     )
     volume = dried.volume_m3
     if day:
-        yield _line("days", volume, _worked("priced", LINES["days"], amount=dried.days, price=day[0]))
+        yield _line(
+            "days", volume, _worked("priced", LINES["days"], amount=dried.days, price=day[0])
+        )
     if tariff and dried.energy_kwh is not None:
         energy = Energy(dried.energy_kwh, f"{dried.energy_kwh:g} kWh")
         yield _line(
@@ -169,4 +169,4 @@ def _worked(formula: str, label: str, **values: Any) -> tuple[float, Working]:
     if "of" in values:
         given["of"] = [Bare(value, f"{value:.2f}") for value in values["of"]]
     found = evaluate(FORMULAS[formula], label, given)
-    return round(float(found.value), 2), found.working
+    return round(found.quantity.value, 2), found.working

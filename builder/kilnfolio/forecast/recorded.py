@@ -1,0 +1,93 @@
+"""Days that charges took, beside what a forecast would have said, by timber and thickness.
+
+Only quarters that are over count, so that what prints this changes four times a year and not with
+every charge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from statistics import median, multimode
+
+from kilnfolio.forecast.green_load import Days, forecast_load
+from kilnfolio.forecast.mill import loads_learn_from, runs_known
+from kilnfolio.forecast.mill_loads import load_of, target_of
+from kilnfolio.graph.derived import derived
+from kilnfolio.graph.graph import Graph
+from kilnfolio.records import reading
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import MillFolder, mill_of
+from kilnfolio.records.quantities import Length
+
+
+@dataclass(frozen=True)
+class RecordedDays:
+    """A timber in one thickness: the days its charges took, and a forecast.
+
+    Attributes
+    ----------
+    species : str
+        Id of the species.
+    thickness : Length
+    own_days : tuple of float
+        Days of its charges, the shortest first. [d]
+    median : float
+        Their median. [d]
+    schedule : str
+        Id of the schedule that most of them went by.
+    forecast : Days or None
+        Of a load on that schedule before it goes in, learnt from charges of those quarters; None if
+        there is none.
+    formula : float or None
+        Days for the same load by the red-oak formula alone; None if the schedule goes by the clock.
+    """
+
+    species: str
+    thickness: Length
+    own_days: tuple[float, ...]
+    median: float
+    schedule: str
+    forecast: Days | None
+    formula: float | None
+
+
+@derived("recorded days")
+def recorded_days(graph: Graph, _: str) -> tuple[RecordedDays, ...]:
+    """Return the days of each timber and thickness on record, by name and thickness."""
+    folder = mill_of(graph)
+    quarters = reading.quarters(graph, "charge")[:-1]
+    names = [name for quarter in quarters for name in reading.charges(graph, f"quarter:{quarter}")]
+    found: dict[tuple[str, float], list[Charge]] = {}
+    for name in names:
+        record = folder.charges[name].record
+        main = record.stock[0]
+        found.setdefault((main.species, round(main.thickness.value, 1)), []).append(record)
+    return tuple(_rows(folder, found))
+
+
+def _rows(
+    folder: MillFolder, found: dict[tuple[str, float], list[Charge]]
+) -> Iterator[RecordedDays]:
+    for (species, _), charges in sorted(found.items()):
+        days = sorted((one.ended - one.started).total_seconds() / 86_400.0 for one in charges)
+        schedule = multimode(charge.schedule for charge in charges)[0]
+        thickness = charges[-1].stock[0].thickness
+        forecast = formula = None
+        if schedule in folder.schedules:
+            plan = folder.schedules[schedule].record
+            target = target_of(charges, plan, folder.species[species].record)
+            load = load_of(folder, plan, species, thickness.value, target)
+            counted = {charge.id for others in found.values() for charge in others}
+            earlier = [
+                name
+                for name in reversed(loads_learn_from(folder.graph, species))
+                if name in counted
+            ]
+            learnt = forecast_load(load, runs_known(folder.graph, earlier))
+            alone = None if plan.time_based else forecast_load(load, ())
+            forecast = learnt.days if learnt else None
+            formula = alone.days.median if alone else None
+        yield RecordedDays(
+            species, thickness, tuple(days), float(median(days)), schedule, forecast, formula
+        )
