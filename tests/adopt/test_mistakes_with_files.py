@@ -181,7 +181,7 @@ MISTAKES = [
         changed(FILES["schedule"], "50 °C", "122 °C"),
         f"{FILES['schedule']}:15:3: step 1 of 'red-oak-4-4': no air has a dry bulb of 122 °C "
         "with depression 9 K. Check the units first, as °F written for °C; then whether a wet "
-        "bulb stands where the depression should, or the other way round.",
+        "bulb was written in place of a depression, or the other way round.",
         "the slip that it mostly is comes first",
     ),
     Mistake(

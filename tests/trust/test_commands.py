@@ -157,7 +157,15 @@ def test_replacing_the_key_keeps_old_labels_working(root):
         }
 
 
+def below(folder):
+    """Return the bytes of each file below a folder by its path."""
+    files = (path for path in folder.rglob("*") if path.is_file())
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files}
+
+
 def test_a_withdrawn_address_says_so_and_reveals_nothing_about_the_lot(root):
+    with (root / "content/mill.yaml").open("a", encoding="utf-8") as mill:
+        mill.write("customer_languages: [en, fr]\n")
     for _ in range(2):
         assert kilnfolio("new", "keys", root, "--replace-addresses").returncode == 0
     build_site(root, root / "site", workers=1, pdfs=False)
@@ -167,14 +175,13 @@ def test_a_withdrawn_address_says_so_and_reveals_nothing_about_the_lot(root):
     (now,) = keys.live_tokens("L1")
     customer = root / "site/customer"
     assert "Ask the mill for a new label" not in (customer / now / "index.html").read_text("utf-8")
-    served = [
-        {path.name: path.read_bytes() for path in (customer / address).iterdir()}
-        for address in keys.withdrawn_tokens("L1")
-    ]
+    served = [below(customer / address) for address in keys.withdrawn_tokens("L1")]
     assert len(served) == 2
     assert served[0] == served[1]
     # every file at the address has changed, so that copying the edition replaces it
-    assert served[0].keys() == {path.name for path in (customer / now).iterdir()}
+    before = below(customer / now)
+    assert served[0].keys() == before.keys() >= {"fr/index.html", "fr/record.pdf", "events.json"}
+    assert not {path for path in before if served[0][path] == before[path]}
     page = served[0]["index.html"].decode()
     assert "The address on this label no longer holds" in page
     assert json.loads(served[0]["record.json"]).keys() == {"withdrawn"}

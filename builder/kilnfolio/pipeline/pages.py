@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -205,10 +205,19 @@ def customer_page(graph: Graph, number: str) -> None:
         graph.write(f"customer/{address}/record.json", view.served.text)
         if events:
             graph.write(f"customer/{address}/events.json", events)
-    for address in address_keys(graph).withdrawn_tokens(number):
-        page = render_withdrawn(context.env, address)
+    for folder in withdrawn_folders(graph, number):
+        page = render_withdrawn(context.env, folder)
         graph.write(f"customer/{page.path}", page.html)
-        graph.write(f"customer/{address}/record.json", DATA)
+    for address in address_keys(graph).withdrawn_tokens(number):
+        for name in ("record.json", "events.json"):
+            graph.write(f"customer/{address}/{name}", DATA)
+
+
+def withdrawn_folders(graph: Graph, number: str) -> Iterator[str]:
+    """Yield the folders of a lot's withdrawn pages: one for each address and language it had."""
+    languages = reading.mill(graph).record.customer_languages
+    for address in address_keys(graph).withdrawn_tokens(number):
+        yield from (address, *(f"{address}/{tag}" for tag in languages[1:]))
 
 
 @derived("search", fills=())

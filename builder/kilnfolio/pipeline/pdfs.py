@@ -9,12 +9,17 @@ from kilnfolio.archive.places import dossier_path
 from kilnfolio.archive.sealed_mill import entries_of_charge, is_sealed, ledger, sealed_folder
 from kilnfolio.graph.derived import Job, derived
 from kilnfolio.graph.graph import Graph
-from kilnfolio.pipeline.pages import charge_pdf_name, drills_of, lot_pdf_name
+from kilnfolio.pipeline.pages import (
+    charge_pdf_name,
+    drills_of,
+    lot_pdf_name,
+    withdrawn_folders,
+)
 from kilnfolio.records import reading
 from kilnfolio.runtime.files import read_file
 from kilnfolio.site.context import context_of, mill_context, printed
 from kilnfolio.site.pages.audit import record_path
-from kilnfolio.site.sealed import address_keys, lot_view, published_addresses, warnings
+from kilnfolio.site.sealed import lot_view, published_addresses, warnings
 
 #: PDFs that are not about one charge or lot.
 BOOKS = ("handbook", "pocket", "practice", "practice-key")
@@ -38,11 +43,9 @@ def _keys(graph: Graph) -> Iterator[str]:
 
 
 def _withdrawn(graph: Graph) -> tuple[str, ...]:
-    """Return every address that was withdrawn."""
+    """Return the folders of every address that was withdrawn."""
     return tuple(
-        address
-        for number in reading.lots(graph)
-        for address in address_keys(graph).withdrawn_tokens(number)
+        folder for number in reading.lots(graph) for folder in withdrawn_folders(graph, number)
     )
 
 
@@ -87,7 +90,7 @@ def _notice(graph: Graph) -> _Parts:
     from kilnfolio.site.pages.withdrawn import render_withdrawn
 
     html = render_withdrawn(context_of(graph, "customer").env, "withdrawn", paper=True).html
-    return pdf_of, (html,), tuple(f"customer/{address}/record.pdf" for address in _withdrawn(graph))
+    return pdf_of, (html,), tuple(f"customer/{folder}/record.pdf" for folder in _withdrawn(graph))
 
 
 def _charge(graph: Graph, number: str) -> _Parts:

@@ -8,7 +8,7 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
 
 TITLE = "The address on this label no longer holds"
-#: Replaces the record as data, which somebody may have fetched from here before.
+#: Replaces the record and the events as data, which somebody may have fetched from here before.
 DATA = '{"withdrawn": "the mill has withdrawn this address; ask it for a new label"}\n'
 
 
