@@ -28,7 +28,8 @@ def _own_count():
     counted = {}
     for began, days, stock in found.values():
         if (began.year, (began.month - 1) // 3) < newest:
-            counted.setdefault((stock["species"], str(stock["thickness"])), []).append(days)
+            key = stock["species"], str(stock["thickness"]), stock["start"]
+            counted.setdefault(key, []).append(days)
     return counted
 
 
@@ -36,12 +37,19 @@ def test_days_are_those_of_the_records_by_timber_and_thickness():
     counted = _own_count()
     assert len(counted) > 10
     rows = recorded_days(demo_mill().graph)
-    assert {(one.species, one.thickness.entered) for one in rows} == set(counted)
+    assert {(one.species, one.thickness.entered, one.start) for one in rows} == set(counted)
     for one in rows:
-        own = sorted(counted[one.species, one.thickness.entered])
+        own = sorted(counted[one.species, one.thickness.entered, one.start])
         # clocks go forward and back once a year, so local times may differ by an hour
         assert all(abs(a - b) < 0.05 for a, b in zip(one.own_days, own, strict=True)), one
         assert abs(one.median - median(own)) < 0.05
+
+
+def test_air_dried_timber_is_forecast_as_such():
+    """8/4 oak goes in air-dried, though its schedule is written for green timber."""
+    (one,) = [one for one in recorded_days(demo_mill().graph) if one.start == "air-dried"]
+    assert (one.species, one.thickness.entered) == ("quercus-rubra", "8/4")
+    assert one.forecast.low80 < one.own_days[0] < one.forecast.high80
 
 
 def test_the_formula_is_slower_for_thicker_oak_and_none_for_a_timed_schedule():

@@ -1,4 +1,4 @@
-"""Days that charges took, beside what a forecast would have said, by timber and thickness.
+"""Days that charges took, beside what a forecast would have said, by timber, thickness and state.
 
 Only quarters that are over count, so that what prints this changes four times a year and not with
 every charge.
@@ -7,10 +7,10 @@ every charge.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median, multimode
 
-from kilnfolio.forecast.green_load import Days, forecast_load
+from kilnfolio.forecast.green_load import AIR_DRIED_PCT, Days, forecast_load
 from kilnfolio.forecast.mill import loads_learn_from, runs_known
 from kilnfolio.forecast.mill_loads import load_of, target_of
 from kilnfolio.graph.derived import derived
@@ -23,13 +23,15 @@ from kilnfolio.records.quantities import Length
 
 @dataclass(frozen=True)
 class RecordedDays:
-    """A timber in one thickness: the days its charges took, and a forecast.
+    """A timber in one thickness, green or air-dried: the days its charges took, and a forecast.
 
     Attributes
     ----------
     species : str
         Id of the species.
     thickness : Length
+    start : str
+        Its state when it went in: ``green``, or as the charges say.
     own_days : tuple of float
         Days of its charges, the shortest first. [d]
     median : float
@@ -45,6 +47,7 @@ class RecordedDays:
 
     species: str
     thickness: Length
+    start: str
     own_days: tuple[float, ...]
     median: float
     schedule: str
@@ -58,18 +61,19 @@ def recorded_days(graph: Graph, _: str) -> tuple[RecordedDays, ...]:
     folder = mill_of(graph)
     quarters = reading.quarters(graph, "charge")[:-1]
     names = [name for quarter in quarters for name in reading.charges(graph, f"quarter:{quarter}")]
-    found: dict[tuple[str, float], list[Charge]] = {}
+    found: dict[tuple[str, float, str], list[Charge]] = {}
     for name in names:
         record = folder.charges[name].record
         main = record.stock[0]
-        found.setdefault((main.species, round(main.thickness.value, 1)), []).append(record)
+        key = main.species, round(main.thickness.value, 1), main.start
+        found.setdefault(key, []).append(record)
     return tuple(_rows(folder, found))
 
 
 def _rows(
-    folder: MillFolder, found: dict[tuple[str, float], list[Charge]]
+    folder: MillFolder, found: dict[tuple[str, float, str], list[Charge]]
 ) -> Iterator[RecordedDays]:
-    for (species, _), charges in sorted(found.items()):
+    for (species, _, start), charges in sorted(found.items()):
         days = sorted((one.ended - one.started).total_seconds() / 86_400.0 for one in charges)
         schedule = multimode(charge.schedule for charge in charges)[0]
         thickness = charges[-1].stock[0].thickness
@@ -78,6 +82,8 @@ def _rows(
             plan = folder.schedules[schedule].record
             target = target_of(charges, plan, folder.species[species].record)
             load = load_of(folder, plan, species, thickness.value, target)
+            if start == "air-dried":  # the plan may be for green timber
+                load = replace(load, start=start, green_pct=AIR_DRIED_PCT)
             counted = {charge.id for others in found.values() for charge in others}
             earlier = [
                 name
@@ -89,5 +95,12 @@ def _rows(
             forecast = learnt.days if learnt else None
             formula = alone.days.median if alone else None
         yield RecordedDays(
-            species, thickness, tuple(days), float(median(days)), schedule, forecast, formula
+            species,
+            thickness,
+            start,
+            tuple(days),
+            float(median(days)),
+            schedule,
+            forecast,
+            formula,
         )

@@ -243,7 +243,7 @@ def _recorded(builder: Builder, _options: RecordedOptions, _document: Document) 
         rows.append(
             (
                 name_cell(builder, folder.species[one.species].record),
-                one.thickness.entered,
+                f"{one.thickness.entered}, {one.start}",
                 number(len(one.own_days), 0),
                 number(one.median, 1),
                 _span(one.own_days[0], one.own_days[-1]),
@@ -254,7 +254,7 @@ def _recorded(builder: Builder, _options: RecordedOptions, _document: Document) 
     return Table(
         (
             Column("Timber", text=True),
-            Column("Thickness", text=True),
+            Column("Thickness and state", text=True),
             Column("Charges"),
             Column("Median", "days"),
             Column("Shortest to longest", "days"),
