@@ -386,8 +386,7 @@ def test_without_its_mill_record_every_other_file_is_still_read(tmp_path):
 @pytest.mark.parametrize(
     ("mill", "told"),
     [
-        ({"language": "de"}, "customer_languages: [en, de]"),
-        ({"language": "sv"}, "Write language: en"),
+        ({"language": "sv"}, "Write language: en or fr or de"),
         ({"customer_languages": ["en", "en"]}, "Write each language once"),
         ({"customer_languages": []}, "it names no language"),
         ({"customer_languages": ["sv"]}, "sv"),

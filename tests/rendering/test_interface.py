@@ -1,4 +1,4 @@
-"""The mill's own pages in French: their catalogue, and pages that use it."""
+"""The mill's own pages in French and German: their catalogue, and pages that use it."""
 
 import re
 from typing import get_args
@@ -66,6 +66,26 @@ def test_a_translation_keeps_every_value_and_element_of_its_english(tag):
 )
 def test_words_made_in_python_are_said_in_french(english, french):
     assert interface("fr").say(english).startswith(french)
+
+
+# EN 844 (from memory): Längskrümmung, Querkrümmung, Fasersättigungspunkt. CLDR, release 47: the
+# short date of de has a full stop after the day. The others are common practice, no source.
+@pytest.mark.parametrize(
+    ("english", "german"),
+    [
+        ("Sample boards", "Probebretter"),
+        ("cup", "Querkrümmung"),
+        ("Fibre saturation point", "Fasersättigungspunkt"),
+        ("Equalizing", "Ausgleichen"),
+        ("step 5", "Stufe 5"),
+        (" at the end", " am Ende"),
+        ("21 Oct", "21. Okt."),
+        ("Dried to 8.3 % MC in 29.0 d; the target was 8\u00a0%.", "Auf 8.3 % Holzfeuchte getrocknet"),
+        ("Sample boards · Heron Bend", "Probebretter · Heron Bend"),
+    ],
+)
+def test_words_made_in_python_are_said_in_german(english, german):
+    assert interface("de").say(english).startswith(german)
 
 
 @pytest.mark.parametrize(

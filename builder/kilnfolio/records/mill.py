@@ -63,7 +63,7 @@ CustomerLanguage = Literal["en", "fr", "de"]
 
 
 #: Languages of the mill's own pages.
-OwnLanguage = Literal["en", "fr"]
+OwnLanguage = Literal["en", "fr", "de"]
 
 
 def _own_language(tag: str) -> str:
@@ -71,9 +71,7 @@ def _own_language(tag: str) -> str:
         raise record_error(
             tag,
             "there is no translation of the mill's own pages into it",
-            f"Write language: {' or '.join(get_args(OwnLanguage))}. What customers read may be in "
-            f"other languages: customer_languages: [en, "
-            f"{tag if tag in get_args(CustomerLanguage) else 'fr'}]",
+            f"Write language: {' or '.join(get_args(OwnLanguage))}",
         )
     return tag
 
@@ -115,7 +113,7 @@ class Mill(Record):
     country: Name
     """The country, as printed."""
     language: Annotated[Name, AfterValidator(_own_language)] = "en"
-    """Language of the mill's own pages: en or fr; chapters and sealed sentences stay as written."""
+    """Language of the mill's own pages: en, fr or de; chapters and sealed sentences stay as written."""
     customer_languages: Annotated[list[CustomerLanguage], AfterValidator(_each_once)] = ["en"]
     """Languages of customers' pages, lot PDFs and labels; a label's code leads to the first."""
     signed_wordings: list[SignedWording] = []
