@@ -5,13 +5,16 @@ from typing import get_args
 
 import pytest
 from pydantic import ValidationError
-from tests.minimal import minimal_records
+from tests.minimal import minimal_mill, minimal_records
 from tests.rendering.catalogues import catalogue as fresh
 
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.mill import Mill, OwnLanguage
 from kilnfolio.rendering.interface import interface
 from kilnfolio.rendering.languages import SEALED, catalogue, interfaces
 from kilnfolio.rendering.templating import environment
+from kilnfolio.site.context import context_of
+from kilnfolio.site.pages.charges import charge_pages
 from kilnfolio.site.static import assets
 
 OTHERS = [tag for tag in interfaces() if tag != SEALED]
@@ -80,7 +83,10 @@ def test_words_made_in_python_are_said_in_french(english, french):
         ("step 5", "Stufe 5"),
         (" at the end", " am Ende"),
         ("21 Oct", "21. Okt."),
-        ("Dried to 8.3 % MC in 29.0 d; the target was 8\u00a0%.", "Auf 8.3 % Holzfeuchte getrocknet"),
+        (
+            "Dried to 8.3 % MC in 29.0 d; the target was 8\u00a0%.",
+            "Auf 8.3 % Holzfeuchte getrocknet",
+        ),
         ("Sample boards · Heron Bend", "Probebretter · Heron Bend"),
     ],
 )
@@ -140,3 +146,26 @@ def test_scripts_speak_french_and_keep_their_code():
     for name in ("assets/typed.js", "assets/kiln-side.js"):
         assert french[name].count(b"\n") > 100
         assert b"use strict" in french[name]
+
+
+def test_peoples_own_words_stay_as_entered_even_where_they_are_words_of_the_interface():
+    source = (
+        "<p>{{ note | words | entered }}</p><p>Sample boards {{ by | entered }}</p>"
+        '<i title="{{ by | entered }}">{{ _("Kilnside %(words)s", words=by | entered) }}</i>'
+    )
+    values = {"note": "Sample boards\nToo <hot>", "by": "March"}
+    english = (
+        '<p>Sample boards<br>Too &lt;hot&gt;</p><p>{} March</p><i title="March">Kilnside March</i>'
+    )
+    for mill, said in ((_mill("fr"), "Planches témoins"), (_mill("en"), "Sample boards")):
+        env = environment(mill, tag=mill.language)
+        assert env.from_string(source).render(values) == english.format(said)
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_a_note_that_is_a_word_of_the_interface_stays_on_its_page(tag, tmp_path):
+    minimal_mill(tmp_path, mill={"language": tag}, charge={"notes": "Sample boards"})
+    mill = checked_mill(tmp_path)
+    page = next(iter(charge_pages(context_of(mill.graph, "mill"), next(iter(mill.charges)))))
+    assert ">Sample boards</p>" in page.html  # the note
+    assert ">Sample boards</h2>" not in page.html  # a heading

@@ -2,8 +2,9 @@
 
 Templates look their strings up themselves. Words made in Python are English when they reach a page;
 a finished page is gone through once, and every text that is a string of the catalogue, or matches a
-pattern of it, is replaced. What no translation knows stays as it is: people's own words, and those
-of sealed records. Elements marked ``lang`` are left alone.
+pattern of it, is replaced. What no translation knows stays as it is: the words of sealed records.
+Elements marked ``lang`` are left alone, and so are people's own words, a note or a name, even where
+they happen to be words of the catalogue: ``{{ record.notes | entered }}`` marks them.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from typing import Any
 
 from jinja2 import Environment, Template, pass_context
 from jinja2.runtime import Context
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from kilnfolio.rendering.languages import NBSP, catalogue, compiled, language
 from kilnfolio.rendering.script_words import translated_script
@@ -30,6 +31,9 @@ _NAME = re.compile(r"</?([a-zA-Z][\w-]*)")
 _READ_OUT = re.compile(
     r'((?:aria-label|aria-description|alt|title|placeholder|data-read)=")([^"]*)'
 )
+#: What stands round people's own words on a page until it is gone through: private characters.
+_OPEN, _CLOSE = "\ue000", "\ue001"
+_ENTERED = re.compile(f"{_OPEN}([^{_CLOSE}]*){_CLOSE}")
 _VOID = frozenset({"br", "col", "hr", "img", "input", "link", "meta", "wbr"})
 _SILENT = frozenset({"code", "kbd", "pre", "script", "style"})
 
@@ -120,9 +124,13 @@ class Interface:
                 _follow(open_elements, part)
             elif part.strip() and not any(open_elements):
                 parts[place] = self._text(part)
-        return "".join(parts)
+        return _ENTERED.sub(r"\1", "".join(parts))
 
     def _text(self, part: str) -> str:
+        if _OPEN in part:
+            texts = _ENTERED.split(part)
+            texts[::2] = map(self._text, texts[::2])
+            return "".join(texts)
         words = html.unescape(part)
         said = self.say(words)
         return part if said == words else str(Markup.escape(said))
@@ -144,6 +152,7 @@ class Interface:
             spoken[name] = self._with_values(spoken[name])
         spoken["_"] = spoken["gettext"]
         env.globals.update(in_english=Markup(' lang="en"'), as_written=_as_written)
+        env.filters["entered"] = _entered
         env.template_class = _spoken(self)
 
     def _with_values(self, look_up: Callable[..., Any]) -> Callable[..., Any]:
@@ -162,6 +171,12 @@ class Interface:
 def _as_written(text: str) -> Markup:
     """Return the text of a chapter, marked as English."""
     return Markup('<div class="as-written" lang="en">') + Markup(text) + Markup("</div>")
+
+
+def _entered(words: object) -> Markup:
+    """Return people's own words, one line or several, marked so that they stay as entered."""
+    lines = re.sub(f"[{_OPEN}{_CLOSE}]", "", str(escape(words))).split("<br>")
+    return Markup("<br>".join(f"{_OPEN}{line}{_CLOSE}" for line in lines))
 
 
 def _spoken(interface: Interface) -> type[Template]:

@@ -105,8 +105,6 @@ def environment(
     set_language(env, language(tag), signed=mill.has_signed(tag, language(tag).safety_digest))
     # sealed sentences and chapters are marked as English on a page in another language
     env.globals.update(in_english="", as_written=Markup)
-    if menu and tag != SEALED:
-        interface(tag).speak(env)
     env.globals.update(
         mill=mill,
         regional=regional,
@@ -133,6 +131,8 @@ def environment(
         localized=regional.localized,  # {{ view.size | localized }}: words in the region's order
         term=_term,
     )
+    if menu and tag != SEALED:
+        interface(tag).speak(env)
     return env
 
 
@@ -302,6 +302,7 @@ _FILTERS: dict[str, Callable[..., Any]] = {
     "in_words": in_words,  # {{ working.source | in_words(publications) }}
     "outcome": outcome,
     "board_line": board_line,
+    "entered": lambda words: words,  # {{ record.notes | entered }}: never translated
     "sentence": lambda text: str(text)[:1].upper() + str(text)[1:],
     "words": lambda text: Markup("<br>").join(escape(line) for line in str(text).splitlines()),
 }
