@@ -127,6 +127,7 @@ def test_the_contents_lead_to_the_book_only_where_it_is_printed(tmp_path):
             "handbook/index.html",
             title="Handbook",
             chapters=[],
+            languages=(),
         )
         assert ("handbook.pdf" in page, "practice-key.pdf" in page) == (pdfs, pdfs)
 
