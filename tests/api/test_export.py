@@ -12,8 +12,9 @@ from tests.runtime.test_files import noted_syncs
 
 from kilnfolio.api import TABLES, open_mill
 from kilnfolio.api.export import FORMATS
-from kilnfolio.api.tables import UNIT_CODES, tables_in
+from kilnfolio.api.tables import tables_in
 from kilnfolio.cli import main
+from kilnfolio.records.unit_codes import UNIT_CODES
 from kilnfolio.site.editions import CUSTOMER_FIELDS
 
 LOT = "HBL-26-015"
