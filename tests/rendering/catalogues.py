@@ -16,7 +16,15 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_file
 from babel.messages.pofile import read_po, write_po
 from tests.conftest import PROJECT
-from tests.rendering.words import ROOMS, choices, python_modules, python_words, scripts
+from tests.rendering.words import (
+    ROOMS,
+    VERIFIER,
+    choices,
+    page_words,
+    python_modules,
+    python_words,
+    scripts,
+)
 
 from kilnfolio.records.region import regions
 from kilnfolio.rendering.phrases import LABEL, PAGE, RECORD
@@ -70,9 +78,10 @@ def _scripts() -> Iterator[str]:
 
 
 def mill_catalogue() -> Catalog:
-    """Return the strings of the mill's own pages: templates, Python, scripts."""
+    """Return the strings of the mill's own pages: templates, Python, scripts, the verifier."""
     found = Catalog(charset="utf-8", fuzzy=False)
-    for message in (*_templates_and_menus(), *_python(ROOMS), *choices(), *_scripts()):
+    verifier = page_words(VERIFIER.read_text("utf-8"))
+    for message in (*_templates_and_menus(), *_python(ROOMS), *choices(), *_scripts(), *verifier):
         found.add(message)
     return found
 

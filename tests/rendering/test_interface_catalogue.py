@@ -23,6 +23,7 @@ from tests.rendering.words import (
     OTHERS,
     ROOMS,
     joined_words,
+    page_words,
     python_modules,
     python_words,
     scripts,
@@ -75,19 +76,8 @@ def _text(node: nodes.Node) -> Iterator[str]:
             yield child.data
         elif isinstance(node, nodes.Output):
             yield BLANK
-        elif isinstance(child, nodes.Stmt) and not (_is_english_only(node) and child in node.body):
+        elif isinstance(child, nodes.Stmt):
             yield from _text(child)
-
-
-def _is_english_only(node: nodes.Node) -> bool:
-    """Return whether a node is ``{% if language.tag == "en" %}``, which no translation reaches."""
-    return (
-        isinstance(node, nodes.If)
-        and isinstance(node.test, nodes.Compare)
-        and isinstance(node.test.expr, nodes.Getattr)
-        and node.test.expr.attr == "tag"
-        and [one.op for one in node.test.ops] == ["eq"]
-    )
 
 
 class _Words(HTMLParser):
@@ -146,8 +136,7 @@ def _strings(node: nodes.Node) -> Iterator[str]:
     if isinstance(node, nodes.Const) and isinstance(node.value, str):
         yield node.value
     for child in node.iter_child_nodes():
-        if not (_is_english_only(node) and child in node.body):
-            yield from _strings(child)
+        yield from _strings(child)
 
 
 def unmarked(source: str) -> list[str]:
@@ -181,7 +170,10 @@ def test_every_word_of_a_template_is_in_a_catalogue(name):
         ("{% macro m() %}<b>Inside a macro</b>{% endmacro %}", ["Inside a macro"]),
         ("{% call m() %}<b>Called</b>{% endcall %}", ["Called"]),
         ("<code>kilnfolio build</code><style>body {}</style>", []),
-        ('{% if language.tag == "en" %}Only here{% else %}Everywhere{% endif %}', ["Everywhere"]),
+        (
+            '{% if language.tag == "en" %}<p>Here</p>{% else %}<p>There</p>{% endif %}',
+            ["Here", "There"],
+        ),
         ('<p lang="en">Kept in English.</p><p>Not kept.</p>', ["Not kept."]),
         ("<svg><text>dry bulb</text></svg>", ["dry bulb"]),
         ('<p>{{ "Timber" | term }} {{ x if y == "No data" }}</p>', []),
@@ -240,6 +232,17 @@ def test_words_in_python_are_found(source, words):
 )
 def test_words_in_scripts_are_found(source, words):
     assert set(script_words(source)) - {"{n} {value} left", "{n} {boards} left"} == set(words)
+
+
+def test_words_in_a_page_with_its_script_are_found():
+    page = "<title>Check it</title><p>Take\n <b>it</b>.</p><label>A file: <input></label>"
+    script = '<script>say("No bag here.");</script>'
+    assert [*page_words(page + script)] == [
+        "Check it",
+        "Take <b>it</b>.",
+        "A file:",
+        "No bag here.",
+    ]
 
 
 @pytest.mark.parametrize("path", tuple(python_modules(FILLED)), ids=lambda path: path.stem)

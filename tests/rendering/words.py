@@ -15,7 +15,7 @@ from pathlib import Path
 
 from tests.conftest import PROJECT
 
-from kilnfolio.rendering.script_words import READ, slot
+from kilnfolio.rendering.script_words import READ, script_words, slot
 
 HOUSE = PROJECT / "builder/kilnfolio"
 ASSETS = HOUSE / "site/assets"
@@ -162,6 +162,19 @@ def _with_slots(node: ast.JoinedStr) -> str:
         else f"{{{slot(ast.unparse(part.value), names)}}}"  # type: ignore[attr-defined]
         for part in node.values
     )
+
+
+#: The page that verifies a bag, whose style, words and script are one file.
+VERIFIER = ASSETS / "verify.html"
+_SAID = re.compile(r"<(title|h1|h2|p|label)\b[^>]*>(.*?)</\1>", re.DOTALL)
+
+
+def page_words(source: str) -> Iterator[str]:
+    """Yield the words for people in a page that is no template, and in the script within it."""
+    page, _, script = source.partition("<script>")
+    for found in _SAID.finditer(page):
+        yield " ".join(re.sub(r"<input[^>]*>", "", found[2]).split())
+    yield from script_words(script.partition("</script>")[0])
 
 
 def scripts() -> Iterator[Path]:
