@@ -13,7 +13,7 @@ from kilnfolio.charts.fan import fan_chart
 from kilnfolio.charts.kiln_plan import plan_chart
 from kilnfolio.forecast.calendar_file import calendar
 from kilnfolio.forecast.charge import forecast, learn_for
-from kilnfolio.forecast.plan import CLASH, next_charge, plan
+from kilnfolio.forecast.plan import CLASH, Plan, next_charge, plan
 from kilnfolio.forecast.result import CAUTION
 
 ZONE = ZoneInfo("America/Moncton")
@@ -90,6 +90,24 @@ def test_the_drawings_contain_their_words_as_text(found):
     drawn = plan_chart(plan([found]), {"k1": "Kiln <1>"}, found.as_of, ZONE)
     assert "Kiln &lt;1&gt;" in drawn
     assert plan_chart(plan([replace(found, end=None)]), {}, found.as_of, ZONE) == ""
+
+
+def test_no_mark_covers_the_words_above_a_bar(found):
+    """Whatever day an order is due on: a letter reaches 3 units below its line, at 14 units type."""
+    bar = replace(plan([found]).bars[0], charge="", orders=("26-1",))
+    first, last = bar.started.date(), bar.done.high95.date()
+    for day in range((last - first).days):
+        due = {"26-1": first + dt.timedelta(days=day)}
+        drawn = plan_chart(Plan((bar,), ()), {"k1": "Kiln 1"}, found.as_of, ZONE, due)
+        parts = list(ElementTree.fromstring(drawn).iter())
+        (words,) = (part.get("y") for part in parts if (part.text or "").startswith("Kiln 1:"))
+        marks = [
+            part.get("d").partition("L")[0].split()[1]
+            for part in parts
+            if part.get("class") in ("day-due", "fan-likely", "fan-now")
+        ]
+        assert len(marks) == 3
+        assert all(float(top) >= float(words) + 3 for top in marks)
 
 
 def test_a_saved_drawing_keeps_its_looks(found):

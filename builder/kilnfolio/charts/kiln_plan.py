@@ -101,7 +101,7 @@ def _bar(panel: Panel, clock: Clock, bar: Bar, kiln: str, top: float) -> Iterato
 
 
 def _day(panel: Panel, clock: Clock, day: dt.date, zone: ZoneInfo, top: float) -> Markup:
-    """Return the mark of an order's due date, at the end of that day."""
+    """Return the mark of an order's due date, at the end of that day; below the bar's words."""
     end = dt.datetime.combine(day + dt.timedelta(days=1), dt.time(), zone)
     x = panel.x_at(clock(end))
-    return segment("day-due", x, top + 16, x, top + 24 + _THICK + 8)
+    return segment("day-due", x, top + 20, x, top + 24 + _THICK + 8)
