@@ -7,6 +7,7 @@ drawings and code may scroll in a box of their own, which 1.4.10 allows; the pag
 import pytest
 from playwright.sync_api import expect
 from tests.browser.kinds import AUDITOR_PAGES, MILL_PAGES, addresses
+from tests.conftest import WHOLE
 
 WIDTH = 320
 SPACED = """* { line-height: 1.5 !important; letter-spacing: 0.12em !important;
@@ -61,3 +62,15 @@ def test_a_word_too_long_is_told(phone, demo_site):
     wide = "<i style=white-space:pre>" + "m" * 90
     phone.evaluate("wide => { document.querySelector('main p').innerHTML = wide; }", wide)
     assert phone.evaluate(WIDER, WIDTH) != []
+
+
+def test_the_number_of_a_pack_stands_on_one_line(browser, demo_site):
+    page = browser.new_page(viewport={"width": 360, "height": 640})
+    for path in sorted((demo_site / "customer").glob("*/index.html"))[:: 1 if WHOLE else 6]:
+        page.goto(path.as_uri())
+        heights = page.locator("table.packs tbody th").evaluate_all(
+            "cells => cells.map(cell => { const range = document.createRange();"
+            " range.selectNodeContents(cell); return range.getClientRects().length; })"
+        )
+        assert set(heights) == {1}, path.parent.name
+    page.close()

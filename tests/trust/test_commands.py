@@ -5,6 +5,7 @@ import io
 import json
 import os
 import random
+import re
 import shutil
 import signal
 import stat
@@ -96,7 +97,11 @@ def test_labels_are_printed_only_for_sealed_lots(root, tmp_path):
     out = tmp_path / "labels.pdf"
     run = kilnfolio("labels", "L1", "--folder", root, "--out", out)
     assert run.returncode == 0, run.stderr
-    assert out.read_bytes().startswith(b"%PDF")
+    text = " ".join(" ".join(page.extract_text() for page in PdfReader(out).pages).split())
+    # what a label is for, in its own words: the record, the figure with its date, the seal
+    assert "Scan for the drying record" in text
+    assert "The page must show these words" in text
+    assert re.search(r"Mean MC \d+\.\d %, \d{1,2} [A-Z][a-z]+ \d{4}", text)
     run = kilnfolio("labels", "L9", "--folder", root, "--out", tmp_path / "none.pdf")
     assert run.returncode == 1
     assert "there is no lot 'L9'" in run.stderr

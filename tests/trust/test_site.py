@@ -12,6 +12,7 @@ import bagit
 import jsonschema
 import pikepdf
 import pytest
+import yaml
 from tests.pdf_reading import read_pages
 from tests.site.site import Outline
 from tests.site_reading import dead_links, read_edition
@@ -186,6 +187,22 @@ def test_records_have_the_safety_wording(built):
     for path, _, _ in pdfs(built):
         text = " ".join(" ".join(page.text for page in read_pages(path)).split())
         assert "Do not enter a kiln on the strength of this record" in text
+
+
+def test_the_pdf_of_a_charge_has_every_weighing(built):
+    """Each row of the sheet, by its time, with an MC for every board that was weighed."""
+    text = " ".join(
+        " ".join(page.text for page in read_pages(built.site / "auditor/records/C1.pdf")).split()
+    )
+    charge = next(built.root.glob("content/charges/*/C1/charge.yaml"))
+    weighings = yaml.safe_load(charge.read_text("utf-8"))["weighings"]
+    assert len(weighings) > 4
+    for weighing in weighings:
+        when = weighing["at"][:16].replace("T", " ")
+        row = re.search(rf"{when} \w+((?: \d+\.\d)+)", text.partition("Weighings")[2])
+        assert row, when
+        # and the controlling MC
+        assert len(row[1].split()) == len(weighing["masses"]) + 1
 
 
 # --- the mill -------------------------------------------------------------------------------------
