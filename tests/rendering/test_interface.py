@@ -16,6 +16,7 @@ from kilnfolio.rendering.templating import environment
 from kilnfolio.site.context import context_of
 from kilnfolio.site.pages.charges import charge_pages
 from kilnfolio.site.static import assets
+from kilnfolio.training.pages import render_practice
 
 OTHERS = [tag for tag in interfaces() if tag != SEALED]
 
@@ -169,3 +170,17 @@ def test_a_note_that_is_a_word_of_the_interface_stays_on_its_page(tag, tmp_path)
     page = next(iter(charge_pages(context_of(mill.graph, "mill"), next(iter(mill.charges)))))
     assert ">Sample boards</p>" in page.html  # the note
     assert ">Sample boards</h2>" not in page.html  # a heading
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_practice_problems_stay_in_english_and_say_so(tag, tmp_path):
+    """Elsewhere on the page the words are the mill's: ``Hint`` is a heading of the interface."""
+    minimal_mill(tmp_path, mill={"language": tag})
+    folder = checked_mill(tmp_path)
+    made = render_practice(folder, context_of(folder.graph, "mill").env).html
+    problems = made.count('<section class="problem"')
+    assert problems > 10
+    assert made.count('<div class="asked" lang="en">') == problems
+    assert made.count('<div class="worked" lang="en">') == problems
+    assert "<summary>Hint</summary>" not in made
+    assert f"<summary>{interface(tag).say('Hint')}</summary>" in made
