@@ -41,7 +41,7 @@ class Prices(Record):
     handling: Annotated[Name, _per("m³", "22 CAD/m³")] | None = None
     """Stacking, stickers and unstacking, as in 22 CAD/m³."""
     timber: Annotated[Name, _per("m³", "650 CAD/m³")] | None = None
-    """Value of the timber as it goes into the kiln, as in 650 CAD/m³; interest is reckoned on it."""
+    """Value of the timber as it goes into the kiln, as in 650 CAD/m³; interest is computed on it."""
     interest: Annotated[Percent, in_range(0, 100)] | None = None
     """Interest for a year on the value of the timber, as in 7 %."""
 
@@ -58,7 +58,7 @@ class Prices(Record):
             missing = "interest" if self.interest is None else "timber"
             raise record_error(
                 "timber or interest alone",
-                f"the money lying still is reckoned from both, and '{missing}' is missing",
+                f"interest is computed from both, and '{missing}' is missing",
                 "Write both, as in 'timber: 650 CAD/m³' and 'interest: 7 %'",
             )
         return self

@@ -1,7 +1,7 @@
 """What drying a charge cost, at the mill's own prices.
 
-A dossier holds the cost of metered energy only, by the tariff of its day. The rest is reckoned when
-a page is made, from prices that no seal rests on.
+A dossier holds only the cost of metered energy, by the tariff of its day. The rest is computed when
+a page is made, from prices that no seal covers.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ LINES = {
     "days": "Kiln days",
     "energy": "Energy",
     "handling": "Handling",
-    "interest": "Money lying still",
+    "interest": "Interest on the timber",
 }
 
 
@@ -73,7 +73,7 @@ class Cost:
 
 @dataclass(frozen=True)
 class Dried:
-    """What the cost of a charge is reckoned from.
+    """What the cost of a charge is computed from.
 
     Attributes
     ----------

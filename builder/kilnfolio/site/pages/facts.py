@@ -76,9 +76,9 @@ def _gravities(context: SiteContext, species: Species) -> Iterator[Fact]:
         yield fact(context, "Basic density", density.value, density)
     elif gravity is not None:
         known = next(one for one in species.specific_gravity if one.basic is not None)
-        reckoned = Density(1000.0 * gravity, f"{1000.0 * gravity:.0f} kg/m³")
+        derived = Density(1000.0 * gravity, f"{1000.0 * gravity:.0f} kg/m³")
         label = f"Basic density: 1000 kg/m³ × {figures.number(gravity, 2)}"
-        yield fact(context, label, reckoned, known)
+        yield fact(context, label, derived, known)
     for other in species.densities:
         label = "Basic density, another source" if other.basis == "basic" else "Density at 12 % MC"
         if other.high is None:
