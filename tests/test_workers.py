@@ -196,5 +196,10 @@ def test_ctrl_c_while_the_fork_server_starts_is_not_lost(monkeypatch):
     monkeypatch.setattr(
         "multiprocessing.forkserver.ensure_running", lambda: os.kill(os.getpid(), signal.SIGINT)
     )
-    with pytest.raises(KeyboardInterrupt):
-        _start_fork_server()
+    # a shell starts what it runs in the background with SIGINT ignored
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            _start_fork_server()
+    finally:
+        signal.signal(signal.SIGINT, before)
