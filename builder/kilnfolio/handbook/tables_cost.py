@@ -75,7 +75,7 @@ def _table(cost: Cost, stated: set[str]) -> Table:
         )
         for line in cost.lines
     ]
-    rows.append(("Together", "", number(cost.cost, 0), number(cost.per_volume, 1), ""))
+    rows.append(("Total", "", number(cost.cost, 0), number(cost.per_volume, 1), ""))
     money = cost.currency if stated else "money"
     return Table(
         (
