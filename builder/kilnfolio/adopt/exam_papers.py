@@ -26,8 +26,7 @@ def publish(root: Path, lesson: Lesson, seed: int, lessons: Sequence[Lesson]) ->
     RecordProblems
         It is published already, or the file has problems; nothing is written.
     """
-    before = read_file(root / EXAMS) if (root / EXAMS).is_file() else None
-    record = RecordText(decoded(before or _EMPTY.encode(), EXAMS), EXAMS)
+    record, before = _opened(root)
     papers = parse_exams(record.text.encode(), lessons)
     record.insert(("exams",), len(papers), {"path": lesson.id, "seed": seed})
     _replace(root, record, before, lessons, f"exam {lesson.id}, seed {seed}, published")
@@ -43,8 +42,7 @@ def release(
     RecordProblems
         The paper is not published, or its key is released already; nothing is written.
     """
-    before = read_file(root / EXAMS) if (root / EXAMS).is_file() else None
-    record = RecordText(decoded(before or _EMPTY.encode(), EXAMS), EXAMS)
+    record, before = _opened(root)
     papers = parse_exams(record.text.encode(), lessons)
     found = [place for place, one in enumerate(papers) if (one.path, one.seed) == (lesson.id, seed)]
     if not found:
@@ -62,6 +60,12 @@ def release(
         )
     record.put(("exams", found[0], "released"), {"by": by, "on": on.isoformat()})
     _replace(root, record, before, lessons, f"key of exam {lesson.id}, seed {seed}, released")
+
+
+def _opened(root: Path) -> tuple[RecordText, bytes | None]:
+    """Return the file to write into, and what it holds now; None if there is none yet."""
+    before = read_file(root / EXAMS) if (root / EXAMS).is_file() else None
+    return RecordText(decoded(before or _EMPTY.encode(), EXAMS), EXAMS), before
 
 
 def _replace(

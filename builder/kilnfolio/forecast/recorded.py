@@ -73,6 +73,7 @@ def recorded_days(graph: Graph, _: str) -> tuple[RecordedDays, ...]:
 def _rows(
     folder: MillFolder, found: dict[tuple[str, float, str], list[Charge]]
 ) -> Iterator[RecordedDays]:
+    counted = {charge.id for charges in found.values() for charge in charges}
     for (species, _, start), charges in sorted(found.items()):
         days = sorted((one.ended - one.started).total_seconds() / 86_400.0 for one in charges)
         schedule = multimode(charge.schedule for charge in charges)[0]
@@ -84,7 +85,6 @@ def _rows(
             load = load_of(folder, plan, species, thickness.value, target)
             if start == "air-dried":  # the plan may be for green timber
                 load = replace(load, start=start, green_pct=AIR_DRIED_PCT)
-            counted = {charge.id for others in found.values() for charge in others}
             earlier = [
                 name
                 for name in reversed(loads_learn_from(folder.graph, species))

@@ -14,6 +14,7 @@ from kilnfolio.handbook.pages import render_handbook
 from kilnfolio.records import reading
 from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.routes import customer_folder
 from kilnfolio.site.context import SiteContext, context_of, mill_context
 from kilnfolio.site.events import lot_events
 from kilnfolio.site.house import house
@@ -217,7 +218,7 @@ def withdrawn_folders(graph: Graph, number: str) -> Iterator[str]:
     """Yield the folders of a lot's withdrawn pages: one for each address and language it had."""
     languages = reading.mill(graph).record.customer_languages
     for address in address_keys(graph).withdrawn_tokens(number):
-        yield from (address, *(f"{address}/{tag}" for tag in languages[1:]))
+        yield from (customer_folder(address, tag, languages) for tag in languages)
 
 
 @derived("search", fills=())

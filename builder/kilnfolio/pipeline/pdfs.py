@@ -16,6 +16,7 @@ from kilnfolio.pipeline.pages import (
     withdrawn_folders,
 )
 from kilnfolio.records import reading
+from kilnfolio.rendering.routes import customer_folder
 from kilnfolio.runtime.files import read_file
 from kilnfolio.site.context import context_of, mill_context, printed
 from kilnfolio.site.pages.audit import record_path
@@ -74,12 +75,13 @@ def _lot(graph: Graph, name: str) -> _Parts:
     from kilnfolio.paper.lot_pdf import lot_sheet, print_sheet
 
     number, _, tag = name.partition(":")
-    first = reading.mill(graph).record.customer_languages[0]
-    env = context_of(graph, "customer").env_in(tag or first)
+    languages = reading.mill(graph).record.customer_languages
+    tag = tag or languages[0]
+    env = context_of(graph, "customer").env_in(tag)
     sheet = lot_sheet(env, lot_view(graph, number).view)
-    folder = f"{tag}/" if tag else ""
     paths = tuple(
-        f"customer/{address}/{folder}record.pdf" for address in published_addresses(graph, number)
+        f"customer/{customer_folder(address, tag, languages)}/record.pdf"
+        for address in published_addresses(graph, number)
     )
     return print_sheet, (sheet,), paths
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from functools import cache
 from typing import Annotated, Literal, get_args
 from zoneinfo import ZoneInfo, available_timezones
@@ -11,6 +10,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import AfterValidator
 
 from kilnfolio.records.model import Name, Record, Text, in_range, record_error
+from kilnfolio.records.prices import amount, price_per
 from kilnfolio.records.quantities import Length, Pressure
 from kilnfolio.records.region import RegionName
 
@@ -34,17 +34,7 @@ def _zone(name: str) -> str:
     return name
 
 
-_TARIFF = re.compile(r"(\d+(?:\.\d+)?) ([A-Z]{3})/kWh")
-
-
-def _tariff(text: str) -> str:
-    if not _TARIFF.fullmatch(text):
-        raise record_error(
-            text,
-            "it is not a price of a kilowatt-hour with its currency",
-            "Write it as in '0.11 CAD/kWh'",
-        )
-    return text
+_TARIFF = price_per("kWh", "0.11 CAD/kWh", "a price of a kilowatt-hour with its currency")
 
 
 class Contact(Record):
@@ -131,7 +121,7 @@ class Mill(Record):
     digital_link: bool = False
     """Whether the page of a lot with a GTIN has a second address by GS1 Digital Link, which can be
     guessed."""
-    energy_tariff: Annotated[Name, AfterValidator(_tariff)] | None = None
+    energy_tariff: Annotated[Name, _TARIFF] | None = None
     """Price of metered energy, as in 0.11 CAD/kWh, for the cost of each charge."""
     practice: RegionName
     """The region whose rules and words apply unless a charge or an order says otherwise."""
@@ -141,8 +131,7 @@ class Mill(Record):
     @property
     def energy_price(self) -> tuple[float, str] | None:
         """The price of a kilowatt-hour and its currency, if the mill gives a tariff."""
-        found = _TARIFF.fullmatch(self.energy_tariff or "")
-        return (float(found[1]), found[2]) if found else None
+        return amount(self.energy_tariff)
 
     def has_signed(self, tag: str, wording: str) -> bool:
         """Return whether the mill has signed the present safety wording in a language."""

@@ -17,13 +17,25 @@ PRICES = "content/prices.yaml"
 _PRICE = re.compile(r"(\d+(?:\.\d+)?) ([A-Z]{3})/(\S+)")
 
 
-def _per(unit: str, example: str) -> AfterValidator:
+def price_per(unit: str, example: str, what: str = "") -> AfterValidator:
+    """Return the validator of a price for each unit of something.
+
+    Parameters
+    ----------
+    unit : str
+        The unit, as in ``kWh``.
+    example : str
+        A price as it should be written.
+    what : str, optional
+        The price in words; by default "a price with its currency for each" unit.
+    """
+
     def check(text: str) -> str:
         found = _PRICE.fullmatch(text)
         if found is None or found[3] != unit:
             raise record_error(
                 text,
-                f"it is not a price with its currency for each {unit}",
+                f"it is not {what or f'a price with its currency for each {unit}'}",
                 f"Write it as in '{example}'",
             )
         return text
@@ -36,11 +48,11 @@ class Prices(Record):
 
     format: Literal[1]
     """The record format."""
-    kiln_day: Annotated[Name, _per("day", "95 CAD/day")] | None = None
+    kiln_day: Annotated[Name, price_per("day", "95 CAD/day")] | None = None
     """A day in the kiln, as in 95 CAD/day: capital, upkeep, insurance and the labour of watching."""
-    handling: Annotated[Name, _per("m³", "22 CAD/m³")] | None = None
+    handling: Annotated[Name, price_per("m³", "22 CAD/m³")] | None = None
     """Stacking, stickers and unstacking, as in 22 CAD/m³."""
-    timber: Annotated[Name, _per("m³", "650 CAD/m³")] | None = None
+    timber: Annotated[Name, price_per("m³", "650 CAD/m³")] | None = None
     """Value of the timber as it goes into the kiln, as in 650 CAD/m³; interest is computed on it."""
     interest: Annotated[Percent, in_range(0, 100)] | None = None
     """Interest for a year on the value of the timber, as in 7 %."""

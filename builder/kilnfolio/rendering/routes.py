@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import posixpath
+from collections.abc import Sequence
 from urllib.parse import urlencode
 
 
@@ -68,6 +69,11 @@ def superseded(number: str, ordinal: int) -> str:
 def lot(number: str) -> str:
     """Return the mill edition's page of a lot."""
     return f"lots/{number}.html"
+
+
+def customer_folder(address: str, tag: str, languages: Sequence[str]) -> str:
+    """Return the folder of a lot's page in a language: the first has the address itself."""
+    return address if tag == languages[0] else f"{address}/{tag}"
 
 
 def register(kind: str, part: str = "", **filters: str) -> str:

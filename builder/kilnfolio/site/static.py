@@ -65,10 +65,10 @@ def style_sheet(edition: str) -> str:
     text = re.sub(r"\s*/\*.*?\*/", "", text, flags=re.DOTALL).lstrip()
     if edition != "customer":
         return text
-    return _minified(_without_unused_names(_OTHER_OUTCOME.sub("", _RARE_FACE.sub("", text))))
+    return _minified(_without_unused_properties(_OTHER_OUTCOME.sub("", _RARE_FACE.sub("", text))))
 
 
-def _without_unused_names(css: str) -> str:
+def _without_unused_properties(css: str) -> str:
     """Return a style sheet without the custom properties that nothing in it refers to."""
     used = set(re.findall(r"var\((--[\w-]+)", css))
     return re.sub(r"(--[\w-]+):[^;}]*;", lambda found: found[0] if found[1] in used else "", css)

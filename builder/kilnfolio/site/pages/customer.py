@@ -22,6 +22,7 @@ from kilnfolio.records.quantities import Percent
 from kilnfolio.rendering.languages import SEALED, language
 from kilnfolio.rendering.lot_state import LotState, state_of
 from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.routes import customer_folder
 from kilnfolio.rendering.templating import render
 from kilnfolio.review.assessment import CONFIDENCE_PCT
 from kilnfolio.review.dossier import Dossier, LotDossier
@@ -330,8 +331,7 @@ def render_lot(
         All languages; a label leads to the first, and the others have folders of their own.
     """
     home = "" if tag == languages[0] else "../"
-    folder = f"{tag}/" if home else ""
-    path = f"{token}/{folder}index.html"
+    path = f"{customer_folder(token, tag, languages)}/index.html"
     others = [
         OtherLanguage(
             other,
