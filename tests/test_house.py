@@ -30,6 +30,7 @@ ORDER = (
     "charts",
     "rendering",
     "archive",
+    "trends",
     "forecast",
     "review",
     "records",

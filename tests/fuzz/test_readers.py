@@ -31,6 +31,8 @@ from kilnfolio.archive.audit import NothingToAuditError, audit
 from kilnfolio.archive.bag import write_bag
 from kilnfolio.archive.places import LEDGER
 from kilnfolio.records.checking import propose
+from kilnfolio.records.csv_table import read_table
+from kilnfolio.records.earlier import CHARGES, READINGS, EarlierCharge, EarlierReading
 from kilnfolio.records.folder import open_mill
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.log import read_log
@@ -137,6 +139,29 @@ def test_weather():
     sound = f"# invented\nmonth,temp_c,relative_humidity_pct\n{months}".encode()
     found = watch(
         "weather", damaged([sound], TABLE), lambda data: outcome_of(lambda: read_weather(data))
+    )
+    assert found.keys() <= {"read", "refused"}
+    assert found["refused"]
+
+
+@pytest.mark.parametrize(
+    ("name", "model", "sound"),
+    [
+        (
+            CHARGES,
+            EarlierCharge,
+            "charge,kiln,species,thickness [mm],started,ended,target_mc,examined,bow\n"
+            "A-1,k1,quercus-rubra,27,2024-03-01,2024-03-29,8,120,3\n"
+            'A-2;k1;"quercus-rubra";27\n',
+        ),
+        (READINGS, EarlierReading, "charge,position,mc\nA-1,door,8.1\nA-1,back,9.3\n"),
+    ],
+)
+def test_tables_of_earlier_charges(name, model, sound):
+    found = watch(
+        name,
+        damaged([sound.encode()], TABLE),
+        lambda data: outcome_of(lambda: read_table(data, name, model)),
     )
     assert found.keys() <= {"read", "refused"}
     assert found["refused"]

@@ -88,7 +88,7 @@ def mill_catalogue() -> Catalog:
 
 #: Rooms whose words a translation of the mill's own pages must know. Those of the others are sealed
 #: with records, or belong to problems and chapters, and stay in the language they are written in.
-SPOKEN = ("rendering", "forecast", "charts", "calculators", "site")
+SPOKEN = ("rendering", "forecast", "trends", "charts", "calculators", "site")
 
 
 def spoken() -> Iterator[str | tuple[str, str]]:

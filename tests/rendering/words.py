@@ -20,7 +20,9 @@ from kilnfolio.rendering.script_words import READ, script_words, slot
 HOUSE = PROJECT / "builder/kilnfolio"
 ASSETS = HOUSE / "site/assets"
 #: Rooms whose words reach a page or a PDF.
-ROOMS = ("review", "forecast", "rendering", "charts", "calculators", "handbook", "training", "site")
+ROOMS = (
+    "review", "forecast", "trends", "rendering", "charts", "calculators", "handbook", "training", "site",
+)  # fmt: skip
 #: Those in which no sentence is put together by ``+``. The others join whole sentences, or lists.
 FILLED = ("rendering", "charts", "calculators", "handbook", "site")
 #: Rooms whose words do not, and where people meet them instead.

@@ -35,6 +35,8 @@ from tests.trust.sealing import labelled_mill
 from kilnfolio.cli import main
 from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.records.charge import Charge
+from kilnfolio.records.earlier import CHARGES as EARLIER
+from kilnfolio.records.earlier import READINGS as EARLIER_READINGS
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.site.editions import CUSTOMER_FIELDS
 from kilnfolio.site.static import VERIFIER
@@ -288,6 +290,14 @@ ORDER = {
 }
 
 
+#: A row of the mill's own list of earlier charges, with names and figures that occur nowhere else.
+LISTED = (
+    "charge,kiln,species,thickness,supplier,started,ended,target_mc,final_mc\n"
+    "LISTED-7,{kiln},quercus-rubra,4/4,Listed Sawmill,2023-05-17,2023-06-11,8,8.37\n"
+)
+LISTED_READINGS = "charge,position,mc\nLISTED-7,listed bay,8.43\n"
+LISTED_MARKS = "LISTED-7|Listed Sawmill|listed bay|8[.]37|8[.]43|17 May 2023|2023-05-17"
+
 #: Prices that occur nowhere else.
 PRICES = {"format": 1, "kiln_day": "93.17 CAD/day", "handling": "31.29 CAD/m³"}
 
@@ -460,6 +470,9 @@ def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Mar
     )
     kiln["id"] = marks.names["k2"]
     (root / f"content/kilns/{kiln['id']}.yaml").write_text(yaml.safe_dump(kiln), "utf-8")
+    (root / EARLIER).parent.mkdir()
+    (root / EARLIER).write_text(LISTED.format(kiln=kiln["id"]), "utf-8")
+    (root / EARLIER_READINGS).write_text(LISTED_READINGS, "utf-8")
     second = minimal_records()["charge"]
     ADDED["charge"](second)
     second = marks.plant(_claiming(second), Charge, "charge", open_=True)
@@ -611,6 +624,11 @@ def test_prices_stay_in_the_mill_edition(planted, price):
         assert not re.search(price, searched(planted.edition(edition), geometry=False)), edition
         assert not list(planted.edition(edition).rglob("prices.yaml*"))
     assert re.search(price, searched(planted.edition("mill"), geometry=False))
+
+
+def test_the_list_of_earlier_charges_stays_in_the_mill_edition(planted):
+    for edition in ("customer", "auditor"):
+        assert not re.search(LISTED_MARKS, searched(planted.edition(edition))), edition
 
 
 @pytest.mark.parametrize("figure", FIGURES)

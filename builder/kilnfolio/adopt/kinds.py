@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.adopt.copying import copy_schedule
+from kilnfolio.adopt.earlier_list import list_options, new_list
 from kilnfolio.adopt.keys import key_options, new_keys
 from kilnfolio.adopt.mill import (
     KILN_WORDS,
@@ -174,6 +175,12 @@ NEW: dict[str, NewKind] = {
         "kilnfolio new keys ~/our-mill",
         key_options,
         new_keys,
+    ),
+    "earlier": NewKind(
+        "begin the list of charges from before the mill used this program",
+        "kilnfolio new earlier",
+        list_options,
+        new_list,
     ),
     **{kind: _record_kind(kind) for kind in TEMPLATES},
 }

@@ -26,6 +26,7 @@ from kilnfolio.review.reviews import REVIEWS
 from kilnfolio.site import context, sealed
 from kilnfolio.site.house import house
 from kilnfolio.training.drills import scene
+from kilnfolio.trends.past import PAST
 
 PLAN = Plan(
     "kilnfolio.pipeline.plan:PLAN",
@@ -38,6 +39,7 @@ PLAN = Plan(
         *FORECASTS,
         (loads_of, order_loads, recorded_days),
         *REPLAYS,
+        *PAST,
         *OPEN_WHAT_IFS,
         (context.lot_line,),
         (context.charge_line,),

@@ -17,6 +17,7 @@ from kilnfolio.records.cross_checks import (
     problems_of,
     superseded_problems,
 )
+from kilnfolio.records.earlier import earlier
 from kilnfolio.records.folder import MillFolder, mill_of, open_mill
 from kilnfolio.records.kinds import MISPLACED, RECORD_KINDS, SUPERSEDED, misplaced
 from kilnfolio.records.model import Located
@@ -154,6 +155,7 @@ LIBRARY_STEPS: tuple[Step, ...] = (
     (library_check,),
     (superseded_check,),
     (weather,),
+    (earlier,),
 )
 CHARGE_STEP: Step = (reading.charge, charge_check)
 LOT_STEP: Step = (reading.lot,)

@@ -101,7 +101,7 @@ class Export:
     def place(self, row: int, heading: str) -> Place:
         """Return the place of a cell."""
         line = int(self.lines[row])
-        starts = _cell_starts(self.text[line - 1], delimiter_of(self.profile))
+        starts = cell_starts(self.text[line - 1], delimiter_of(self.profile))
         index = self.headings.index(heading)
         return Place(self.file, line, starts[index] + 1 if index < len(starts) else 1)
 
@@ -284,7 +284,7 @@ def _split(line: str, profile: LoggerProfile) -> list[str]:
         return [cell.strip() for cell in line.split(delimiter_of(profile))]
 
 
-def _cell_starts(line: str, delimiter: str) -> list[int]:
+def cell_starts(line: str, delimiter: str) -> list[int]:
     """Return the start of each cell in a line; delimiters inside quotes do not count."""
     starts, quoted = [0], False
     for index, character in enumerate(line):
@@ -348,7 +348,7 @@ def _heading_problems(
             else f"The file has: {', '.join(filter(None, headings)) or 'an empty line'}",
         )
     known = {*profile.headings, *profile.ignored, *claimed}
-    starts = _cell_starts(text[profile.names_row - 1], delimiter_of(profile))
+    starts = cell_starts(text[profile.names_row - 1], delimiter_of(profile))
     for start, heading in zip(starts, headings, strict=False):
         if heading and heading not in known:
             yield Problem(
@@ -397,7 +397,7 @@ def _unit_problems(
                     Place(
                         shown_as,
                         number,
-                        _cell_starts(text[number - 1], delimiter_of(profile))[index] + 1,
+                        cell_starts(text[number - 1], delimiter_of(profile))[index] + 1,
                     ),
                     f"heading '{cell}'",
                     f"the profile '{profile.id}' says that '{column.heading}' is in {column.unit}",
@@ -497,7 +497,7 @@ def _odd_row(
     if not extra:
         needed = max(headings.index(heading) for heading in profile.headings)
         return None if len(cells) > needed else "rows with too few cells"
-    start = _cell_starts(row, delimiter_of(profile))[extra[0]] + 1
+    start = cell_starts(row, delimiter_of(profile))[extra[0]] + 1
     instead = "Export the new columns from the start, or to a file of their own"
     if profile.delimiter == ",":
         instead += "; if numbers have a decimal comma, put another character between columns"

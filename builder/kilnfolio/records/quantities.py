@@ -371,6 +371,18 @@ class Energy(Quantity):
     units = {"kWh": float, "MWh": _times(1000.0), "MJ": _times(1 / 3.6), "GJ": _times(1000 / 3.6)}
 
 
+class EnergyPerMass(Quantity):
+    """Energy for each mass of water taken out [kWh/kg]."""
+
+    dimension, unit, example = "energy for each mass", "kWh/kg", "1.4 kWh/kg"
+    lowest = 0.0
+    units = {
+        "kWh/kg": float,
+        "MJ/kg": _times(1 / 3.6),
+        "kWh/lb": _times(1000.0 / GRAMS_PER_POUND),
+    }
+
+
 class Pressure(Quantity):
     """A pressure [Pa]."""
 

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic.fields import FieldInfo
 
+from kilnfolio.records.earlier import EarlierCharge, EarlierReading
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import Record
 from kilnfolio.records.quantities import Quantity
@@ -19,8 +20,12 @@ from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.runtime.field_docs import field_doc
 from kilnfolio.site.context import RECORDS_PAGE, SiteContext
 
-#: The model of each file, in the order in which a mill first needs them.
-FILES: tuple[type[Record], ...] = tuple(kind.model for kind in RECORD_KINDS.values())
+#: The model of each file, in the order in which a mill first needs them; of a table, of its rows.
+FILES: tuple[type[Record], ...] = (
+    *(kind.model for kind in RECORD_KINDS.values()),
+    EarlierCharge,
+    EarlierReading,
+)
 
 
 @dataclass(frozen=True)
