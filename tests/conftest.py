@@ -122,28 +122,6 @@ def build_demo(out: Path) -> None:
         book.book_html = whole_book
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_runtest_setup() -> None:
-    """Work out the practice problems once in a process: hundreds of sums, a third of a small build.
-
-    They are made again where the limits or the mill are others.
-    """
-    pages = sys.modules.get("kilnfolio.pipeline.pages")
-    if pages is None or hasattr(pages.practice_numbers, "made"):
-        return
-    made: dict[str, str] = {}
-    work_out = pages.practice_numbers
-
-    def practice_numbers(folder: "MillFolder") -> str:
-        key = repr((folder.limits.record, folder.mill.record))
-        if key not in made:
-            made[key] = work_out(folder)
-        return made[key]
-
-    practice_numbers.made = made
-    pages.practice_numbers = practice_numbers
-
-
 @pytest.fixture(scope="session", autouse=True)
 def _one_process_each() -> Iterator[None]:
     """Build in this process where a test names no number of workers: the run shares the machine.

@@ -50,7 +50,7 @@ def test_links_and_anchors_have_targets(pages, tmp_path):
     files = {path.relative_to(tmp_path).as_posix() for path in copy_assets(tmp_path)}
     later = {
         "assets/search-index.js",
-        "assets/practice-numbers.js",
+        "assets/practice-problems.js",
         "handbook.pdf",
         "handbook-a5.pdf",
     }

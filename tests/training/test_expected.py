@@ -57,15 +57,17 @@ def test_units_convert_by_their_definitions(limits):
 def test_usual_mistakes_are_recognised():
     """240 g green and 200 g dry: 20 % dry basis, 16.7 % wet basis; from the definitions."""
     mistakes = MISTAKES["moisture_content"]
-    assert mistakes[0].work(mass=240.0, oven_dry_mass=200.0) == pytest.approx(100.0 * 40 / 240)
+    assert mistakes[0].result({"mass": 240.0, "oven_dry_mass": 200.0}) == pytest.approx(
+        100.0 * 40 / 240
+    )
     plain, wettest, driest = MISTAKES["controlling_moisture_content"]
     boards = [40.0, 30.0, 20.0, 10.0]  # wettest half: 35
-    assert (plain.work(of=boards), wettest.work(of=boards), driest.work(of=boards)) == (25, 40, 15)
+    assert [one.result({"of": boards}) for one in (plain, wettest, driest)] == [25, 40, 15]
     in_all, counted = MISTAKES["longest_run_above"]
     run = {
         "interval": 1 / 6,
         "temperatures": [57.0, 57.0, 55.0, 57.0, 57.0, 57.0],
         "threshold": 56.0,
     }  # 10 min and 20 min
-    assert in_all.work(**run) * 60 == pytest.approx(30.0)
-    assert counted.work(**run) * 60 == pytest.approx(50.0)
+    assert in_all.result(run) * 60 == pytest.approx(30.0)
+    assert counted.result(run) * 60 == pytest.approx(50.0)

@@ -18,8 +18,9 @@ from tests.reviewed import demo_mill
 
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.training.bench import bench_data
+from kilnfolio.training.random_numbers import RandomNumbers
 from kilnfolio.training.scenario import SCENARIOS, read_scenarios
-from kilnfolio.training.simulation import Decision, RandomNumbers, Run, replay
+from kilnfolio.training.simulation import Decision, Run, replay
 
 ASSETS = PROJECT / "builder/kilnfolio/site/assets"
 RUNS = int(os.environ.get("KILNFOLIO_RUNS", "15"))

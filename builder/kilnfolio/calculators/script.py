@@ -69,18 +69,19 @@ def script_data(folder: MillFolder) -> dict[str, Any]:
     )
     return {
         "constants": constants(),
-        "formulas": {name: _formula(ALL_FORMULAS[name]) for name in sorted(used)},
+        "formulas": {name: formula_data(ALL_FORMULAS[name]) for name in sorted(used)},
         "dimensions": {
-            of.__name__: _dimension(of) for of in sorted(dimensions, key=lambda of: of.__name__)
+            of.__name__: dimension_data(of) for of in sorted(dimensions, key=lambda of: of.__name__)
         },
-        "mass_decimals": _mass_decimals(),
+        "mass_decimals": mass_decimals(),
         "customary_first": regional_format(folder.mill.record).customary_first,
         "metric_within": [of.__name__ for of in METRIC_WITHIN],
         "calculators": [_calculator(folder, one) for one in made],
     }
 
 
-def _formula(formula: Formula) -> dict[str, Any]:
+def formula_data(formula: Formula) -> dict[str, Any]:
+    """Return what the script needs to know of a formula."""
     return {
         "symbols": formula.symbols,
         "source": formula.source,
@@ -96,7 +97,8 @@ def _formula(formula: Formula) -> dict[str, Any]:
     }
 
 
-def _dimension(of: type[Quantity]) -> dict[str, Any]:
+def dimension_data(of: type[Quantity]) -> dict[str, Any]:
+    """Return the units of a dimension, with their conversions as data."""
     return {
         "unit": of.unit,
         "example": of.example,
@@ -132,7 +134,7 @@ def from_house(scale: figures.Scale) -> dict[str, Any]:
     }
 
 
-def _mass_decimals() -> dict[str, int]:
+def mass_decimals() -> dict[str, int]:
     """Return the decimals of a mass in each unit, as printed by the formulas."""
     found = {}
     for unit in ("g", "kg", "lb", "oz"):

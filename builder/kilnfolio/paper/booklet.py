@@ -9,7 +9,7 @@ from jinja2 import Environment
 from kilnfolio.charts.paper import for_paper
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.training.drills import Drill
-from kilnfolio.training.pages import SETS, numbered, topics
+from kilnfolio.training.pages import BOOKLET_SEED, numbered, topics
 from kilnfolio.training.problem import KINDS
 
 #: Paths of the two in the mill edition, and their titles.
@@ -18,7 +18,7 @@ _TITLES = {TRAINEE: "Practice booklet", TRAINER: "Key to the practice booklet"}
 
 
 def booklets(
-    folder: MillFolder, env: Environment, drills: Sequence[Drill], place: int = SETS
+    folder: MillFolder, env: Environment, drills: Sequence[Drill], seed: int = BOOKLET_SEED
 ) -> dict[str, str]:
     """Return the HTML of the booklet and of its key, by the name of the PDF.
 
@@ -30,12 +30,12 @@ def booklets(
         From `templating.environment`.
     drills : sequence of Drill
         From `make_drills`.
-    place : int
-        The set of numbers, from 0; by default not the one whose answers the page shows.
+    seed : int
+        Seed of the numbers; by default not the one whose answers the page shows.
     """
     from kilnfolio import __version__
 
-    groups = topics(folder, place)
+    groups = topics(folder, seed)
     template = env.get_template("exercises/booklet.html")
     return {
         name: for_paper(
@@ -46,7 +46,7 @@ def booklets(
                 numbers={problem.kind.slug: number for number, problem in numbered(groups)},
                 count=len(KINDS),
                 drills=drills,
-                set=place + 1,
+                set=seed + 1,
                 version=__version__,
             )
         )

@@ -33,8 +33,8 @@ from kilnfolio.training.drills import Drill, make_drills, scene, sources_of_dril
 from kilnfolio.training.exams import render_exams
 from kilnfolio.training.lessons_page import render_lessons
 from kilnfolio.training.pages import (
-    NUMBERS_PATH,
-    practice_numbers,
+    PROBLEMS_PATH,
+    practice_problems,
     render_drills,
     render_practice,
 )
@@ -108,7 +108,7 @@ def part(graph: Graph, name: str) -> Findable | None:
     """Write a part of the mill edition that is made in one piece."""
     context = mill_context(graph)
     context.links_to()  # its PDFs are printed later
-    files = {NUMBERS_PATH: practice_numbers(context.folder)} if name == "practice" else {}
+    files = {PROBLEMS_PATH: practice_problems(context.folder)} if name == "practice" else {}
     return _write(
         graph, f"part/{name}", f"{list(_PARTS).index(name)}:{name}", _PARTS[name](context), files
     )

@@ -33,6 +33,8 @@ _ANY = re.compile(
     f"(?P<ordered>{_IN_ORDER.pattern})|(?P<pair>{figures.PAIR.pattern})"
     f"|(?P<typed>{_TYPED.pattern})|(?P<lone>{_LONE.pattern})"
 )
+#: The patterns by name, for scripts that put customary amounts first too.
+PATTERNS = {"any": _ANY.pattern, "pair": figures.PAIR.pattern, "joint": _JOINT, "number": _NUMBER}
 
 
 def customary_first(words: str) -> str:
@@ -111,7 +113,8 @@ def restated(quantity: Q, unit: str, step: float) -> Q:
     """
     zero = quantity.units[unit](0.0)
     number = (quantity.value - zero) / (quantity.units[unit](1.0) - zero)
-    rounded = round(number / step) * step
+    # what is halfway between two steps must not depend on how a unit is converted
+    rounded = round(round(number / step, 9)) * step
     if abs(rounded - number) > 0.1 * abs(number) and quantity.units[unit](0.0) == 0.0:
         return quantity
     return type(quantity).parse(f"{rounded:g} {unit}")

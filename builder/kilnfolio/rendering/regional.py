@@ -129,14 +129,14 @@ class RegionalFormat:
     def native(self, quantity: Quantity) -> Quantity:
         """Return an example's quantity as this region would write it, such as 45 °C as 113 °F.
 
-        Temperatures are rounded to whole degrees, lengths to halves to eighths of an inch.
+        Temperatures are rounded to whole degrees, lengths to eighths of an inch to whole inches, and
+        altitudes to 50 ft.
         Quantities written in the region's own unit, and masses, stay as they are.
         """
-        found = _NATIVE.get(type(quantity))
-        if not self.customary_first or found is None or figures.is_customary(quantity):
+        sizes = NATIVE.get(type(quantity))
+        if not self.customary_first or sizes is None or figures.is_customary(quantity):
             return quantity
-        unit, steps = found
-        step = next(step for below, step in steps if abs(quantity.value) < below)
+        _, unit, step = next(size for size in sizes if abs(quantity.value) < size[0])
         return amounts.restated(quantity, unit, step)
 
     def localized(self, words: str) -> str:
@@ -172,13 +172,19 @@ class RegionalFormat:
 _CELSIUS = figures.METRIC[Temperature][0]
 _KELVIN = figures.METRIC[TemperatureDifference][0]
 _ANY_SIZE = float("inf")
-#: For examples in a region with customary units: the unit of each dimension, and the rounding step
-#: below each size in the house unit.
-_NATIVE: dict[type[Quantity], tuple[str, tuple[tuple[float, float], ...]]] = {
-    Temperature: ("°F", ((_ANY_SIZE, 1.0),)),
-    TemperatureDifference: ("°F", ((_ANY_SIZE, 1.0),)),
-    Length: ("in", ((50.0, 0.125), (100.0, 0.25), (600.0, 0.5), (_ANY_SIZE, 1.0))),
-    Speed: ("ft/min", ((_ANY_SIZE, 10.0),)),
+#: For examples in a region with customary units, by dimension: below each size in the house unit, the
+#: unit and the rounding step.
+NATIVE: dict[type[Quantity], tuple[tuple[float, str, float], ...]] = {
+    Temperature: ((_ANY_SIZE, "°F", 1.0),),
+    TemperatureDifference: ((_ANY_SIZE, "°F", 1.0),),
+    Length: (
+        (50.0, "in", 0.125),
+        (100.0, "in", 0.25),
+        (600.0, "in", 0.5),
+        (20_000.0, "in", 1.0),
+        (_ANY_SIZE, "ft", 50.0),
+    ),
+    Speed: ((_ANY_SIZE, "ft/min", 10.0),),
 }
 
 #: Metric first and our own words, for pages that belong to no mill.

@@ -86,7 +86,7 @@ ANY: tuple[type[Quantity], ...] = (
     Points,
 )
 #: Dimensions whose results are printed in both unit systems; a balance shows only one unit.
-_TWO_SYSTEMS = (Temperature, TemperatureDifference, Length, Volume, Energy, Pressure)
+TWO_SYSTEMS = (Temperature, TemperatureDifference, Length, Volume, Energy, Pressure)
 
 Given = Quantity | tuple[Quantity, ...] | str | None
 
@@ -326,12 +326,12 @@ def _common_dimension(formula: Formula, given: Mapping[str, Given]) -> type[Quan
                 "Give one kind only",
             )
     if formula.name in ("difference", "combined_uncertainty", "standard_deviation"):
-        return _DIFFERENCES.get(first, first)
+        return DIFFERENCES.get(first, first)
     return first
 
 
 #: The dimension of the difference between two values.
-_DIFFERENCES: dict[type[Quantity], type[Quantity]] = {
+DIFFERENCES: dict[type[Quantity], type[Quantity]] = {
     Percent: Points,
     Temperature: TemperatureDifference,
 }
@@ -354,7 +354,7 @@ def listed(values: Sequence[Quantity]) -> str:
 
 
 def _side_by_side(quantity: Quantity) -> str:
-    if isinstance(quantity, _TWO_SYSTEMS):
+    if isinstance(quantity, TWO_SYSTEMS):
         return figures.side_by_side(quantity)
     if isinstance(quantity, Kilograms):
         pounds = figures.customary(quantity.value * 1000.0, Mass)

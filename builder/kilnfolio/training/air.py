@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from kilnfolio.training.problem import Draw, Written, kind, rounded, words
+from kilnfolio.training.expressions import Term, either, rounded, words
+from kilnfolio.training.problem import Draw, Written, kind
 
 AIR = "EMC and the kiln air"
 
 
-def _bulbs(draw: Draw) -> tuple[float, float]:
+def _bulbs(draw: Draw) -> tuple[Term, Term]:
     """Return a dry and a wet bulb as set in a kiln [°C]."""
     dry = draw.number(40.0, 72.0, 0.5)
-    depression = draw.number(2.0, 5.0 if dry < 50.0 else 18.0, 0.5)
+    depression = draw.number(2.0, either(dry < 50.0, 5.0, 18.0), 0.5)
     return dry, dry - depression
 
 
-def _altitude(draw: Draw) -> str:
+def _altitude(draw: Draw) -> Term:
     return words(draw.pick((50.0, 150.0, 310.0, 450.0, 600.0, 900.0)), "m", 0)
 
 
@@ -79,7 +80,10 @@ def _emc_in_shed(draw: Draw) -> Written:
 @kind("emc-by-altitude", AIR, "The same bulbs on a mountain")
 def _emc_by_altitude(draw: Draw) -> Written:
     dry = draw.number(48.0, 72.0, 1.0)
-    bulbs = {"dry_bulb": words(dry, "°C"), "wet_bulb": words(dry - draw.number(8, 20, 1.0), "°C")}
+    bulbs = {
+        "dry_bulb": words(dry, "°C"),
+        "wet_bulb": words(dry - draw.number(12.0, 20.0, 1.0), "°C"),
+    }
     return Written(
         "A schedule sets {high.dry_bulb} and {high.wet_bulb}. How far apart is the EMC of these "
         "bulbs at sea level and {high.altitude} above it?",
@@ -90,7 +94,7 @@ def _emc_by_altitude(draw: Draw) -> Written:
                 "let": "high",
                 "compute": "emc_from_bulbs",
                 **bulbs,
-                "altitude": words(draw.pick((1200.0, 1500.0, 1800.0, 2100.0)), "m", 0),
+                "altitude": words(draw.pick((1500.0, 1800.0, 2100.0, 2400.0)), "m", 0),
             },
             {"let": "apart", "compute": "difference", "a": "high", "b": "low"},
         ],

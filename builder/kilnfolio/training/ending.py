@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from kilnfolio.handbook.examples import WorkedSteps
-from kilnfolio.training.problem import (
-    Draw,
-    Written,
-    kind,
+from kilnfolio.training.expressions import (
+    Part,
+    Term,
+    each,
+    either,
+    first,
+    least,
+    replaced,
+    result_of,
     rounded,
-    value_of,
     words,
 )
+from kilnfolio.training.problem import Draw, Written, kind
 
 SURVEY = "The final survey"
 HEAT = "Heat treatment"
@@ -21,7 +25,7 @@ _THRESHOLD, _MINUTES = "56 °C", 30.0
 @kind("mean-and-spread", SURVEY, "Mean and standard deviation")
 def _mean_and_spread(draw: Draw) -> Written:
     middle = draw.number(7.0, 13.5, 0.1)
-    readings = [words(value, "%") for value in draw.readings(8, middle, 0.8, 0.1)]
+    readings = each(draw.readings(8, middle, 0.8, 0.1), lambda mc: words(mc, "%"))
     return Written(
         "Eight corrected readings: {mean.of}. What are their mean and standard deviation?",
         "Squares of the distances from the mean, their sum over one less than the count, its root.",
@@ -47,7 +51,7 @@ def _mean_of_lot(draw: Draw) -> Written:
                 "compute": "confidence_interval",
                 "mean": words(draw.number(6.8, 14.0, 0.1), "%"),
                 "sd": words(draw.number(0.4, 1.6, 0.02), "%", 2),
-                "readings": str(int(draw.pick((12, 20, 25, 30, 40, 50, 60)))),
+                "readings": words(draw.pick((12, 20, 25, 30, 40, 50, 60)), "", 0),
                 "confidence": "95 %",
             }
         ],
@@ -65,8 +69,8 @@ def _share_shown(draw: Draw) -> Written:
             {
                 "let": "share",
                 "compute": "share_shown",
-                "readings": str(int(draw.number(12, 80, 1))),
-                "failures": str(int(draw.pick((0, 0, 1, 2)))),
+                "readings": words(draw.number(12.0, 80.0, 1.0), "", 0),
+                "failures": words(draw.pick((0, 0, 1, 2)), "", 0),
                 "confidence": "95 %",
             }
         ],
@@ -125,7 +129,7 @@ def _tolerance(draw: Draw) -> Written:
                 "compute": "tolerance_limits",
                 "mean": words(draw.number(7.0, 13.0, 0.1), "%"),
                 "sd": words(draw.number(0.4, 1.2, 0.02), "%", 2),
-                "readings": str(int(draw.pick((15, 20, 30, 40, 60)))),
+                "readings": words(draw.pick((15, 20, 30, 40, 60)), "", 0),
                 "share": words(draw.pick((90.0, 95.0)), "%", 0),
                 "confidence": "95 %",
             }
@@ -154,21 +158,22 @@ def _meter(draw: Draw) -> Written:
     )
 
 
-def _minutes(board: WorkedSteps, name: str) -> float:
-    """Return a run in whole minutes, because hours as floats can be slightly too short."""
-    return round(value_of(board, name) * 60.0, 6)
-
-
 # --- heat treatment -------------------------------------------------------------------------------
 
 
-def _cores(draw: Draw, count: int) -> list[str]:
+def _minutes(step: str) -> Term:
+    """Return a run in whole minutes, because hours as floats can be slightly too short."""
+    return rounded(result_of(step) * 60.0, 0.001)
+
+
+def _cores(draw: Draw, count: Part, most: int) -> Term:
     """Return core temperatures that rise past the threshold, in most cases with a dip."""
-    temps = [rounded(55.0 + 0.25 * i + draw.number(-0.3, 0.3, 0.1), 0.1) for i in range(count)]
-    temps = [min(temp, rounded(57.2 + draw.number(-0.4, 0.4, 0.1), 0.1)) for temp in temps]
-    if draw.pick((True, True, False)):
-        temps[draw.pick(range(count - 4, count - 1))] = draw.number(55.4, 55.9, 0.1)
-    return [words(temp, "°C") for temp in temps]
+    rise = [rounded(55.0 + 0.25 * i + draw.number(-0.3, 0.3, 0.1), 0.1) for i in range(most)]
+    temps = [least(temp, 57.2 + draw.number(-0.4, 0.4, 0.1)) for temp in rise]
+    dips = draw.pick((True, True, False))
+    place = either(dips, count - draw.pick((4, 3, 2)), -1)
+    shown = replaced(first(temps, count), place, draw.number(55.4, 55.9, 0.1))
+    return each(shown, lambda temp: words(temp, "°C"))
 
 
 @kind("longest-run", HEAT, "The longest unbroken run")
@@ -183,19 +188,19 @@ def _longest_run(draw: Draw) -> Written:
                 "let": "run",
                 "compute": "longest_run_above",
                 "interval": "5 min",
-                "temperatures": _cores(draw, draw.pick((11, 12, 13))),
+                "temperatures": _cores(draw, draw.pick((11, 12, 13)), 13),
                 "threshold": _THRESHOLD,
             }
         ],
-        lambda board: (
-            "The longest run is {run}: "
-            + (
+        "The longest run is {run}: {verdict}",
+        {
+            "verdict": either(
+                _minutes("run") >= _MINUTES,
                 "long enough by these readings. Whether the load may be marked is for those the "
-                "plant-health authority has authorized."
-                if _minutes(board, "run") >= _MINUTES
-                else "too short. No heat treatment can be stated."
+                "plant-health authority has authorized.",
+                "too short. No heat treatment can be stated.",
             )
-        ),
+        },
     )
 
 
@@ -208,46 +213,46 @@ def _two_probes(draw: Draw) -> Written:
         "claimed. What does the load's record show?",
         "Each probe must keep the rule by itself; the slower one decides.",
         [
-            {"let": "east", **rest, "temperatures": _cores(draw, 9)},
-            {"let": "west", **rest, "temperatures": _cores(draw, 9)},
+            {"let": "east", **rest, "temperatures": _cores(draw, 9, 9)},
+            {"let": "west", **rest, "temperatures": _cores(draw, 9, 9)},
         ],
-        lambda board: (
-            "East {east}, west {west}: "
-            + (
-                "both are long enough by these readings."
-                if min(_minutes(board, "east"), _minutes(board, "west")) >= _MINUTES
-                else "at least one is too short, so the load is not treated."
+        "East {east}, west {west}: {verdict}",
+        {
+            "verdict": either(
+                least(_minutes("east"), _minutes("west")) >= _MINUTES,
+                "both are long enough by these readings.",
+                "at least one is too short, so the load is not treated.",
             )
-        ),
+        },
     )
 
 
 @kind("probe-margin", HEAT, "A margin for the probe's own error")
 def _probe_margin(draw: Draw) -> Written:
-    least = draw.number(56.0, 57.6, 0.1)
+    lowest = draw.number(56.0, 57.6, 0.1)
     error = draw.pick((0.3, 0.5, 0.8, 1.0))
     return Written(
         "Through its run a core probe never fell below {margin.a}, where {margin.b} is required. "
-        f"The probe is good to ±{error:.1f} K. Is the margin larger than what the probe may be "
-        "out?",
+        "The probe is good to ±{error}. Is the margin larger than what the probe may be out?",
         "Subtract, and set the difference beside the probe's uncertainty.",
         [
             {
                 "let": "margin",
                 "compute": "difference",
-                "a": words(least, "°C"),
+                "a": words(lowest, "°C"),
                 "b": _THRESHOLD,
             }
         ],
-        lambda board: (
-            "The margin is {margin}: "
-            + (
-                f"it covers the ±{error:.1f} K."
-                if value_of(board, "margin") >= error - 1e-9
-                else f"less than the ±{error:.1f} K, so this record does not show that the core "
-                "kept the rule. Say so to whoever reviews it."
-            )
-        ),
+        "The margin is {margin}: {verdict}",
+        {
+            "error": words(error, "K"),
+            "verdict": either(
+                rounded(result_of("margin"), 0.1) >= error,
+                "it covers the ±{error}.",
+                "less than the ±{error}, so this record does not show that the core kept the rule. "
+                "Say so to whoever reviews it.",
+            ),
+        },
     )
 
 

@@ -24,8 +24,8 @@ from kilnfolio.training.problem import Problem as Exercise
 
 #: The file of lesson paths.
 LESSONS = f"{HANDBOOK}/lessons.yaml"
-#: First seed of exam papers, beyond all seeds used on the page of problems.
-_FIRST_SEED = 1000
+#: First seed of exam papers, beyond all that the practice page can show.
+_FIRST_SEED = 1 << 30
 
 
 class Exam(Record):

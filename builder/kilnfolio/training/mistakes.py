@@ -1,17 +1,34 @@
 """Common mistakes with each formula and what they give, so that a wrong answer can be explained.
 
-Each is the calculation somebody did instead, in house units; none is a tolerance. The choice of
-mistakes is common practice among those who teach drying; no publication is claimed.
+Each is the calculation somebody did instead, in house units; none is a tolerance. It is written in
+terms, which the script of the practice page works out too. The choice of mistakes is common
+practice among those who teach drying; no publication is claimed.
 """
 
 from __future__ import annotations
 
 import inspect
+import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
-from kilnfolio.physics import air, heat, sorption, sums
+from kilnfolio.training.expressions import (
+    Part,
+    Scope,
+    Term,
+    argument,
+    computed,
+    count_at_least,
+    driest_half,
+    either,
+    greatest,
+    least,
+    mean,
+    pairs_at_least,
+    total,
+)
 
 
 @dataclass(frozen=True)
@@ -20,34 +37,33 @@ class Mistake:
 
     words: str
     """What the trainee did, addressed to them."""
-    work: Callable[..., float]
-    """The wrong calculation, a function of some of the formula's arguments in house units."""
+    work: Callable[..., Part]
+    """The wrong calculation in terms of some of the formula's arguments, in house units."""
+
+    @cached_property
+    def term(self) -> Part:
+        """The wrong calculation as a term."""
+        asked = inspect.signature(self.work).parameters.values()
+        return self.work(
+            *(
+                argument(one.name)
+                if one.default is inspect.Parameter.empty
+                else argument(one.name, one.default)
+                for one in asked
+            )
+        )
+
+    def result(self, given: Mapping[str, Any]) -> float | None:
+        """Return what the mistake gives with a formula's arguments; None if it gives nothing."""
+        try:
+            found = Scope(arguments=given).value(self.term)
+        except (KeyError, ValueError, ZeroDivisionError):
+            return None
+        return float(found) if found is not None and math.isfinite(found) else None
 
 
-def _wet_basis(mass: float, oven_dry_mass: float) -> float:
-    return 100.0 * (mass - oven_dry_mass) / mass
-
-
-def _driest_half(of: list[float]) -> float:
-    return float(sums.mean(sorted(of)[: (len(of) + 1) // 2]))
-
-
-def _time_above_in_all(interval: float, temperatures: list[float], threshold: float) -> float:
-    """Return the total of all runs, as if breaks did not matter."""
-    runs, total = [], 0.0
-    for temperature in [*temperatures, -273.0]:
-        if temperature >= threshold:
-            runs.append(temperature)
-        elif runs:
-            minutes = [count * interval * 60.0 for count in range(len(runs))]
-            total += float(heat.longest_run_above(minutes, runs, threshold)) / 60.0
-            runs = []
-    return total
-
-
-def _humidity(dry_bulb: float, wet_bulb: float, altitude: float = 0.0) -> float:
-    pressure = air.pressure_at_altitude(altitude / 1000.0)
-    return float(air.relative_humidity(dry_bulb, wet_bulb, pressure))
+def _humidity(dry_bulb: Part, wet_bulb: Part, altitude: Part = 0.0) -> Term:
+    return computed("relative_humidity", dry_bulb=dry_bulb, wet_bulb=wet_bulb, altitude=altitude)
 
 
 #: The common mistakes with each formula.
@@ -56,7 +72,7 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
         Mistake(
             "That is the wet basis: the water was divided by the wet mass. Divide by the "
             "oven-dry mass.",
-            _wet_basis,
+            lambda mass, oven_dry_mass: 100.0 * (mass - oven_dry_mass) / mass,
         ),
         Mistake(
             "That is the whole mass over the dry one. Take the dry mass off first: only the "
@@ -75,7 +91,7 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
         ),
         Mistake(
             "You divided by 1 − MC; divide by 1 + MC.",
-            lambda mc: 100.0 * mc / (100.0 - mc) if mc < 100.0 else float("nan"),
+            lambda mc: either(mc < 100.0, 100.0 * mc / (100.0 - mc), None),
         ),
     ),
     "oven_dry_mass": (
@@ -101,19 +117,15 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
     "controlling_moisture_content": (
         Mistake(
             "That is the plain mean of all boards. Only the wettest half controls.",
-            lambda of: float(sums.mean(of)),
+            mean,
         ),
         Mistake(
             "That is the wettest board alone. Take the mean of the wettest half.",
-            lambda of: max(of),
+            greatest,
         ),
-        Mistake("That is the driest half. The wettest half controls.", _driest_half),
+        Mistake("That is the driest half. The wettest half controls.", driest_half),
     ),
-    "mean": (
-        Mistake(
-            "That is the sum. Divide it by how many there are.", lambda of: float(sums.total(of))
-        ),
-    ),
+    "mean": (Mistake("That is the sum. Divide it by how many there are.", total),),
     "difference": (
         Mistake("You took them the other way round: mind the sign.", lambda a, b: b - a),
     ),
@@ -132,7 +144,7 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
         Mistake(
             "That is what is still to come. It has shrunk by the share of the way from fibre "
             "saturation.",
-            lambda total, mc, fsp=30.0: total * min(mc, fsp) / fsp,
+            lambda total, mc, fsp=30.0: total * least(mc, fsp) / fsp,
         ),
         Mistake(
             "That is the whole shrinkage, to oven-dry. Only part of it has happened.",
@@ -170,10 +182,10 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
         ),
         Mistake(
             "You read °F as °C: work with the temperature in one unit.",
-            lambda temperature, relative_humidity: float(
-                sorption.equilibrium_moisture_content(
-                    min(temperature * 1.8 + 32.0, 120.0), relative_humidity
-                )
+            lambda temperature, relative_humidity: computed(
+                "equilibrium_moisture_content",
+                temperature=least(temperature * 1.8 + 32.0, 120.0),
+                relative_humidity=relative_humidity,
             ),
         ),
     ),
@@ -210,12 +222,14 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
     "longest_run_above": (
         Mistake(
             "You added the runs together. One reading below the line begins the count again.",
-            _time_above_in_all,
+            lambda interval, temperatures, threshold: (
+                interval * pairs_at_least(temperatures, threshold)
+            ),
         ),
         Mistake(
             "You counted the readings. Time runs between them: one interval fewer.",
             lambda interval, temperatures, threshold: (
-                interval * sum(temperature >= threshold for temperature in temperatures)
+                interval * count_at_least(temperatures, threshold)
             ),
         ),
     ),
@@ -243,13 +257,6 @@ def usual_mistakes(
         The right result; mistakes that happen to give it are left out.
     """
     for mistake in MISTAKES.get(formula, ()):
-        try:
-            wrong = float(mistake.work(**_used(mistake.work, given)))
-        except (ValueError, ZeroDivisionError, TypeError):
-            continue
-        if wrong == wrong and abs(wrong - right) > 1e-9 * max(1.0, abs(right)):
+        wrong = mistake.result(given)
+        if wrong is not None and abs(wrong - right) > 1e-9 * max(1.0, abs(right)):
             yield wrong, mistake.words
-
-
-def _used(work: Callable[..., float], given: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: given[name] for name in inspect.signature(work).parameters if name in given}

@@ -2,31 +2,37 @@
 
 from __future__ import annotations
 
-from kilnfolio.physics.moisture import mass_at
-from kilnfolio.training.problem import (
-    Draw,
-    Written,
-    kind,
+from kilnfolio.training.expressions import (
+    Part,
+    Term,
+    computed,
+    each,
+    either,
+    result_of,
     rounded,
-    value_of,
     words,
 )
+from kilnfolio.training.problem import Draw, Step, Written, kind
 
 MC = "Moisture content"
 BOARDS = "Sample boards"
 CONTROL = "Controlling MC"
 
 
-def _section(draw: Draw, mc: float, dry: float | None = None) -> tuple[str, str]:
+def _mass_at(dry: Part, mc: Part) -> Term:
+    return computed("mass_at", oven_dry_mass=dry, mc=mc)
+
+
+def _section(draw: Draw, mc: Part, dry: Part = None) -> tuple[Term, Term]:
     """Return the green and oven-dry mass of a section of about this MC."""
-    dry = dry or draw.number(58.0, 130.0, 0.1)
-    return words(rounded(float(mass_at(dry, mc)), 0.1), "g"), words(dry, "g")
+    dry = draw.number(58.0, 130.0, 0.1) if dry is None else dry
+    return words(rounded(_mass_at(dry, mc), 0.1), "g"), words(dry, "g")
 
 
-def _pair(draw: Draw, mc: float) -> list[dict[str, str]]:
+def _pair(draw: Draw, mc: Part) -> list[Step]:
     """Return the steps that give the MCs of two sections of a board of about this MC."""
     size = draw.number(64.0, 124.0, 0.1)
-    pair = []
+    pair: list[Step] = []
     for name, off in (("first", draw.number(0.2, 0.9, 0.1)), ("second", -0.4)):
         green, dry = _section(draw, mc + off, rounded(size + draw.number(-3.0, 3.0, 0.1), 0.1))
         pair.append(
@@ -99,7 +105,7 @@ def _water_in_board(draw: Draw) -> Written:
 def _damp_section(draw: Draw) -> Written:
     dry = draw.number(62.0, 118.0, 0.1)
     left = draw.number(0.6, 2.4, 0.1)
-    green = words(rounded(float(mass_at(dry, draw.number(50.0, 92.0, 0.1))), 0.1), "g")
+    green = words(rounded(_mass_at(dry, draw.number(50.0, 92.0, 0.1)), 0.1), "g")
     return Written(
         "A section of {true.mass} green is taken from the oven at {soon.oven_dry_mass} because "
         "the shift ends. The next morning, at constant mass, it would have been "
@@ -127,31 +133,32 @@ def _damp_section(draw: Draw) -> Written:
 
 @kind("most-water", MC, "As wet as wood can be")
 def _most_water(draw: Draw) -> Written:
-    gravity = f"{draw.number(0.32, 0.68, 0.01):.2f}"
+    gravity = words(draw.number(0.32, 0.68, 0.01), "", 2)
     stated = draw.pick((110.0, 130.0, 150.0, 180.0))
     return Written(
-        f"A sheet gives an MC of {stated:.0f} % for a species of basic specific gravity "
+        "A sheet gives an MC of {stated} for a species of basic specific gravity "
         "{most.basic_specific_gravity}. What is the most its wood could hold, every cell full?",
         "Wood substance has a specific gravity of 1.54; the rest of the room can fill with water.",
         [{"let": "most", "compute": "maximum_mc", "basic_specific_gravity": gravity}],
-        lambda board: (
-            "Full of water it would be at {most}. "
-            + (
-                "The sheet is possible, though a board so wet is worth weighing again."
-                if value_of(board, "most") >= stated
-                else "The sheet cannot be right: look for a slip in a mass."
-            )
-        ),
+        "Full of water it would be at {most}. {verdict}",
+        {
+            "stated": words(stated, "%", 0),
+            "verdict": either(
+                result_of("most") >= stated,
+                "The sheet is possible, though a board so wet is worth weighing again.",
+                "The sheet cannot be right: look for a slip in a mass.",
+            ),
+        },
     )
 
 
 # --- sample boards --------------------------------------------------------------------------------
 
 
-def _board_of(draw: Draw, mc: float) -> tuple[str, float]:
+def _board_of(draw: Draw, mc: Part) -> tuple[Term, Term]:
     """Return the mass of a board of about this MC, and its oven-dry mass [g]."""
     dry = draw.number(1650.0, 3400.0, 1.0)
-    return words(rounded(float(mass_at(dry, mc)), 1.0), "g", 0), dry
+    return words(rounded(_mass_at(dry, mc), 1.0), "g", 0), dry
 
 
 @kind("board-oven-dry", BOARDS, "Oven-dry mass of a sample board")
@@ -205,7 +212,7 @@ def _sections_to_today(draw: Draw) -> Written:
     start = draw.number(55.0, 95.0, 0.1)
     pair = _pair(draw, start)
     green, dry = _board_of(draw, start)
-    later = words(rounded(float(mass_at(dry, draw.number(18.0, 44.0, 0.1))), 1.0), "g", 0)
+    later = words(rounded(_mass_at(dry, draw.number(18.0, 44.0, 0.1)), 1.0), "g", 0)
     return Written(
         "A sample board weighs {dry.mass} between two sections: {first.mass} green and "
         "{first.oven_dry_mass} oven-dry, and {second.mass} and {second.oven_dry_mass}. Some days "
@@ -226,7 +233,7 @@ def _sections_out(draw: Draw) -> Written:
     mc = draw.number(58.0, 92.0, 0.1)
     out = draw.pick((1.0, 1.5, 2.0, 3.0))
     green, dry = _board_of(draw, mc)
-    later = words(rounded(float(mass_at(dry, draw.number(7.0, 11.0, 0.1))), 1.0), "g", 0)
+    later = words(rounded(_mass_at(dry, draw.number(7.0, 11.0, 0.1)), 1.0), "g", 0)
     return Written(
         "A board weighed {right.mass} when cut. Its sections say {right.mc}, but one lay on the "
         "saw table before weighing, and {wrong.mc} was written. Near the end the board weighs "
@@ -256,17 +263,17 @@ def _sections_out(draw: Draw) -> Written:
 
 @kind("scale-step", BOARDS, "What the scale can tell apart")
 def _scale_step(draw: Draw) -> Written:
-    mass, dry = _board_of(draw, draw.number(8.0, 40.0, 0.1))
-    step = draw.pick((1.0, 2.0, 5.0, 10.0))
-    more = words(float(mass.split()[0]) + step, "g", 0)
-    dried = words(dry, "g", 0)
+    dry = draw.number(1650.0, 3400.0, 1.0)
+    mass = rounded(_mass_at(dry, draw.number(8.0, 40.0, 0.1)), 1.0)
+    step = draw.pick((5.0, 10.0, 20.0))
+    low, high, dried = (words(value, "g", 0) for value in (mass, mass + step, dry))
     return Written(
         "A board of oven-dry mass {low.oven_dry_mass} shows {low.mass}; one step of the scale more "
         "would be {high.mass}. How many points of MC is one step worth?",
         "Work both masses and take the difference.",
         [
-            {"let": "low", "compute": "moisture_content", "mass": mass, "oven_dry_mass": dried},
-            {"let": "high", "compute": "moisture_content", "mass": more, "oven_dry_mass": dried},
+            {"let": "low", "compute": "moisture_content", "mass": low, "oven_dry_mass": dried},
+            {"let": "high", "compute": "moisture_content", "mass": high, "oven_dry_mass": dried},
             {"let": "worth", "compute": "difference", "a": "high", "b": "low"},
         ],
         "{low} against {high}: one step is worth {worth}. No MC of this board is known more finely "
@@ -309,14 +316,11 @@ def _cut_again(draw: Draw) -> Written:
 # --- controlling MC -------------------------------------------------------------------------------
 
 
-def _boards(draw: Draw, count: int, low: float = 22.0, high: float = 60.0) -> list[str]:
-    middle = draw.number(low, high, 0.1)
-    return [
-        words(value, "%")
-        for value in draw.numbers(
-            count, rounded(middle - 8.0, 0.1), rounded(middle + 8.0, 0.1), 0.1
-        )
-    ]
+def _boards(draw: Draw, count: Part, middle: Part = None, spread: float = 8.0) -> Term:
+    """Return the MCs of so many boards, all different, as entered."""
+    middle = draw.number(22.0, 60.0, 0.1) if middle is None else middle
+    mcs = draw.numbers(count, middle - spread, middle + spread, 0.1)
+    return each(mcs, lambda mc: words(mc, "%"))
 
 
 @kind("wettest-half", CONTROL, "The wettest half of an even number")
@@ -373,10 +377,7 @@ def _mean_misleads(draw: Draw) -> Written:
 def _step_due(draw: Draw) -> Written:
     trigger = draw.pick((50.0, 40.0, 35.0, 30.0, 25.0))
     middle = trigger - draw.number(0.0, 4.5, 0.1)
-    boards = [
-        words(value, "%")
-        for value in draw.numbers(6, rounded(middle - 5.0, 0.1), rounded(middle + 5.0, 0.1), 0.1)
-    ]
+    boards = _boards(draw, 6, middle, 5.0)
     return Written(
         "The next step begins at a controlling MC of {room.a}. This morning's boards: "
         "{control.of}. Do you step?",
@@ -385,21 +386,21 @@ def _step_due(draw: Draw) -> Written:
             {"let": "control", "compute": "controlling_moisture_content", "of": boards},
             {"let": "room", "compute": "difference", "a": words(trigger, "%", 0), "b": "control"},
         ],
-        lambda board: (
-            "The controlling MC is {control}. "
-            + (
-                "Yes: the trigger is reached."
-                if round(value_of(board, "control"), 1) <= trigger
-                else "No: it is still above the trigger. Hold the air and weigh again next round."
+        "The controlling MC is {control}. {verdict}",
+        {
+            "verdict": either(
+                trigger >= rounded(result_of("control"), 0.1),
+                "Yes: the trigger is reached.",
+                "No: it is still above the trigger. Hold the air and weigh again next round.",
             )
-        ),
+        },
     )
 
 
 @kind("control-from-masses", CONTROL, "From four masses to the controlling MC")
 def _control_from_masses(draw: Draw) -> Written:
     middle = draw.number(24.0, 52.0, 0.1)
-    steps: list[dict[str, str | list[str]]] = []
+    steps: list[Step] = []
     parts = []
     for name in ("A", "B", "C", "D"):
         mass, dry = _board_of(draw, middle + draw.number(-6.0, 6.0, 0.1))

@@ -1,14 +1,13 @@
 """The pages of practice problems and drills, and the numbers that a script exchanges.
 
 The page of problems holds one set and works without script. With script, every problem can be shown
-with other numbers. Those too were worked when the site was built: scripts contain no formula.
+with new numbers, drawn and worked out in the browser.
 """
 
 from __future__ import annotations
 
-import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,22 +17,23 @@ from markupsafe import Markup
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
-from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
+from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import render
-from kilnfolio.review.limits import LimitTable, limit_table
+from kilnfolio.review.limits import limit_table
 from kilnfolio.training.drills import Drill
-from kilnfolio.training.expected import Expected, expected
+from kilnfolio.training.expected import expected
 from kilnfolio.training.faults import FAULTS
 from kilnfolio.training.kinds import TOPICS, by_topic
-from kilnfolio.training.problem import KINDS, Kind, Problem, make_problem
+from kilnfolio.training.problem import KINDS, Problem, make_problem
+from kilnfolio.training.problem_script import problem_data, script
 
-#: Path of the page in the edition, and of the file of other numbers that it loads.
+#: Path of the page in the edition, and of the data that its script loads.
 PATH = "practice.html"
-NUMBERS_PATH = "assets/practice-numbers.js"
+PROBLEMS_PATH = "assets/practice-problems.js"
 #: Path of the drills.
 DRILLS_PATH = "drills.html"
-#: Sets of numbers for each problem.
-SETS = 12
+#: Seed of the numbers of the printed booklet, beyond all that the page's script draws by itself.
+BOOKLET_SEED = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -47,31 +47,15 @@ class Topic:
     problems: Sequence[Problem]
 
 
-def sets_of(
-    kind: Kind, limits: LimitTable, count: int, regional: RegionalFormat = PLAIN
-) -> list[Problem]:
-    """Return different problems of a kind, by rising seeds.
-
-    Returns fewer than `count` if the kind does not have enough different numbers.
-    """
-    found: dict[str, Problem] = {}
-    for seed in range(20 * count):
-        problem = make_problem(kind, seed, limits, regional)
-        found.setdefault(problem.ask, problem)
-        if len(found) == count:
-            break
-    return list(found.values())
-
-
-def topics(folder: MillFolder, place: int) -> list[Topic]:
-    """Return every topic with its problems of one set of numbers; sets count from 0."""
+def topics(folder: MillFolder, seed: int) -> list[Topic]:
+    """Return every topic with its problems, with the numbers of a seed."""
     limits, regional = limit_table(folder), regional_format(folder.mill.record)
     return [
         Topic(
             title,
             title.lower().replace(" ", "-"),
             routes.chapter(TOPICS[title]),
-            [sets_of(kind, limits, place + 1, regional)[-1] for kind in kinds],
+            [make_problem(kind, seed, limits, regional) for kind in kinds],
         )
         for title, kinds in by_topic().items()
     ]
@@ -95,8 +79,8 @@ def render_practice(folder: MillFolder, env: Environment) -> Page:
     groups = topics(folder, 0)
     summary = (
         f"{len(KINDS)} problems over MC, sample boards, EMC, controlling MC, rates, equalizing, "
-        "surveys, shrinkage and heat treatment, each with a hint, a worked answer, and fresh "
-        "numbers."
+        "surveys, shrinkage and heat treatment, each with a hint, a worked answer, and new "
+        "numbers as often as you like."
     )
     html = render(
         env,
@@ -110,8 +94,7 @@ def render_practice(folder: MillFolder, env: Environment) -> Page:
         kinds=[
             (topic.title, [problem.kind.slug for problem in topic.problems]) for topic in groups
         ],
-        sets=SETS,
-        numbers_path=NUMBERS_PATH,
+        problems_path=PROBLEMS_PATH,
     )
     text = " ".join(f"{kind.title}." for kind in KINDS.values())
     return Page(PATH, html, "Practice", "practice", text, summary)
@@ -177,37 +160,6 @@ def _drills_page(drills: Sequence[Drill], env: Environment, **values: Any) -> st
     )
 
 
-def practice_numbers(folder: MillFolder) -> str:
-    """Return the script file of every set of numbers, starting with the page's own."""
-    limits, regional = limit_table(folder), regional_format(folder.mill.record)
-    said: dict[str, int] = {}
-    units: dict[str, Mapping[str, tuple[float, float]]] = {}
-
-    def figure(asked: Expected) -> list[Any]:
-        """Return a figure to be typed as plain data: label, figure, tolerance, units, mistakes."""
-        key = f"{asked.unit}|{','.join(asked.units)}"
-        units[key] = {word: (unit.factor, unit.offset) for word, unit in asked.units.items()}
-        mistakes = [(value, said.setdefault(words, len(said))) for value, words in asked.wrong]
-        return [asked.label, asked.value, asked.tolerance, asked.unit, key, mistakes]
-
-    sets = {
-        slug: [
-            {
-                "ask": str(problem.ask),
-                "answer": str(problem.answer),
-                "typed": [figure(asked) for asked in expected(problem)],
-            }
-            for problem in sets_of(kind, limits, SETS, regional)
-        ]
-        for slug, kind in KINDS.items()
-    }
-    return (
-        _script("practiceNumbers", sets)
-        + _script("practiceUnits", units)
-        + _script("practiceMistakes", list(said))
-    )
-
-
-def _script(name: str, value: object) -> str:
-    words = json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-    return f"window.{name}=" + words.replace("<", "\\u003c") + ";\n"
+def practice_problems(folder: MillFolder) -> str:
+    """Return the script file of every kind of problem, which holds no answer."""
+    return script("practiceProblems", problem_data(folder))

@@ -14,8 +14,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from kilnfolio.physics import moisture
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.runtime.files import read_file, read_text
+from kilnfolio.training.random_numbers import RandomNumbers
 from kilnfolio.training.scenario import read_scenarios
-from kilnfolio.training.simulation import START_C, STEP_H, RandomNumbers, Run, apply
+from kilnfolio.training.simulation import START_C, STEP_H, Run, apply
 
 #: Id of the charge, its kiln and its schedule.
 NAME = "bench"

@@ -2,17 +2,17 @@
 
 Every calculation is a formula of the registry and every number in the text is an argument or result
 of one, so question and answer cannot disagree. The same kind and seed give the same
-problem on every machine.
+problem on every machine, and in the script of the practice page: a kind is written in terms
+(`expressions`), which both work out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
-from typing import Any, TypeVar
+from functools import cached_property
+from typing import Any
 
-import numpy as np
 from markupsafe import Markup
 
 from kilnfolio.handbook.examples import PLACEHOLDER, WorkedSteps, as_worked, title_of
@@ -26,75 +26,57 @@ from kilnfolio.review.working import (
     with_limits,
     words_of,
 )
+from kilnfolio.training.expressions import Part, Scope, Term
+from kilnfolio.training.random_numbers import RandomNumbers, seed_of
 
-T = TypeVar("T")
-Entered = str | list[str]
-#: A step: its name, its formula, and the formula's arguments as people write them.
-Step = Mapping[str, Entered]
+#: A step as written: its name, its formula, and the formula's arguments, which may be terms.
+Step = Mapping[str, Part]
+#: A step with its arguments as people write them.
+Entered = Mapping[str, str | list[str]]
 
 
 class Draw:
-    """Random numbers for a problem, rounded as people write them.
+    """Random values for a kind of problem, rounded as people write them, as terms."""
 
-    Parameters
-    ----------
-    kind : str
-        Slug of the kind of problem.
-    seed : int
-        Seed, from 0; another seed gives other numbers.
-    """
+    def __init__(self) -> None:
+        self.drawn: list[Term] = []
 
-    def __init__(self, kind: str, seed: int):
-        self._generator = np.random.default_rng([seed, *kind.encode()])
+    def _term(self, operation: str, *parts: Part) -> Term:
+        self.drawn.append(Term(operation, parts))
+        return self.drawn[-1]
 
-    def number(self, low: float, high: float, step: float) -> float:
+    def number(self, low: Part, high: Part, step: float) -> Term:
         """Return one of low, low + step, …, high."""
-        count = round((high - low) / step)
-        return rounded(low + step * int(self._generator.integers(0, count + 1)), step)
+        return self._term("number", low, high, step)
 
-    def numbers(self, count: int, low: float, high: float, step: float) -> list[float]:
-        """Return several different ones."""
-        most = round((high - low) / step) + 1
-        chosen = self._generator.choice(most, size=count, replace=False)
-        return [rounded(low + step * int(one), step) for one in chosen]
+    def numbers(self, count: Part, low: Part, high: Part, step: float) -> Term:
+        """Return a list of several different ones."""
+        return self._term("different", count, low, high, step)
 
-    def pick(self, choices: Sequence[T]) -> T:
+    def pick(self, choices: Sequence[float | str | bool]) -> Term:
         """Return one of the choices."""
-        return choices[int(self._generator.integers(0, len(choices)))]
+        return self._term("pick", tuple(choices))
 
-    def readings(self, count: int, mean: float, sd: float, step: float) -> list[float]:
-        """Return readings scattered about a mean."""
-        return [rounded(float(value), step) for value in self._generator.normal(mean, sd, count)]
-
-
-def rounded(value: float, step: float) -> float:
-    """Return a value rounded to a multiple of `step`, without binary rounding errors."""
-    return float(round(value / step) * Decimal(str(step)))
-
-
-def words(value: float, unit: str, decimals: int = 1) -> str:
-    """Return a quantity as people write it: ``121.5 g``."""
-    return f"{value:.{decimals}f} {unit}"
-
-
-def value_of(board: WorkedSteps, name: str) -> float:
-    """Return the result of a step in its house unit; for an interval, its lower end."""
-    value = board.results[name].value
-    return value[0] if isinstance(value, tuple) else value
+    def readings(self, count: int, middle: Part, sd: float, step: float) -> Term:
+        """Return a list of readings scattered about a mean."""
+        return self._term("readings", count, middle, sd, step)
 
 
 @dataclass(frozen=True)
 class Written:
-    """A problem before it is worked.
+    """A problem before it has numbers.
 
-    In the text, ``{step}`` stands for a result and ``{step.argument}`` for an argument as entered.
+    In the text, ``{step}`` stands for a result, ``{step.argument}`` for an argument as entered, and
+    any other ``{name}`` for the words of `also`.
     """
 
     ask: str
     hint: str
     steps: Sequence[Step]
-    answer: str | Callable[[WorkedSteps], str]
-    """The text of the answer, or a function that writes it from the results."""
+    answer: str
+    also: Mapping[str, Part] = field(default_factory=dict)
+    """Further words by their names, such as those that depend on a result; they may contain
+    placeholders for steps, and for others of them that come before."""
 
 
 @dataclass(frozen=True)
@@ -106,6 +88,22 @@ class Kind:
     title: str
     write: Callable[[Draw], Written]
 
+    @cached_property
+    def terms(self) -> tuple[Written, tuple[Term, ...]]:
+        """The problem in terms, and the random values to draw for it, in order."""
+        draw = Draw()
+        return self.write(draw), tuple(draw.drawn)
+
+    def entered(self, seed: int) -> tuple[Scope, list[Entered]]:
+        """Return the random values of a seed, and the steps with their arguments as entered."""
+        written, drawn = self.terms
+        scope = Scope()
+        scope.draw(drawn, RandomNumbers(seed_of(f"{self.slug} {seed}")))
+        steps: list[Entered] = [
+            {name: scope.value(part) for name, part in step.items()} for step in written.steps
+        ]
+        return scope, steps
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -113,7 +111,7 @@ class Problem:
 
     kind: Kind
     seed: int
-    steps: Sequence[Step]
+    steps: Sequence[Entered]
     board: WorkedSteps
     ask: Markup
     hint: Markup
@@ -161,25 +159,39 @@ def make_problem(
     regional : RegionalFormat, optional
         The region, which decides which units come first.
     """
-    written = of.write(Draw(of.slug, seed))
+    written, _ = of.terms
+    scope, steps = of.entered(seed)
     board = WorkedSteps(regional)
-    given = {str(step["let"]): _work(board, step, limits) for step in written.steps}
-    answer = written.answer if isinstance(written.answer, str) else written.answer(board)
+    given = {str(step["let"]): _work(board, step, limits) for step in steps}
+    scope.results = {name: _lower(result.value) for name, result in board.results.items()}
+    also: dict[str, str] = {}
+    for name, part in written.also.items():
+        also[name] = _put(scope.value(part), also)
+    ask, hint, answer = (_put(text, also) for text in (written.ask, written.hint, written.answer))
     return Problem(
         of,
         seed,
-        written.steps,
+        steps,
         board,
-        _prose(written.ask, board),
-        _prose(written.hint, board),
+        _prose(ask, board),
+        _prose(hint, board),
         _prose(answer, board) + board.html(),
         given,
-        written.ask,
+        ask,
         answer,
     )
 
 
-def _work(board: WorkedSteps, step: Step, limits: LimitTable) -> dict[str, Any]:
+def _lower(value: float | tuple[float, float]) -> float:
+    return value[0] if isinstance(value, tuple) else value
+
+
+def _put(text: str, also: Mapping[str, str]) -> str:
+    """Put further words into a text, and leave the placeholders of steps."""
+    return PLACEHOLDER.sub(lambda match: also.get(match[1], match[0]), text)
+
+
+def _work(board: WorkedSteps, step: Entered, limits: LimitTable) -> dict[str, Any]:
     """Work a step, add it to the board, and return its arguments in house units."""
     name, formula = str(step["let"]), FORMULAS[str(step["compute"])]
     values = {
@@ -207,7 +219,7 @@ def _bare(value: Any) -> Any:
     return value.value if isinstance(value, Quantity) else value
 
 
-def _value(argument: Argument, entered: Entered, board: WorkedSteps) -> Any:
+def _value(argument: Argument, entered: str | list[str], board: WorkedSteps) -> Any:
     if isinstance(entered, list):
         return tuple(_quantity(argument, one, board) for one in entered)
     return entered if argument.choices else _quantity(argument, entered, board)

@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-from kilnfolio.physics.moisture import mass_at
-from kilnfolio.training.problem import (
-    Draw,
-    Written,
-    kind,
-    rounded,
-    value_of,
-    words,
-)
+from kilnfolio.training.expressions import Term, computed, either, result_of, rounded, words
+from kilnfolio.training.problem import Draw, Written, kind
 
 RATES = "Drying rates"
 EQUALIZING = "Equalizing and conditioning"
 
 
-def _hours(draw: Draw) -> str:
+def _hours(draw: Draw) -> Term:
     return words(draw.pick((11.5, 12.0, 17.0, 18.0, 23.0, 24.0, 25.0, 36.0)), "h", 1)
 
 
@@ -46,7 +39,7 @@ def _rate_from_masses(draw: Draw) -> Written:
     start = draw.number(30.0, 58.0, 0.1)
     dried = words(dry, "g", 0)
     masses = [
-        words(rounded(float(mass_at(dry, mc)), 1.0), "g", 0)
+        words(rounded(computed("mass_at", oven_dry_mass=dry, mc=mc), 1.0), "g", 0)
         for mc in (start, start - draw.number(1.2, 3.6, 0.1))
     ]
     return Written(
@@ -103,7 +96,7 @@ def _within(draw: Draw) -> Written:
     hours = draw.pick((12.0, 18.0, 24.0))
     lost = rounded(allowed * draw.pick((0.75, 0.8, 0.85, 1.15, 1.2, 1.3)) * hours / 24.0, 0.1)
     return Written(
-        f"The safe daily loss on the species sheet is {allowed:.1f} points. The fastest board fell "
+        "The safe daily loss on the species sheet is {allowed}. The fastest board fell "
         "from {rate.mc_from} to {rate.mc_to} in {rate.time}. Is it within?",
         "The limit is for 24 hours; the weighings were not 24 hours apart.",
         [
@@ -115,15 +108,15 @@ def _within(draw: Draw) -> Written:
                 "time": words(hours, "h", 0),
             }
         ],
-        lambda board: (
-            "It loses {rate}: "
-            + (
-                "within the limit."
-                if value_of(board, "rate") <= allowed
-                else "over the limit. Make the air damper, look for surface checks, and write both "
-                "down."
-            )
-        ),
+        "It loses {rate}: {verdict}",
+        {
+            "allowed": words(allowed, "points"),
+            "verdict": either(
+                allowed >= result_of("rate"),
+                "within the limit.",
+                "over the limit. Make the air damper, look for surface checks, and write both down.",
+            ),
+        },
     )
 
 
@@ -151,7 +144,7 @@ def _part_day(draw: Draw) -> Written:
 # --- equalizing and conditioning ------------------------------------------------------------------
 
 
-def _target(draw: Draw) -> str:
+def _target(draw: Draw) -> Term:
     return words(draw.number(6.0, 14.0, 0.5), "%")
 
 
@@ -203,7 +196,7 @@ def _conditioning_air(draw: Draw) -> Written:
     dry = words(draw.number(60.0, 77.0, 1.0), "°C", 0)
     timber = draw.pick(("hardwood", "softwood"))
     return Written(
-        f"A {timber} charge equalized to {{emc.target}} is to be conditioned at a dry bulb of "
+        "A {emc.kind} charge equalized to {emc.target} is to be conditioned at a dry bulb of "
         "{rh.temperature}, {wet.altitude} above sea level. Which EMC, and which wet bulb?",
         "Conditioning air stands above the target; by how much is one of the mill's limits.",
         [

@@ -19,6 +19,7 @@ import numpy as np
 from kilnfolio.physics import air, drying_board, moisture, sorption, water
 from kilnfolio.physics._types import Floats
 from kilnfolio.training import kiln_air
+from kilnfolio.training.random_numbers import RandomNumbers
 
 STEP_H = 2.0
 """Time step, during which the air is constant. [h]"""
@@ -43,25 +44,6 @@ WEIGHING_NOISE_PCT = 0.12
 """Standard deviation of a weighing. [% MC]"""
 
 Decision = Mapping[str, Any]
-
-
-class RandomNumbers:
-    """Random numbers that are the same in every language, by 32-bit integer arithmetic only."""
-
-    def __init__(self, seed: int):
-        self._state = seed & 0xFFFFFFFF
-
-    def share(self) -> float:
-        """Return a uniform random number, at least 0 and below 1."""
-        self._state = (self._state + 0x6D2B79F5) & 0xFFFFFFFF
-        t = self._state
-        t = ((t ^ (t >> 15)) * (t | 1)) & 0xFFFFFFFF
-        t ^= (t + (((t ^ (t >> 7)) * (t | 61)) & 0xFFFFFFFF)) & 0xFFFFFFFF
-        return ((t ^ (t >> 14)) & 0xFFFFFFFF) / 4294967296.0
-
-    def normal(self) -> float:
-        """Return a roughly normal number of mean 0 and standard deviation 1: a sum of twelve."""
-        return sum(self.share() for _ in range(12)) - 6.0
 
 
 @dataclass(frozen=True)

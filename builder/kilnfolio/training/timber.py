@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from kilnfolio.training.problem import Draw, Written, kind, words
+from kilnfolio.training.expressions import words
+from kilnfolio.training.problem import Draw, Written, kind
 
 SHRINKAGE = "Shrinkage and movement"
 WATER = "Water in a load"
@@ -90,7 +91,7 @@ def _movement(draw: Draw) -> Written:
                 "let": "change",
                 "compute": "dimension_change",
                 "size": words(draw.number(120.0, 600.0, 10.0), "mm", 0),
-                "coefficient": f"{draw.number(0.0015, 0.0037, 0.0001):.4f}",
+                "coefficient": words(draw.number(0.0015, 0.0037, 0.0001), "", 4),
                 "mc_from": words(start, "%"),
                 "mc_to": words(start + draw.number(2.0, 5.0, 0.5), "%"),
             }
@@ -124,7 +125,7 @@ def _floor(draw: Draw) -> Written:
                 "let": "change",
                 "compute": "dimension_change",
                 "size": words(draw.number(57.0, 180.0, 1.0), "mm", 0),
-                "coefficient": f"{draw.number(0.0018, 0.0037, 0.0001):.4f}",
+                "coefficient": words(draw.number(0.0018, 0.0037, 0.0001), "", 4),
                 "mc_from": "winter",
                 "mc_to": "summer",
             },
@@ -147,7 +148,7 @@ def _volume(draw: Draw) -> Written:
             {
                 "let": "volume",
                 "compute": "volume",
-                "pieces": str(int(draw.number(90, 260, 2))),
+                "pieces": words(draw.number(90.0, 260.0, 2.0), "", 0),
                 "thickness": words(draw.pick((27.0, 32.0, 38.0, 52.0)), "mm", 0),
                 "width": words(draw.number(110.0, 210.0, 5.0), "mm", 0),
                 "length": words(draw.number(2.4, 4.8, 0.1), "m"),

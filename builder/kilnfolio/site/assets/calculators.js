@@ -50,6 +50,21 @@
     return number(rounded(near, decimals), Math.max(decimals, 0));
   }
 
+  /* A sum in numpy's order, so that a mean on the edge of rounding is rounded alike. */
+  function total(values) {
+    const lanes = values.length < 8 ? 1 : 8;
+    const whole = values.length - (values.length % lanes);
+    const sums = values.slice(0, lanes);
+    for (let i = lanes; i < whole; i += 1) sums[i % lanes] += values[i];
+    let found = sums[0] ?? 0;
+    if (lanes === 8) {
+      const [a, b, c, d, e, f, g, h] = sums;
+      found = a + b + (c + d) + (e + f + (g + h));
+    }
+    for (const value of values.slice(whole)) found += value;
+    return found;
+  }
+
   kilnfolio.makeCalculators = function makeCalculators(data) {
     const given = data.constants;
 
@@ -88,6 +103,8 @@
 
     const PARTS = /^([-+]?[\d./]+(?: \d+\/\d+)?)\s*(.*)$/s;
     const CUSTOMARY_WORDS = /(?:°F|\bF|\blb|\boz|\bin|\bft|\bbf|\bmbf|lb\/ft³|ft\/min|\d\/4)\.?$/;
+
+    const isCustomary = (q) => CUSTOMARY_WORDS.test(q.entered);
 
     function asEntered(q) {
       let words = q.entered;
@@ -129,7 +146,7 @@
       const words = asEntered(q);
       const written = PARTS.exec(q.entered);
       const digits = written ? Math.max(2, written[1].replace(/\D|^[0.]+/g, "").length) : 3;
-      if (!CUSTOMARY_WORDS.test(q.entered)) {
+      if (!isCustomary(q)) {
         const fine = q.of === "Temperature" && q.entered.includes(".") ? 4 : Math.min(digits, 4);
         return [words, customary(q.value, q.of, fine)];
       }
@@ -458,7 +475,7 @@
       moisture_content: (a) => moistureContent(a.mass, a.oven_dry_mass),
       oven_dry_mass: (a) => ovenDryMass(a.mass, a.mc),
       mass_at: (a) => massAt(a.oven_dry_mass, a.mc),
-      mean: (a) => a.of.reduce((sum, one) => sum + one, 0) / a.of.length,
+      mean: (a) => total(a.of) / a.of.length,
       depression: (a) => a.dry_bulb - a.wet_bulb,
       wet_bulb_of_depression: (a) => a.dry_bulb - a.depression,
       pressure_at_altitude: pressureFor,
@@ -488,6 +505,17 @@
       meter_temperature_correction: (a) =>
         readingAtCalibration(a.reading, a.wood_temperature, a.calibration_temperature),
     };
+
+    /* A list of values, with a common unit only once. */
+    function listed(values) {
+      let words = values.map(asEntered);
+      const heads = words.map((word) => word.split(NBSP).slice(0, -1).join(NBSP));
+      const units = new Set(words.map((word) => word.split(NBSP).at(-1)));
+      if (units.size === 1 && heads.every(Boolean)) {
+        words = [...heads.slice(0, -1), words.at(-1)];
+      }
+      return [words.slice(0, -1).join(", "), words.at(-1)].filter(Boolean).join(" and ");
+    }
 
     /* A value substituted in a formula: metric for temperatures, else in the unit it was entered in. */
     function term(value) {
@@ -738,10 +766,20 @@
       wetBulb,
       dewPoint,
       relativeHumidityForEmc,
+      risingRoot,
+      functions: FUNCTIONS,
+      putIns: PUT_IN,
+      putIn,
+      printed,
+      term,
+      both,
+      asEntered,
+      isCustomary,
+      listed,
     };
   };
 
-  kilnfolio.figures = { fixed, rounded, number, measure, significant };
+  kilnfolio.figures = { fixed, rounded, number, measure, significant, total };
 
   /* ---- the page -------------------------------------------------------------------------------- */
 

@@ -119,26 +119,6 @@
       return (tangential / board.fsp) * (Math.max(board.fsp - face, 0) - below);
     }
 
-    /* ---- training/simulation.py ------------------------------------------------------------------- */
-
-    class RandomNumbers {
-      constructor(seed) {
-        this.state = seed >>> 0;
-      }
-      share() {
-        this.state = (this.state + 0x6d2b79f5) >>> 0;
-        let t = this.state;
-        t = Math.imul(t ^ (t >>> 15), t | 1) >>> 0;
-        t = (t ^ (t + Math.imul(t ^ (t >>> 7), t | 61))) >>> 0;
-        return ((t ^ (t >>> 14)) >>> 0) / 4294967296;
-      }
-      normal() {
-        let sum = 0;
-        for (let i = 0; i < 12; i += 1) sum += this.share();
-        return sum - 6;
-      }
-    }
-
     /* ---- training/kiln_air.py --------------------------------------------------------------------- */
 
     const { constants: K, figures: F } = given;
@@ -225,7 +205,7 @@
         this.weighings = [];
         this.log = [];
         this.decisions = [];
-        this.numbers = new RandomNumbers(seed);
+        this.numbers = new kilnfolio.RandomNumbers(seed);
         this.boards = [];
         const initial = [];
         for (let i = 0; i < scenario.boards; i += 1) {
@@ -515,6 +495,6 @@
       return made;
     }
 
-    return { Run, replay, stepsEarlier, advance, newBoard, gradient, mean, RandomNumbers };
+    return { Run, replay, stepsEarlier, advance, newBoard, gradient, mean };
   };
 })();

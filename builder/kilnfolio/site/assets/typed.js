@@ -1,17 +1,15 @@
-// Answers typed into the practice problems: read with their unit and compared with the figure worked by the
-// build and with the results of common mistakes. Progress is stored on this device only.
+// Answers typed into the practice problems: read with their unit and compared with the figure worked out by
+// problems.js and with the results of common mistakes. Progress is stored on this device only.
 (() => {
   "use strict";
-  const sets = window.practiceNumbers;
-  const units = window.practiceUnits;
-  const mistakes = window.practiceMistakes;
+  const shown = window.practiceShown;
   const STORE = "kilnfolio-practice";
-  if (!sets || !units) {
+  if (!shown) {
     return;
   }
 
-  /** Reads "12,5 %" or "3.1 kg" as a figure in the unit of the key; null if it is not a number. */
-  function read(words, key, unit) {
+  /** Reads "12,5 %" or "3.1 kg" as a figure in the unit asked for; null if it is not a number. */
+  function read(words, table, unit) {
     const found = /^\s*([+\-\u2212]?\d+(?:[.,]\d+)?|[+\-\u2212]?[.,]\d+)\s*(.*?)\s*$/.exec(
       words.replace(/(\d)[ \u00a0\u202f](?=\d{3})/g, "$1"),
     );
@@ -20,7 +18,6 @@
     }
     const number = Number(found[1].replace("\u2212", "-").replace(",", "."));
     const word = found[2] || unit;
-    const table = units[key];
     let line = table[word] || table[word.toLowerCase()] || (word === "percent" && table["%"]);
     if (!line && word === "°") {
       line = table["°C"];
@@ -32,28 +29,23 @@
   }
 
   function judge(words, typed) {
-    const value = typed[1];
-    const near = typed[2];
-    const unit = typed[3];
-    const number = read(words, typed[4], unit);
+    const { value, near, unit, units } = typed;
+    const number = read(words, units, unit);
     if (number === null) {
       return ["wrong", `Type a number${unit ? `, as in 12.5 ${unit}` : ""}.`];
     }
     if (number === undefined) {
-      return [
-        "wrong",
-        `That unit does not fit here. Known: ${Object.keys(units[typed[4]]).join(", ")}.`,
-      ];
+      return ["wrong", `That unit does not fit here. Known: ${Object.keys(units).join(", ")}.`];
     }
     if (Math.abs(number - value) <= near) {
       return ["right", "Right."];
     }
     // mistakes are matched with the tolerance of the answer itself
-    const like = typed[5].filter(
+    const like = typed.wrong.filter(
       (one) => Math.abs(number - one[0]) <= Math.max(near, 0.004 * Math.abs(one[0])),
     )[0];
     if (like) {
-      return ["wrong", mistakes[like[1]]];
+      return ["wrong", like[1]];
     }
     if (value && Math.abs(number / value - 100) < 0.5) {
       return ["wrong", "A hundred times too large: a percentage was left as it was."];
@@ -120,14 +112,13 @@
   // --- one form ------------------------------------------------------------------------------------
   function fill(form) {
     const kind = form.dataset.kind;
-    const problem = document.getElementById(kind);
-    const typed = sets[kind][Number(problem.dataset.set || 0)].typed;
+    const typed = shown(kind).typed;
     form.textContent = "";
     typed.forEach((one, place) => {
       const name = `${kind}-typed-${place}`;
       const field = element("div", "", { class: "field" });
       field.append(
-        element("label", one[0], { for: name }),
+        element("label", one.label, { for: name }),
         element("input", "", {
           id: name,
           type: "text",
@@ -135,7 +126,7 @@
           autocomplete: "off",
           "aria-describedby": `${name}-said`,
         }),
-        element("span", one[3], { class: "unit" }),
+        element("span", one.unit, { class: "unit" }),
         element("p", "", { class: "said meta", id: `${name}-said`, role: "status" }),
       );
       form.append(field);
@@ -148,8 +139,7 @@
 
   function check(form) {
     const kind = form.dataset.kind;
-    const problem = document.getElementById(kind);
-    const typed = sets[kind][Number(problem.dataset.set || 0)].typed;
+    const typed = shown(kind).typed;
     let all = true;
     form.querySelectorAll(".field").forEach((field, place) => {
       const input = field.querySelector("input");

@@ -42,6 +42,38 @@
 
   kilnfolio.numbers = { fixed, number, measure, NBSP, MINUS };
 
+  /* ---- random numbers: training/random_numbers.py ----------------------------------------------- */
+
+  kilnfolio.RandomNumbers = class RandomNumbers {
+    constructor(seed) {
+      this.state = seed >>> 0;
+    }
+    share() {
+      this.state = (this.state + 0x6d2b79f5) >>> 0;
+      let t = this.state;
+      t = Math.imul(t ^ (t >>> 15), t | 1) >>> 0;
+      t = (t ^ (t + Math.imul(t ^ (t >>> 7), t | 61))) >>> 0;
+      return ((t ^ (t >>> 14)) >>> 0) / 4294967296;
+    }
+    normal() {
+      let sum = 0;
+      for (let i = 0; i < 12; i += 1) sum += this.share();
+      return sum - 6;
+    }
+    below(count) {
+      return Math.floor(this.share() * count);
+    }
+  };
+
+  /* A seed from words: the 32-bit FNV-1a hash of their ASCII letters. */
+  kilnfolio.seedOf = (words) => {
+    let found = 0x811c9dc5;
+    for (let i = 0; i < words.length; i += 1) {
+      found = Math.imul(found ^ words.charCodeAt(i), 0x01000193) >>> 0;
+    }
+    return found;
+  };
+
   /* ---- physics/sorption.py and shrinkage.py ----------------------------------------------------- */
 
   kilnfolio.makeWood = function makeWood(given) {
