@@ -7,10 +7,11 @@ import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import settings
+from tests.begun import FROM_NOTHING, begin_sites
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -58,27 +59,48 @@ def some_of(paths: list[Path], most: int) -> list[Path]:
 os.environ["PYTHONPATH"] = str(PROJECT / "builder")
 
 
-#: The files that take longest begin first, so that the processes that share a run end together.
+#: The files that take longest begin first, so that the processes that share a run end together. One
+#: builds the demonstration; what needs none comes next.
 LONGEST = (
     "tests/test_site.py",
     "tests/test_cluster.py",
-    "tests/browser",
     "tests/trust",
     "tests/pipeline",
     "tests/docs",
+    "tests/browser",
     "tests/paper/test_book.py",
 )
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the longest files first."""
-    items.sort(key=lambda item: not item.path.relative_to(PROJECT).as_posix().startswith(LONGEST))
+    places = {item.path: item.path.relative_to(PROJECT).as_posix() for item in items}
+    order = {
+        path: next((i for i, head in enumerate(LONGEST) if place.startswith(head)), len(LONGEST))
+        for path, place in places.items()
+    }
+    items.sort(key=lambda item: order[item.path])
 
 
 def pytest_collection_finish() -> None:
     """Leave the collected tests and imported libraries out of later collections of garbage."""
+    if mixture := sys.modules.get("kilnfolio.physics.mixture"):
+        mixture._fitted = _once_for_the_same(mixture._fitted)
     gc.collect()
     gc.freeze()
+
+
+def _once_for_the_same(fit: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    """Fit the same readings once: most tests leave the survey as it is, and all checks run."""
+    fitted: dict[bytes, Any] = {}
+
+    def known(readings: Any) -> Any:
+        key = readings.tobytes()
+        if key not in fitted:
+            fitted[key] = fit(readings)
+        return fitted[key]
+
+    return known
 
 
 #: What a default run prints; a whole run prints all. Of charges and lots, the fullest, those amended,
@@ -116,20 +138,49 @@ def build_demo(out: Path) -> None:
         object.__setattr__(pdf, "keys", some)
         book.book_html = short_book
     try:
-        build_site(PROJECT, out, workers=PROCESSORS)
+        build_site(PROJECT, out, workers=PROCESSORS if WHOLE else 1)
     finally:
         object.__setattr__(pdf, "keys", every)
         book.book_html = whole_book
+
+
+#: Whether the builds of the test now running begin with nothing.
+_from_nothing = [True]
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Note how the test's builds begin."""
+    _from_nothing[:] = [WHOLE or item.nodeid.startswith(FROM_NOTHING)]
 
 
 @pytest.fixture(scope="session", autouse=True)
 def _one_process_each() -> Iterator[None]:
     """Build in this process where a test names no number of workers: the run shares the machine.
 
-    The demonstration is built by as many as there are processors.
+    In a whole run the demonstration is built by as many as there are processors.
     """
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr("os.cpu_count", lambda: 1)
+        yield
+
+
+def _site_like(root: Path, pdfs: bool, edition: str) -> Path | None:
+    """Return a site that differs little from the one to be built of a mill."""
+    from tests.site.site import shared_mill
+
+    made = {_home[0] / name for name in ("small-mill", "mill-with-library", "amended")}
+    if _from_nothing[0] or edition or pdfs or root == PROJECT or root in made:
+        return None
+    chapters = list((root / "content/handbook").glob("*.md"))
+    return shared_mill(library=len(chapters) > 9).site
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _sites_begun(_shared_home: None) -> Iterator[None]:
+    """Build small mills from what is the same in all, where no test looks at the build itself."""
+    with pytest.MonkeyPatch.context() as patched:
+        begin_sites(patched, _site_like)
         yield
 
 
@@ -200,7 +251,7 @@ def amended_site() -> Path:
         root.mkdir()
         amended_mill(root)
         write_key(root)
-        build_site(root, root / "site", workers=2)
+        build_site(root, root / "site", workers=1)
 
     return made_once("amended", make)
 

@@ -52,7 +52,7 @@ def made(tmp_path_factory):
         mill = open_mill(root)
         seal(mill, dossiers(mill)["C1"], "A. N. Other", key(), SEALED_AT)
         seal_lot_again(root)
-        build_site(root, root / "site", workers=2)
+        build_site(root, root / "site", workers=1)
     finally:
         if before is None:
             del os.environ["XDG_CONFIG_HOME"]

@@ -514,7 +514,7 @@ def planted(tmp_path_factory) -> Planted:
         else:
             seal(reviewed.folder, dossier, by, key(), SEALED_AT)
             enter_lot(reviewed.folder, "L1", by, key(), SEALED_AT)
-    build_site(root, root / "site", workers=2)
+    build_site(root, root / "site", workers=1)
     return Planted(root, marks)
 
 
@@ -763,7 +763,7 @@ def hostile(tmp_path_factory) -> Path:
     make_token_key(root / "keys/lot-addresses.key")
     reviewed = reviewed_mill(root)
     seal(reviewed.folder, reviewed.dossiers[marks.names["C1"]], HOSTILE, key(), SEALED_AT)
-    build_site(root, root / "site", workers=2)
+    build_site(root, root / "site", workers=1)
     return root / "site"
 
 
