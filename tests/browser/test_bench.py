@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import re
 from pathlib import Path
 
 import pytest
@@ -108,11 +109,12 @@ def test_equal_seeds_give_equal_boards_and_another_seed_others(page, bench_page)
 def test_the_air_figure_says_what_the_handbook_table_says(page, bench_page):
     """Table of a kiln handbook (from memory): 110 °F with 4 °F depression is 17.7 %."""
     page.goto(bench_page)
-    page.locator("#air-dry").fill("43.5")
-    page.locator("#air-depression").fill("2.2")
+    page.locator("#air-dry").fill("110")
+    page.locator("#air-depression").fill("4")
+    page.locator("#air-error").fill("1")
     assert abs(number(page.inner_text("#air-emc")) - 17.7) <= 0.3
     low, high = page.inner_text("#air-emc-range").removesuffix(" %").split(" to ")
-    # the same case in the trade's own words: half a degree moves it to 16.5 and 19.2
+    # the same table at 5 and at 3 °F depression: 16.2 and 19.4 %
     assert abs(float(low) - 16.5) <= 0.3
     assert abs(float(high) - 19.2) <= 0.4
 
@@ -120,7 +122,7 @@ def test_the_air_figure_says_what_the_handbook_table_says(page, bench_page):
 def test_the_units_chosen_on_the_page_of_calculators_count_here(page, bench_page):
     """The demonstration's region is North American; by definition, °F = 1.8 °C + 32."""
     page.goto(bench_page)
-    assert page.inner_text("#air-dry-out").endswith("°F")
+    assert page.inner_text("#air-dry-out") == "110\u00a0°F"
     page.click("#charge-start")
     fields = [page.locator(f"#charge-{name}") for name in ("dry", "depression")]
     customary = [float(field.input_value()) for field in fields]
@@ -128,10 +130,56 @@ def test_the_units_chosen_on_the_page_of_calculators_count_here(page, bench_page
     page.get_by_label("metric").check()
     page.goto(bench_page)
     assert page.inner_text("#air-dry-out").endswith("°C")
+    assert page.get_by_label("metric").is_checked()
     page.click("#charge-start")
     metric = [float(field.input_value()) for field in fields]
     assert abs(metric[0] * 1.8 + 32 - customary[0]) <= 0.6
     assert abs(metric[1] * 1.8 - customary[1]) <= 0.6
+
+
+#: Units of a length, a speed, a flow or a mass in either system; %, points and kWh are in both.
+METRIC, US = r"\d (?:mm|m|m/s|m³/s|kg|kg/day|°C|K)\b", r"\d (?:in|ft|ft/min|ft³/min|lb|lb/day|°F)\b"
+
+
+def amounts(page, pattern: str) -> list[str]:
+    """Return every amount in a unit of the pattern, apart from those printed in both systems."""
+    shown = page.evaluate(
+        """() => [...document.querySelectorAll(':is(.bench, .scenario) :is(output, dd, p, td, text)')]
+            .filter(one => one.checkVisibility()).map(one => one.innerText ?? one.textContent)"""
+    )
+    words = " \n ".join(shown).replace("\u00a0", " ")
+    return re.findall(pattern, re.sub(r"\S+ \S+ \([^)]*\)", "", words))
+
+
+def test_every_amount_of_the_bench_is_in_the_chosen_units(page, bench_page):
+    """Also after a switch, which keeps what the sliders are set to."""
+    page.goto(bench_page)
+    page.click("#charge-start")
+    page.click("#charge-finish")
+    assert amounts(page, METRIC) == []
+    assert len(amounts(page, US)) > 20
+    page.locator("#board-thickness").fill("1.5")
+    page.locator("#cut-width").fill("8")
+    before = {name: page.inner_text(name) for name in ("#board-core", "#cut-cup", "#stack-drop")}
+    page.get_by_label("metric").check()
+    # an inch is 25.4 mm: 1.5 in and 8 in
+    assert page.inner_text("#board-thickness-out") == "38\u00a0mm"
+    assert page.inner_text("#cut-width-out") == "203\u00a0mm"
+    assert page.inner_text("#board-core") == before["#board-core"]
+    assert number(page.inner_text("#cut-cup")) / 25.4 == pytest.approx(
+        number(before["#cut-cup"]), abs=0.006
+    )
+    page.locator("#charge-log").evaluate("log => log.replaceChildren()")  # keeps what it said
+    assert amounts(page, US) == []
+    assert len(amounts(page, METRIC)) > 20
+    steps = "#scenario-white-maple-27mm :is(th, td)"
+    assert "Dry bulb, °C" in page.locator(steps).all_text_contents()
+    assert "54.5" in page.locator(steps).all_text_contents()
+    page.get_by_label("US customary").check()
+    assert "Dry bulb, °F" in page.locator(steps).all_text_contents()
+    assert "130" in page.locator(steps).all_text_contents()
+    assert {name: page.inner_text(name) for name in before} == before
+    assert page.inner_text("#board-thickness-out") == "1.5\u00a0in"
 
 
 def test_the_survey_figure_says_what_the_binomial_table_says(page, bench_page):
@@ -146,7 +194,7 @@ def test_the_survey_figure_says_what_the_binomial_table_says(page, bench_page):
 def test_a_thicker_board_is_wetter_and_a_later_day_is_drier(page, bench_page):
     page.goto(bench_page)
     first = number(page.inner_text("#board-core"))
-    page.locator("#board-thickness").fill("54")
+    page.locator("#board-thickness").fill("2.125")
     thick = number(page.inner_text("#board-core"))
     page.locator("#board-day").fill("40")
     later = number(page.inner_text("#board-core"))

@@ -17,11 +17,27 @@ from tests.training.test_simulation import _PAGE, ASSETS
 from kilnfolio.charts.cut import board_shape
 from kilnfolio.physics import airflow
 from kilnfolio.physics.shrinkage import shrunk_place
-from kilnfolio.training.bench import LOAD, bench_constants, stack_air
+from kilnfolio.rendering.regional import PLAIN, RegionalFormat
+from kilnfolio.training.bench import bench_constants, stack_air, stack_load
+from kilnfolio.training.knobs import KNOBS, UNITS
 
 RUNS = int(os.environ.get("KILNFOLIO_RUNS", "15"))
 #: Red oak, northern, green to oven-dry: Wood Handbook, FPL-GTR-282, table 4-3.
 OAK = (4.0, 8.6)
+LOAD = stack_load(PLAIN)
+CUSTOMARY = RegionalFormat(customary_first=True)
+#: By definition: one of ours in the US customary unit, and what 0 is. International foot and pound of
+#: 1959: 0.3048 m and 0.45359237 kg; °F = 1.8 °C + 32.
+IN_CUSTOMARY = {
+    "temperature": ("°F", 33.8, 32.0),
+    "difference": ("°F", 1.8, 0.0),
+    "thickness": ("in", 1 / 25.4, 0.0),
+    "length": ("ft", 1 / 0.3048, 0.0),
+    "speed": ("ft/min", 60 / 0.3048, 0.0),
+    "flow": ("ft³/min", 60 / 0.3048**3, 0.0),
+    "mass": ("lb", 1 / 0.45359237, 0.0),
+    "water a day": ("lb/day", 1 / 0.45359237, 0.0),
+}
 
 
 def test_a_quarter_sawn_board_shrinks_radially_and_a_flat_sawn_one_tangentially():
@@ -61,6 +77,31 @@ def test_the_temperature_drop_is_the_heat_that_evaporates_the_water():
     half = stack_air({**LOAD, "flow": LOAD["flow"] / 2})
     assert half["drop"] == pytest.approx(2 * stack_air(LOAD)["drop"], rel=1e-6)
     assert half["leaving"] > half["entering"]
+
+
+def test_every_amount_of_the_bench_is_in_the_unit_of_its_region():
+    same = {of for of, (metric, customary) in UNITS.items() if metric == customary}
+    assert set(UNITS) - same == set(IN_CUSTOMARY)
+    for of, (unit, one, zero) in IN_CUSTOMARY.items():
+        metric, customary = UNITS[of]
+        assert (metric.times, metric.plus, customary.unit) == (1.0, 0.0, unit)
+        assert customary.times + customary.plus == pytest.approx(one, rel=1e-9)
+        assert customary.plus == zero
+
+
+@pytest.mark.parametrize("name", KNOBS)
+def test_a_slider_offers_round_numbers_in_both_systems_over_nearly_the_same_range(name):
+    knob = KNOBS[name]
+    for reach in (knob.metric, knob.customary):
+        assert reach.least <= reach.value <= reach.most
+        steps = (reach.value - reach.least) / reach.step
+        assert steps == pytest.approx(round(steps)), "it starts at one of its steps"
+        assert 10 <= (reach.most - reach.least) / reach.step < 1000 or reach.step >= 0.125
+    unit = UNITS[knob.of][1]
+    ends = [(end - unit.plus) / unit.times for end in (knob.customary.least, knob.customary.most)]
+    width = knob.metric.most - knob.metric.least
+    assert ends == pytest.approx([knob.metric.least, knob.metric.most], abs=0.12 * width)
+    assert knob.first(CUSTOMARY) == pytest.approx(knob.first(PLAIN), abs=0.12 * width)
 
 
 _RUN = """

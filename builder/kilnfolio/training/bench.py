@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from jinja2 import Environment
@@ -11,16 +12,18 @@ from markupsafe import Markup
 
 from kilnfolio.calculators.script import constants
 from kilnfolio.charts import cut
-from kilnfolio.charts.emc import emc_chart
+from kilnfolio.charts.emc import emc_chart, usual_temperatures
 from kilnfolio.charts.profile import profile_chart
 from kilnfolio.physics import air, airflow, drying_board, sorption, survey, water
 from kilnfolio.physics.shrinkage import FIBRE_SATURATION_PCT, shrinkage_at
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.quantities import Density, Length, Temperature
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
-from kilnfolio.rendering.regional import regional_format
+from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.rendering.templating import render
 from kilnfolio.training import kiln_air, simulation
+from kilnfolio.training.knobs import KNOBS, UNITS, Unit, script_units
 from kilnfolio.training.scenario import read_scenarios
 
 #: Path of the bench in the edition.
@@ -30,25 +33,54 @@ WOODS = {"Oak": 1.2e-10, "Maple": 1.9e-10, "Poplar or basswood": 5.5e-10}
 #: The board drying: MC at the start and tangential shrinkage, as red oak's [%]; and the gradient
 #: index above which checks threaten, a rule for teaching [%].
 DRYING = {"green": 78.0, "tangential": 8.6, "checks": 3.0}
-#: The boards drawn without script: sawn through and through, from the bark to the heart.
+#: The boards drawn without script: sawn through and through, from the bark to the heart. In mm, and
+#: in round inches.
 BOARDS = ((0.0, 175.0, 180.0, 27.0), (0.0, 80.0, 200.0, 27.0), (160.0, 0.0, 150.0, 27.0))
+BOARDS_IN = ((0.0, 7.0, 7.0, 1.125), (0.0, 3.0, 8.0, 1.125), (6.0, 0.0, 6.0, 1.125))
 CUT_NAMES = ("Flat-sawn", "Between", "Quarter-sawn")
-#: The load whose air is computed without script, with its daily loss.
-LOAD = {
-    "length": 8.0,
-    "width": 2.4,
-    "height": 3.0,
-    "board": 27.0,
-    "sticker": 20.0,
-    "density": 560.0,
-    "flow": 20.0,
-    "bypass": 20.0,
-    "loss": 3.0,
-    "dry": 45.0,
-    "depression": 3.0,
-}
-#: Days of the profile drawn without script.
-DEFAULT_DAYS = 4
+
+
+@dataclass(frozen=True)
+class Stack:
+    """The load whose air the bench shows, apart from what its sliders set."""
+
+    length: Length
+    height: Length
+    board: Length
+    density: Density
+    """Basic density."""
+    dry: Temperature
+    """Dry bulb of the air that enters."""
+
+    def with_sliders(self, values: Mapping[str, float]) -> dict[str, float]:
+        """Return the load for `stack_air`, with the values of the sliders."""
+        fixed = {
+            "length": self.length.value / 1000.0,
+            "height": self.height.value / 1000.0,
+            "board": self.board.value,
+            "density": self.density.value,
+            "dry": self.dry.value,
+        }
+        return fixed | dict(values)
+
+
+#: It in metric and in US customary units.
+STACKS = (
+    Stack(
+        Length.parse("8 m"),
+        Length.parse("3 m"),
+        Length.parse("27 mm"),
+        Density.parse("560 kg/m³"),
+        Temperature.parse("45 °C"),
+    ),
+    Stack(
+        Length.parse("26 ft"),
+        Length.parse("10 ft"),
+        Length.parse("1.125 in"),
+        Density.parse("35 lb/ft³"),
+        Temperature.parse("110 °F"),
+    ),
+)
 
 
 def bench_constants() -> dict[str, Any]:
@@ -105,7 +137,19 @@ def bench_constants() -> dict[str, Any]:
 def bench_data(folder: MillFolder) -> Mapping[str, Any]:
     """Return the data for the page's scripts: constants and scenarios."""
     species = {name: located.record for name, located in folder.species.items()}
-    return bench_constants() | {"load": LOAD, "scenarios": read_scenarios(folder.root, species)}
+    return bench_constants() | {
+        **script_units(),
+        "load": stack_load(regional_format(folder.mill.record)),
+        "scenarios": read_scenarios(folder.root, species),
+    }
+
+
+def stack_load(regional: RegionalFormat) -> dict[str, float]:
+    """Return the load as the sliders stand at first in a region, for `stack_air`."""
+    names = ("flow", "bypass", "sticker", "width", "loss", "depression")
+    return STACKS[regional.customary_first].with_sliders(
+        {name: KNOBS[f"stack-{name}"].first(regional) for name in names}
+    )
 
 
 def stack_air(load: Mapping[str, float]) -> dict[str, float]:
@@ -114,7 +158,7 @@ def stack_air(load: Mapping[str, float]) -> dict[str, float]:
     Parameters
     ----------
     load : mapping
-        As `LOAD`, in metres, millimetres, kg/m³, m³/s, %, points/day, °C and K.
+        As from `stack_load`, in metres, millimetres, kg/m³, m³/s, %, points/day, °C and K.
     """
     wood = (
         load["length"] * load["width"] * load["height"] * load["board"]
@@ -154,17 +198,11 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
         From `templating.environment`.
     """
     data = bench_data(folder)
+    regional = regional_format(folder.mill.record)
     words = json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
     summary = (
         "Figures to explore, and a charge to run: set the bulbs, weigh the boards, look after the "
         "wick, and see what the load became."
-    )
-    woods = _shrinking(folder)
-    first = next(iter(woods.values()), (4.0, 8.6))
-    shrunk = tuple(float(shrinkage_at(total, 8.0, FIBRE_SATURATION_PCT)) for total in first)
-    default = drying_board.dry(
-        drying_board.Board(27.0, DRYING["green"], WOODS["Oak"]),
-        drying_board.Air([24.0 * DEFAULT_DAYS], [45.0], [14.0]),
     )
     html = render(
         env,
@@ -173,31 +211,21 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
         title="Bench",
         summary=summary,
         scenarios=data["scenarios"],
+        ranges={name: knob.in_order(regional)[0] for name, knob in KNOBS.items()},
+        first=lambda name: KNOBS[name].first_words(regional),
+        shown=lambda value, of: _unit(of, regional).words(value),
+        thickness=lambda scenario: Length.parse(scenario["thickness"]),
         emc=emc_chart(
             "bench-emc",
             "EMC rising with humidity, a curve for each temperature",
-            regional=regional_format(folder.mill.record),
+            usual_temperatures(regional),
+            regional=regional,
         ),
-        profile=profile_chart("bench-profile", default.cells_pct[-1].tolist()),
-        profile_words=[
-            f"{value:.1f}"
-            for value in (
-                float(default.mean_pct[-1]),
-                float(default.shell_pct[-1]),
-                float(default.core_pct[-1]),
-            )
-        ],
         woods=WOODS,
-        shrinking=woods,
-        cut=cut.cut_chart("bench-cut-drawing", BOARDS, (shrunk[0], shrunk[1])),
-        cuts=[
-            (name, *(f"{value:.1f}" for value in cut.board_shape(*board, (shrunk[0], shrunk[1]))))
-            for name, board in zip(CUT_NAMES, BOARDS, strict=True)
-        ],
-        load=LOAD,
-        stack=stack_air(LOAD),
+        stack=STACKS[regional.customary_first],
+        load=data["load"],
+        air=stack_air(data["load"]),
         survey=cut.survey_chart("bench-survey-chart", 0.95),
-        days=DEFAULT_DAYS,
         shares=[
             (n, k, f"{100.0 * float(survey.share_shown(n, k, 0.95)):.1f}")
             for n in (10, 20, 30, 45, 60, 100)
@@ -205,9 +233,53 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
         ],
         chapter=routes.chapter,
         data=Markup(words.replace("<", "\\u003c")),
+        **_board_drying(regional),
+        **_boards_of_a_log(_shrinking(folder), regional),
     )
     text = " ".join(f"{one['title']}. {one['say']}" for one in data["scenarios"].values())
     return Page(PATH, html, "Bench", "practice", text, summary)
+
+
+def _unit(of: str, regional: RegionalFormat) -> Unit:
+    return UNITS[of][regional.customary_first]
+
+
+def _board_drying(regional: RegionalFormat) -> dict[str, Any]:
+    """Return the profile drawn without script, and its words."""
+    thickness, temperature, emc, days = (
+        KNOBS[f"board-{name}"].first(regional) for name in ("thickness", "temperature", "emc", "day")
+    )
+    dried = drying_board.dry(
+        drying_board.Board(thickness, DRYING["green"], WOODS["Oak"]),
+        drying_board.Air([24.0 * days], [temperature], [emc]),
+    )
+    means = (dried.mean_pct, dried.shell_pct, dried.core_pct)
+    return {
+        "profile": profile_chart("bench-profile", dried.cells_pct[-1].tolist()),
+        "profile_words": [f"{float(mean[-1]):.1f}" for mean in means],
+    }
+
+
+def _boards_of_a_log(
+    woods: Mapping[str, tuple[float, float]], regional: RegionalFormat
+) -> dict[str, Any]:
+    """Return the boards drawn without script, with their losses and cups."""
+    first = next(iter(woods.values()), (4.0, 8.6))
+    shrunk = tuple(float(shrinkage_at(total, 8.0, FIBRE_SATURATION_PCT)) for total in first)
+    cup = _unit("thickness", regional)
+    boards = BOARDS
+    if regional.customary_first:
+        boards = tuple(tuple(side / cup.times for side in board) for board in BOARDS_IN)
+    shapes = [cut.board_shape(*board, (shrunk[0], shrunk[1])) for board in boards]
+    return {
+        "shrinking": woods,
+        "cut": cut.cut_chart("bench-cut-drawing", boards, (shrunk[0], shrunk[1])),
+        "cut_unit": cup.unit,
+        "cuts": [
+            (name, f"{width:.1f}", f"{thick:.1f}", f"{hollow * cup.times:.{cup.decimals}f}")
+            for name, (width, thick, hollow) in zip(CUT_NAMES, shapes, strict=True)
+        ],
+    }
 
 
 def _shrinking(folder: MillFolder) -> dict[str, tuple[float, float]]:

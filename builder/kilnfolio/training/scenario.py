@@ -249,6 +249,7 @@ def plain_values(scenario: Scenario, wood: Species) -> dict[str, Any]:
         "kiln": _plain_kiln(scenario.kiln) if scenario.kiln else None,
         "wood": wood.trade_name,
         "species": scenario.species,
+        "thickness": scenario.thickness.entered,
         "thickness_mm": scenario.thickness.value,
         "volume_m3": scenario.volume.value,
         "basic_density": wood.basic_density_kg_m3,

@@ -9,17 +9,7 @@
   const numbers = window.kilnfolio.numbers;
   const pressure = +document.body.dataset.pressure;
 
-  /* ---- units: the reader's choice on the page of calculators, else those of the mill's region ------- */
-
-  function customaryFirst() {
-    let chosen = null;
-    try {
-      chosen = localStorage.getItem("kilnfolio-units");
-    } catch {
-      /* the browser has no storage */
-    }
-    return (chosen || document.body.dataset.units) === "us";
-  }
+  const customaryFirst = () => window.kilnfolio.units.customary();
 
   function celsius(value, unit) {
     return unit === "F" ? (value - 32) / 1.8 : value;

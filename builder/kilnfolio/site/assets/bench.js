@@ -1,5 +1,5 @@
 /* kilnfolio: the bench. Reads the sliders, calls the functions of wood.js, calculators.js and charge-run.js, and
-   shows the results. It has no formulas and no constants of its own but those of the Fahrenheit scale. */
+   shows the results. It has no formulas and no constants of its own: units and sliders are those of training/knobs.py. */
 
 (() => {
   "use strict";
@@ -20,36 +20,70 @@
     byId(id).textContent = words;
   };
 
-  /* ---- units: what the reader chose on the page of calculators, else the mill's; inside, all is °C -- */
+  /* ---- units: the reader's; inside, all is metric ------------------------------------------------ */
 
-  const customary = (() => {
-    let chosen = null;
-    try {
-      chosen = localStorage.getItem("kilnfolio-units");
-    } catch {
-      /* the browser keeps nothing */
+  const built = document.body.dataset.units === "us" ? 1 : 0; // units in which the page was written
+  let system = window.kilnfolio.units.customary() ? 1 : 0;
+  const unitOf = (of) => data.units[of][system];
+  const onScale = (of, value) => unitOf(of).times * value + unitOf(of).plus;
+  const offScale = (of, value) => (value - unitOf(of).plus) / unitOf(of).times;
+  const shown = (of, value, decimals = unitOf(of).decimals) =>
+    measure(onScale(of, value), unitOf(of).unit, decimals);
+  const temperature = (celsius, decimals) => shown("temperature", celsius, decimals);
+  const difference = (kelvin, decimals) => shown("difference", kelvin, decimals);
+
+  /* What is shown again when the units change. */
+  const redraw = [];
+  window.kilnfolio.units.follow((chosen) => {
+    system = chosen === "us" ? 1 : 0;
+    for (const again of redraw) again();
+  });
+
+  /* The sheets of loads: set-points, and the units over their columns. */
+  function writeSheets() {
+    for (const cell of document.querySelectorAll("[data-of]")) {
+      const { of, amount } = cell.dataset;
+      cell.textContent = amount
+        ? number(onScale(of, Number(amount)), system ? 0 : 1)
+        : unitOf(of).unit;
     }
-    return (chosen || document.body.dataset.units) === "us";
-  })();
-  const temperature = (celsius, decimals = 1) =>
-    customary ? measure(celsius * 1.8 + 32, "°F", decimals) : measure(celsius, "°C", decimals);
-  const difference = (kelvin, decimals = 1) =>
-    customary ? measure(kelvin * 1.8, "°F", decimals) : measure(kelvin, "K", decimals);
-  const shown = (value, unit, decimals) =>
-    ({ "°C": temperature, K: difference })[unit]?.(value, decimals) ??
-    measure(value, unit, decimals);
+  }
+  redraw.push(writeSheets);
+  if (system !== built) writeSheets();
 
-  /* Connect a slider to the value shown beside it; return a function that reads it. */
-  function slider(id, unit, decimals, change) {
+  /* Connect a slider to the value shown beside it; return a function that reads it. Other units move its handle to
+     their nearest step and leave its value as it is, until someone moves it. */
+  function slider(id, change) {
     const input = byId(id);
-    const show = () => setText(`${id}-out`, shown(Number(input.value), unit, decimals));
+    const { of, ranges } = data.knobs[id];
+    const at = data.units[of][built];
+    let value = (ranges[built].value - at.plus) / at.times;
+    const show = () => {
+      const range = ranges[system];
+      setText(`${id}-out`, inSteps(onScale(of, value), unitOf(of).unit, range.decimals));
+    };
+    const fit = () => {
+      const range = ranges[system];
+      input.min = range.least;
+      input.max = range.most;
+      input.step = range.step;
+      input.value = onScale(of, value);
+      show();
+    };
     input.addEventListener("input", () => {
+      value = offScale(of, Number(input.value));
       show();
       change();
     });
-    show();
-    return () => Number(input.value);
+    redraw.push(fit);
+    fit();
+    return () => value;
   }
+
+  /* A number of inches without zeros at its end. */
+  const inSteps = (value, unit, decimals) =>
+    measure(value, unit, decimals > 1 ? shortest(value, decimals) : decimals);
+  const shortest = (value, most) => (String(Number(value.toFixed(most))).split(".")[1] || "").length;
 
   /* ---- air -------------------------------------------------------------------------------------- */
 
@@ -99,9 +133,10 @@
       dot.setAttribute("cx", String(46 + (rh / 100) * 540));
       dot.setAttribute("cy", String(384 - (Math.min(emc, 30) / 30) * 340));
     };
-    dry = slider("air-dry", "°C", 1, show);
-    depression = slider("air-depression", "K", 1, show);
-    error = slider("air-error", "K", 1, show);
+    dry = slider("air-dry", show);
+    depression = slider("air-depression", show);
+    error = slider("air-error", show);
+    redraw.push(show);
     show();
   }
 
@@ -149,10 +184,8 @@
       );
     };
     byId("board-wood").addEventListener("change", show);
-    knobs.thickness = slider("board-thickness", "mm", 0, show);
-    knobs.temperature = slider("board-temperature", "°C", 0, show);
-    knobs.emc = slider("board-emc", "%", 1, show);
-    knobs.day = slider("board-day", "", 0, show);
+    for (const name of ["thickness", "temperature", "emc", "day"])
+      knobs[name] = slider(`board-${name}`, show);
     show();
   }
 
@@ -191,13 +224,13 @@
       const shape = figures.boardShape(...board, shrinkages);
       setText(
         "cut-loss",
-        `${measure(shape.width, "%", 1)}, ${measure((shape.width * board[2]) / 100, "mm", 1)}`,
+        `${measure(shape.width, "%", 1)}, ${shown("thickness", (shape.width * board[2]) / 100)}`,
       );
       setText(
         "cut-thinner",
-        `${measure(shape.thickness, "%", 1)}, ${measure((shape.thickness * board[3]) / 100, "mm", 1)}`,
+        `${measure(shape.thickness, "%", 1)}, ${shown("thickness", (shape.thickness * board[3]) / 100)}`,
       );
-      setText("cut-cup", measure(shape.cup, "mm", 1));
+      setText("cut-cup", shown("thickness", shape.cup));
       setText(
         "cut-says",
         shape.cup > 0.25
@@ -206,11 +239,9 @@
       );
     };
     byId("cut-wood").addEventListener("change", show);
-    knobs.x = slider("cut-x", "mm", 0, show);
-    knobs.y = slider("cut-y", "mm", 0, show);
-    knobs.width = slider("cut-width", "mm", 0, show);
-    knobs.thickness = slider("cut-thickness", "mm", 0, show);
-    knobs.mc = slider("cut-mc", "%", 0, show);
+    for (const name of ["x", "y", "width", "thickness", "mc"])
+      knobs[name] = slider(`cut-${name}`, show);
+    redraw.push(show);
     show();
   }
 
@@ -218,22 +249,15 @@
 
   function beginStack() {
     const knobs = {};
-    const units = {
-      flow: ["m³/s", 0],
-      bypass: ["%", 0],
-      sticker: ["mm", 0],
-      width: ["m", 1],
-      loss: ["points/day", 1],
-      depression: ["K", 1],
-    };
+    const names = ["flow", "bypass", "sticker", "width", "loss", "depression"];
     const show = () => {
-      if (Object.keys(knobs).length < Object.keys(units).length) return;
+      if (!knobs.depression) return;
       const load = { ...data.load };
-      for (const name of Object.keys(units)) load[name] = knobs[name]();
+      for (const name of names) load[name] = knobs[name]();
       const found = figures.stackAir(load);
-      setText("stack-speed", measure(found.speed, "m/s", 1));
-      setText("stack-water", measure(found.water, "kg/day", 0));
-      setText("stack-drop", measure(found.drop, "K", 1));
+      setText("stack-speed", shown("speed", found.speed));
+      setText("stack-water", shown("water a day", found.water));
+      setText("stack-drop", difference(found.drop));
       setText("stack-entering", measure(found.entering, "%", 1));
       setText("stack-leaving", measure(found.leaving, "%", 1));
       byId("stack-cool").setAttribute(
@@ -249,9 +273,8 @@
             : "Both sides of the load have nearly the same air.",
       );
     };
-    for (const [name, [unit, decimals]] of Object.entries(units)) {
-      knobs[name] = slider(`stack-${name}`, unit, decimals, show);
-    }
+    for (const name of names) knobs[name] = slider(`stack-${name}`, show);
+    redraw.push(show);
     show();
   }
 
@@ -278,9 +301,8 @@
           `At ${sure} % confidence you may claim ${number(share, 1)} % of the lot, and no more.`,
       );
     };
-    knobs.readings = slider("survey-readings", "", 0, show);
-    knobs.failures = slider("survey-failures", "", 0, show);
-    knobs.confidence = slider("survey-confidence", "%", 0, show);
+    for (const name of ["readings", "failures", "confidence"])
+      knobs[name] = slider(`survey-${name}`, show);
     show();
   }
 
@@ -288,29 +310,47 @@
 
   function beginCharge() {
     let run = null;
+    let ended = null; // what the load became, as run and with every step a day earlier
     const controls = byId("charge-controls");
     const dials = {
-      dry: { field: byId("charge-dry"), least: 20, most: 110 },
-      depression: { field: byId("charge-depression"), least: 0.3, most: 40 },
+      dry: { field: byId("charge-dry"), of: "temperature", least: 20, most: 110, step: 0.5 },
+      depression: {
+        field: byId("charge-depression"),
+        of: "difference",
+        least: 0.3,
+        most: 40,
+        step: 0.1,
+      },
     };
     const heldBack = {
       heating: "the heating is at its limit, and the kiln stays colder than set",
       vents: "the vents are open and the air outdoors is moist, so the kiln stays moister than set",
       spray: "dry air leaks in and the spray is at its limit, so the kiln stays drier than set",
     };
-    const onScale = (name, value) => (customary ? value * 1.8 + (name === "dry" ? 32 : 0) : value);
-    const offScale = (name, value) =>
-      customary ? (value - (name === "dry" ? 32 : 0)) / 1.8 : value;
     const offer = (name, value) => {
-      dials[name].field.value = onScale(name, value).toFixed(customary ? 0 : 1);
+      const { field, of } = dials[name];
+      field.value = onScale(of, value).toFixed(system ? 0 : 1);
     };
-    for (const [name, { field, least, most }] of Object.entries(dials)) {
-      const unit = customary ? "°F" : { dry: "°C", depression: "K" }[name];
-      field.labels[0].querySelector(".unit").textContent = unit;
-      field.min = customary ? Math.ceil(onScale(name, least)) : least;
-      field.max = customary ? Math.floor(onScale(name, most)) : most;
-      field.step = customary ? 1 : field.step;
-    }
+    const label = () => {
+      for (const { field, of, least, most, step } of Object.values(dials)) {
+        field.labels[0].querySelector(".unit").textContent = unitOf(of).unit;
+        field.min = system ? Math.ceil(onScale(of, least)) : least;
+        field.max = system ? Math.floor(onScale(of, most)) : most;
+        field.step = system ? 1 : step;
+      }
+    };
+    label();
+    /* A typed value is converted; so are readings, but the log keeps what it said. */
+    redraw.push(() => {
+      const other = 1 - system;
+      for (const [name, { field, of }] of Object.entries(dials)) {
+        const { times, plus } = data.units[of][other];
+        if (field.value !== "") offer(name, (Number(field.value) - plus) / times);
+      }
+      label();
+      if (run) draw();
+      if (ended) conclude();
+    });
     const note = (words) => {
       const line = document.createElement("p");
       line.textContent = (run ? `Day ${number(run.hour / 24, 1)}: ` : "") + words;
@@ -381,6 +421,7 @@
       run = new bench.Run(data.scenarios[byId("charge-scenario").value], seed);
       byId("charge-log").textContent = "";
       byId("charge-result").textContent = "";
+      ended = null;
       controls.disabled = false;
       offer("dry", run.scenario.steps[0].dry_bulb);
       offer("depression", run.scenario.steps[0].depression);
@@ -391,10 +432,10 @@
     }
 
     const setAir = () => {
-      const asked = (name) => offScale(name, Number(dials[name].field.value));
+      const asked = (name) => offScale(dials[name].of, Number(dials[name].field.value));
       const taken = (name) => asked(name) >= dials[name].least && asked(name) <= dials[name].most;
       const ends = (name, words, decimals) =>
-        `${number(onScale(name, dials[name].least), decimals)} to ${words(dials[name].most, 0)}`;
+        `${number(onScale(dials[name].of, dials[name].least), decimals)} to ${words(dials[name].most, 0)}`;
       if (!taken("dry") || !taken("depression")) {
         note(
           `The kiln takes a dry bulb of ${ends("dry", temperature, 0)} and a depression of ${ends("depression", difference, 1)}.`,
@@ -450,10 +491,14 @@
 
     function finish() {
       controls.disabled = true;
-      const end = run.outcome();
-      const earlier = bench
-        .replay(run.scenario, run.seed, bench.stepsEarlier(run.decisions))
-        .outcome();
+      const earlier = bench.replay(run.scenario, run.seed, bench.stepsEarlier(run.decisions));
+      ended = [run.outcome(), earlier.outcome()];
+      conclude();
+      draw();
+    }
+
+    function conclude() {
+      const [end, earlier] = ended;
       const rows = [
         ["Days", number(end.days, 1), number(earlier.days, 1)],
         ["Mean MC", measure(end.mean, "%", 1), measure(earlier.mean, "%", 1)],
@@ -492,7 +537,7 @@
           measure(100 * end.wick_sound, "%", 0),
           measure(100 * earlier.wick_sound, "%", 0),
         ],
-        ["Water removed", measure(end.water_kg, "kg", 0), measure(earlier.water_kg, "kg", 0)],
+        ["Water removed", shown("mass", end.water_kg), shown("mass", earlier.water_kg)],
         ["Energy", measure(end.energy_kwh, "kWh", 0), measure(earlier.energy_kwh, "kWh", 0)],
         ["Cost, in the mill’s money", number(end.cost, 0), number(earlier.cost, 0)],
         ["Rating, of 100", number(end.rating, 0), number(earlier.rating, 0)],
@@ -534,7 +579,6 @@
         URL.revokeObjectURL(link.href);
       });
       byId("charge-result").replaceChildren(table, save);
-      draw();
     }
 
     byId("charge-start").addEventListener("click", start);

@@ -789,16 +789,6 @@
   /* If the working fits beside the form, it starts open. */
   const ROOMY = matchMedia("(min-width: 60rem)");
 
-  /* The reader's choice on an earlier page; null if the browser has no storage. */
-  function remembered(name, value) {
-    try {
-      if (value) localStorage.setItem(`kilnfolio-${name}`, value);
-      return localStorage.getItem(`kilnfolio-${name}`);
-    } catch {
-      return null;
-    }
-  }
-
   function element(name, attributes = {}, ...children) {
     const made = document.createElement(name);
     for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
@@ -1063,21 +1053,13 @@
       (calculator) => new Sheet(document.getElementById(calculator.slug), sums, calculator),
     );
     document.documentElement.classList.add("scripted");
-    const systems = document.getElementById("unit-systems");
     const choose = (system) => {
       data.customary_first = system === "us";
       for (const sheet of sheets) sheet.setSystem(system);
     };
-    systems.addEventListener("change", (event) => {
-      remembered("units", event.target.value);
-      choose(event.target.value);
-    });
-    const last = remembered("units");
-    const chosen = systems.querySelector(`[value="${last}"]`);
-    if (chosen && !chosen.checked) {
-      chosen.checked = true;
-      choose(last);
-    }
+    kilnfolio.units.follow(choose);
+    if (kilnfolio.units.customary() !== data.customary_first)
+      choose(data.customary_first ? "metric" : "us");
   }
 
   begin();

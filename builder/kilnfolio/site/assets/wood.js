@@ -1,4 +1,4 @@
-/* kilnfolio: formatting of numbers, and wood in air, for the pages that compute.
+/* kilnfolio: formatting of numbers, the reader's units, and wood in air, for the pages that compute.
 
    The functions follow those of the Python package step by step; kilnfolio.makeWood(given) takes its
    constants from the page, as written by the build. */
@@ -72,6 +72,32 @@
       found = Math.imul(found ^ words.charCodeAt(i), 0x01000193) >>> 0;
     }
     return found;
+  };
+
+  /* ---- units: the reader's choice, remembered for all pages, else those of the mill's region ---- */
+
+  function chosenUnits(choice) {
+    try {
+      if (choice) localStorage.setItem("kilnfolio-units", choice);
+      return localStorage.getItem("kilnfolio-units");
+    } catch {
+      return null; // the browser has no storage
+    }
+  }
+
+  kilnfolio.units = {
+    customary: () => (chosenUnits() || document.body.dataset.units) === "us",
+
+    /* Show the choice in the page's switch, and call back with every new one. */
+    follow(change) {
+      const systems = document.getElementById("unit-systems");
+      const chosen = systems.querySelector(`[value="${chosenUnits()}"]`);
+      if (chosen) chosen.checked = true;
+      systems.addEventListener("change", (event) => {
+        chosenUnits(event.target.value);
+        change(event.target.value);
+      });
+    },
   };
 
   /* ---- physics/sorption.py and shrinkage.py ----------------------------------------------------- */
