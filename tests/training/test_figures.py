@@ -36,7 +36,7 @@ IN_CUSTOMARY = {
     "speed": ("ft/min", 60 / 0.3048, 0.0),
     "flow": ("ft³/min", 60 / 0.3048**3, 0.0),
     "mass": ("lb", 1 / 0.45359237, 0.0),
-    "water a day": ("lb/day", 1 / 0.45359237, 0.0),
+    "daily-water": ("lb/day", 1 / 0.45359237, 0.0),
 }
 
 

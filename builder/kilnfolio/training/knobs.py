@@ -41,7 +41,7 @@ UNITS: dict[str, tuple[Unit, Unit]] = {
     "speed": (Unit("m/s", 1), Unit("ft/min", 0, 60.0 / _FOOT_M)),
     "flow": (Unit("m³/s"), Unit("ft³/min", 0, 60.0 / _FOOT_M**3)),
     "mass": (Unit("kg"), Unit("lb", 0, 1.0 / _POUND_KG)),
-    "water a day": (Unit("kg/day"), Unit("lb/day", 0, 1.0 / _POUND_KG)),
+    "daily-water": (Unit("kg/day"), Unit("lb/day", 0, 1.0 / _POUND_KG)),
     "share": (Unit("%", 1), Unit("%", 1)),
     "rate": (Unit("points/day", 1), Unit("points/day", 1)),
     "count": (Unit(""), Unit("")),

@@ -256,7 +256,7 @@
       for (const name of names) load[name] = knobs[name]();
       const found = figures.stackAir(load);
       setText("stack-speed", shown("speed", found.speed));
-      setText("stack-water", shown("water a day", found.water));
+      setText("stack-water", shown("daily-water", found.water));
       setText("stack-drop", difference(found.drop));
       setText("stack-entering", measure(found.entering, "%", 1));
       setText("stack-leaving", measure(found.leaving, "%", 1));
