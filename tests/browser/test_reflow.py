@@ -37,12 +37,73 @@ def phone(browser):
     page.close()
 
 
-@pytest.mark.parametrize("kind", [*MILL_PAGES, *AUDITOR_PAGES, "customer"])
-def test_no_page_moves_sideways(phone, demo_site, kind):
-    phone.goto(addresses(demo_site)[kind])
-    assert phone.evaluate(WIDER, WIDTH) == [], "folds open"
+#: Dates and identifiers of which a line's end lies within.
+BROKEN = r"""() => {
+  const broken = [];
+  const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (texts.nextNode()) {
+    const text = texts.currentNode;
+    if (text.parentElement.closest('code, pre, script, style, svg')) continue;
+    for (const found of text.data.matchAll(/\b(?:\d{4}-\d\d-\d\d|[A-Z][A-Z\d]*(?:-\d+)+)\b(?![\w/])/g)) {
+      if (text.data[found.index - 1] === '/') continue;
+      const range = document.createRange();
+      range.setStart(text, found.index);
+      range.setEnd(text, found.index + found[0].length);
+      const lines = [...range.getClientRects()].filter(box => box.width).map(box => Math.round(box.top));
+      if (new Set(lines).size > 1) broken.push(text.data.slice(found.index - 15, found.index + 20));
+    }
+  }
+  return broken;
+}"""
+#: Words of drawings and their height on the screen, as far as it is under a limit [px].
+SMALL = """limit => [...document.querySelectorAll('main svg text')].flatMap(text => {
+  const box = text.getBoundingClientRect();
+  const height = parseFloat(getComputedStyle(text).fontSize) *
+    Math.hypot(text.getScreenCTM().a, text.getScreenCTM().b);
+  return box.width && text.checkVisibility() && height < limit
+    ? [`${height.toFixed(1)} px: ${text.textContent}`] : [];
+})"""
+#: Least height of a drawing's words on a phone 360 px wide, our own.
+LEGIBLE = 9.0
+
+
+@pytest.fixture(scope="module", params=[*MILL_PAGES, *AUDITOR_PAGES, "customer"])
+def seen(request, phone, demo_site):
+    """What is wrong with a kind of page on a phone; it is opened once for all questions."""
+    phone.set_viewport_size({"width": 360, "height": 640})
+    phone.goto(addresses(demo_site)[request.param])
+    phone.evaluate("document.querySelectorAll('details').forEach(fold => { fold.open = true; })")
+    small = phone.evaluate(SMALL, LEGIBLE)
+    phone.set_viewport_size({"width": WIDTH, "height": 640})
+    wider, broken = phone.evaluate(WIDER, WIDTH), phone.evaluate(BROKEN)
     phone.add_style_tag(content=SPACED)
-    assert phone.evaluate(WIDER, WIDTH) == [], "folds open, text spaced"
+    return {
+        "small": small,
+        "wider": wider,
+        "broken": broken,
+        "wider when spaced": phone.evaluate(WIDER, WIDTH),
+    }
+
+
+def test_no_page_moves_sideways(seen):
+    assert seen["wider"] == [], "folds open"
+    assert seen["wider when spaced"] == [], "folds open, text spaced"
+
+
+def test_no_date_or_identifier_breaks_at_the_end_of_a_line(seen):
+    assert seen["broken"] == []
+
+
+def test_the_words_of_every_drawing_can_be_read_on_a_phone(seen):
+    assert seen["small"] == []
+
+
+def test_what_is_broken_or_too_small_is_told(phone, demo_site):
+    phone.goto(addresses(demo_site)["home"])
+    words = "<svg viewBox='0 0 900 20'><text font-size=16>words</text></svg>" + "a 2026-03-08 " * 40
+    phone.evaluate("words => { document.querySelector('main').innerHTML = words; }", words)
+    assert "2026-03-08" in "".join(phone.evaluate(BROKEN))
+    assert phone.evaluate(SMALL, LEGIBLE) != []
 
 
 def test_the_contents_of_a_page_stay_in_sight_and_mark_the_section(phone, demo_site):
@@ -70,7 +131,8 @@ def test_the_number_of_a_pack_stands_on_one_line(browser, demo_site):
         page.goto(path.as_uri())
         heights = page.locator("table.packs tbody th").evaluate_all(
             "cells => cells.map(cell => { const range = document.createRange();"
-            " range.selectNodeContents(cell); return range.getClientRects().length; })"
+            " range.selectNodeContents(cell);"
+            " return new Set([...range.getClientRects()].map(box => box.bottom)).size; })"
         )
         assert set(heights) == {1}, path.parent.name
     page.close()

@@ -19,6 +19,8 @@ TEMPERATURES_C = (0.0, 20.0, 40.0, 60.0, 80.0, 100.0)
 _TEMPERATURES_F = (30.0, 70.0, 100.0, 140.0, 180.0, 210.0)
 _HUMIDITIES = (0, 10, 20, 30, 40, 50, 60, 70, 80, 90, 98)
 _MOST = 8
+#: Left edge, foot, width and height of the panel, which the bench's script draws in too.
+PANEL = (46.0, 384.0, 500.0, 340.0)
 
 
 def usual_temperatures(regional: RegionalFormat) -> tuple[float, ...]:
@@ -56,11 +58,12 @@ def emc_chart(
     if len(temperatures) > _MOST:
         raise ValueError(f"a chart tells {_MOST} curves apart; received {len(temperatures)}")
     humidity = np.linspace(0.0, _HUMIDITIES[-1], 99)
+    left, foot, width, height = PANEL
     panel = Panel(
-        46,
-        44,
-        540,
-        340,
+        left,
+        foot - height,
+        width,
+        height,
         Axis(
             0,
             100,
@@ -74,7 +77,7 @@ def emc_chart(
         for temperature in temperatures
     ]
     ends = spread(
-        [panel.y_at(float(curve[-1])) + 4 for curve in curves], 17, panel.top + 4, panel.foot
+        [panel.y_at(float(curve[-1])) + 4 for curve in curves], 22, panel.top + 4, panel.foot
     )
     parts = [panel.frame()]
     for place, (temperature, curve) in enumerate(zip(temperatures, curves, strict=True), 1):
@@ -84,7 +87,14 @@ def emc_chart(
         parts.append(text(f"board-{place}", panel.right + 10, ends[place - 1], words))
     parts += _stops(panel, temperatures, regional)
     return svg(
-        identity, 720, 440, "EMC against relative humidity", description, parts, read_stops()
+        identity,
+        720,
+        440,
+        "EMC against relative humidity",
+        description,
+        parts,
+        read_stops(),
+        fits=True,
     )
 
 

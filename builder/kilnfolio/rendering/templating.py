@@ -33,6 +33,7 @@ from kilnfolio.rendering.own import NOTHING, Own
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.rendering.routes import FOOT, MENU, relative, root_of
 from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.rendering.unbroken import unbroken
 from kilnfolio.review import figures
 from kilnfolio.review.working import board_line
 
@@ -173,7 +174,7 @@ def render(env: Environment, template: str, path: str, **values: Any) -> str:
     values.setdefault("crumbs", ())
     values.setdefault("summary", "")
     values.setdefault("robots", "")
-    return env.get_template(template).render(here=path, root=root_of(path), **values)
+    return unbroken(env.get_template(template).render(here=path, root=root_of(path), **values))
 
 
 # --- filters --------------------------------------------------------------------------------------
@@ -196,8 +197,10 @@ def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:
     def moment(at: dt.datetime) -> Markup:
         """``{{ at | moment }}``: local date, time and zone."""
         local = at.astimezone(mill.zone)
-        words = f"{local:%Y-%m-%d %H:%M %Z}".replace(" ", figures.NBSP)
-        return Markup(f'<time datetime="{local.isoformat(timespec="minutes")}">{words}</time>')
+        # on a phone the date stands above it
+        clock = f"<span>{local:%H:%M}{figures.NBSP}{local:%Z}</span>"
+        stamp = local.isoformat(timespec="minutes")
+        return Markup(f'<time datetime="{stamp}">{local:%Y-%m-%d} {clock}</time>')
 
     return moment
 

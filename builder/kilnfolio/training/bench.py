@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from kilnfolio.calculators.script import constants
 from kilnfolio.charts import cut
+from kilnfolio.charts.emc import PANEL as EMC_PANEL
 from kilnfolio.charts.emc import emc_chart, usual_temperatures
 from kilnfolio.charts.profile import profile_chart
 from kilnfolio.physics import air, airflow, drying_board, sorption, survey, water
@@ -103,6 +104,7 @@ def bench_constants() -> dict[str, Any]:
         },
         "drying": DRYING,
         "figures": {
+            "emc": EMC_PANEL,
             "middle": cut.MIDDLE,
             "scale": cut.SCALE,
             "larger": cut.LARGER,
@@ -247,7 +249,8 @@ def _unit(of: str, regional: RegionalFormat) -> Unit:
 def _board_drying(regional: RegionalFormat) -> dict[str, Any]:
     """Return the profile drawn without script, and its words."""
     thickness, temperature, emc, days = (
-        KNOBS[f"board-{name}"].first(regional) for name in ("thickness", "temperature", "emc", "day")
+        KNOBS[f"board-{name}"].first(regional)
+        for name in ("thickness", "temperature", "emc", "day")
     )
     dried = drying_board.dry(
         drying_board.Board(thickness, DRYING["green"], WOODS["Oak"]),
@@ -267,9 +270,10 @@ def _boards_of_a_log(
     first = next(iter(woods.values()), (4.0, 8.6))
     shrunk = tuple(float(shrinkage_at(total, 8.0, FIBRE_SATURATION_PCT)) for total in first)
     cup = _unit("thickness", regional)
-    boards = BOARDS
-    if regional.customary_first:
-        boards = tuple(tuple(side / cup.times for side in board) for board in BOARDS_IN)
+    boards = [
+        (x / cup.times, y / cup.times, width / cup.times, thick / cup.times)
+        for x, y, width, thick in (BOARDS_IN if regional.customary_first else BOARDS)
+    ]
     shapes = [cut.board_shape(*board, (shrunk[0], shrunk[1])) for board in boards]
     return {
         "shrinking": woods,

@@ -83,7 +83,8 @@
   /* A number of inches without zeros at its end. */
   const inSteps = (value, unit, decimals) =>
     measure(value, unit, decimals > 1 ? shortest(value, decimals) : decimals);
-  const shortest = (value, most) => (String(Number(value.toFixed(most))).split(".")[1] || "").length;
+  const shortest = (value, most) =>
+    (String(Number(value.toFixed(most))).split(".")[1] || "").length;
 
   /* ---- air -------------------------------------------------------------------------------------- */
 
@@ -98,6 +99,7 @@
   };
 
   function beginAir() {
+    const [left, foot, width, height] = data.figures.emc;
     const chart = byId("bench-air").querySelector("svg");
     const dot = document.createElementNS("http://www.w3.org/2000/svg", "circle");
     dot.setAttribute("r", "6");
@@ -130,8 +132,8 @@
       );
       setText("air-dew", temperature(sums.dewPoint(d, rh)));
       dot.setAttribute("visibility", emc <= 30 ? "visible" : "hidden");
-      dot.setAttribute("cx", String(46 + (rh / 100) * 540));
-      dot.setAttribute("cy", String(384 - (Math.min(emc, 30) / 30) * 340));
+      dot.setAttribute("cx", String(left + (rh / 100) * width));
+      dot.setAttribute("cy", String(foot - (Math.min(emc, 30) / 30) * height));
     };
     dry = slider("air-dry", show);
     depression = slider("air-depression", show);
