@@ -1,16 +1,28 @@
 """`try-limit`: a trial says what a full review says once the file is changed."""
 
 import json
+import os
 import random
 import re
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 import yaml
 from tests.minimal import minimal_mill
 
 from kilnfolio.cli import main
-from kilnfolio.review.limit_trial import try_limits
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.limits import BOUNDS, HIGHEST
+from kilnfolio.review.limit_trial import findings_under, try_limits
+from kilnfolio.review.limit_values import (
+    charge_trials,
+    flips_between,
+    lot_trials,
+    with_value,
+)
+from kilnfolio.review.review import read_logs
+from kilnfolio.review.reviews import dossiers
 
 LIMITS = "schedules/limits.yaml"
 
@@ -27,7 +39,6 @@ def said_by_check(root, capsys):
     return {
         (record, check): Counter(counted)
         for record, findings in json.loads(capsys.readouterr().out)["findings"].items()
-        if not record.startswith("schedule ")
         for check in {one["check"] for one in findings}
         for counted in [
             [
@@ -73,7 +84,7 @@ def test_a_trial_says_what_a_full_review_says_after_the_change(mill, capsys, see
 def test_the_same_limits_change_nothing(mill):
     trial = try_limits(mill, (mill / LIMITS).read_bytes())
     assert trial.flips == ()
-    assert (trial.charges, trial.lots) == (1, 1)
+    assert (trial.charges, trial.lots, trial.schedules) == (1, 1, 1)
 
 
 def test_the_command_names_the_check_and_writes_nothing(mill, capsys):
@@ -82,8 +93,52 @@ def test_the_command_names_the_check_and_writes_nothing(mill, capsys):
     said = capsys.readouterr().out
     assert said.startswith("gap-intervals: 0.1 intervals instead of ")
     assert re.search(r"^  C1: gap-in-log: was pass, would be .*question", said, re.MULTILINE)
-    assert "1 of 1 charges and 0 of 1 lots would get another result" in said
+    assert "1 of 1 charges, 0 of 1 lots and 0 of 1 schedules would get another result" in said
     assert {path: path.read_bytes() for path in mill.rglob("*") if path.is_file()} == before
+
+
+def random_values(book, rng):
+    """Return a random value for each entry of the limits, by key and place."""
+    values = {}
+    for key, entries in book.limits.items():
+        low, high = BOUNDS.get(key, (0.0, HIGHEST))
+        for place, limit in enumerate(entries):
+            value = limit.value * rng.choice((0.02, 0.3, 3, 30)) * rng.uniform(0.5, 1.5)
+            values[key, place] = min(max(round(value, 3), low), high)
+    return values
+
+
+def test_a_limit_at_a_random_value_flips_what_a_full_review_flips(mill):
+    """A few limits that flip something and a few others; KILNFOLIO_WHOLE=1 tries all."""
+    folder, rng = checked_mill(mill), random.Random(21)
+    book = folder.limits.record
+    values = random_values(book, rng)
+
+    def tried(key, limit):
+        return [values[key, place] for place, one in enumerate(book.limits[key]) if one is limit]
+
+    log = read_logs(folder, folder.located_charge("C1"))
+    of_charge = charge_trials(folder, folder.located_charge("C1"), log, tried=tried)
+    of_lot = lot_trials(folder, "L1", dossiers(folder), {"C1": of_charge}, tried)
+    found = {}
+    for trial in (*of_charge.trials, *of_lot.trials):
+        found.setdefault((trial.key, trial.entry), []).extend(trial.flips)
+    assert len(found) > 5
+    entries = sorted(values)
+    if not os.environ.get("KILNFOLIO_WHOLE"):
+        entries = sorted({*rng.sample(sorted(found), 5), *rng.sample(entries, 8)})
+    books = [
+        replace(folder.limits, record=with_value(book, *entry, values[entry])) for entry in entries
+    ]
+    before, *after = findings_under(folder, (folder.limits, *books))
+    for entry, findings in zip(entries, after, strict=True):
+        flips = [
+            flip
+            for record in before
+            if not record.startswith("schedule ")
+            for flip in flips_between(record, before[record], findings[record])
+        ]
+        assert found.get(entry, []) == flips, (entry, values[entry])
 
 
 @pytest.mark.parametrize(

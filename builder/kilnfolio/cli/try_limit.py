@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 SUMMARY = "show which past results another limit would change"
 DESCRIPTION = (
-    "Review every complete charge and lot twice, under the present limits and under others, "
+    "Review every complete charge, lot and schedule under the present limits and under others, "
     "and show which checks would give another result. Writes nothing. Sealed records keep the "
     "limits they were sealed with."
 )
@@ -92,10 +92,13 @@ def _print_text(told: list[str], trial: LimitTrial) -> None:
             f"would be {_counted(flip.after)}"
         )
     changed = {flip.record for flip in trial.flips}
-    lots = sum(name.startswith("lot ") for name in changed)
+    lots, schedules = (
+        sum(name.startswith(f"{kind} ") for name in changed) for kind in ("lot", "schedule")
+    )
     print(
-        f"{len(changed) - lots} of {trial.charges} charges and {lots} of {trial.lots} lots would "
-        "get another result; nothing was written"
+        f"{len(changed) - lots - schedules} of {trial.charges} charges, {lots} of {trial.lots} "
+        f"lots and {schedules} of {trial.schedules} schedules would get another result; "
+        "nothing was written"
     )
 
 
@@ -110,6 +113,7 @@ def _as_data(told: list[str], trial: LimitTrial) -> dict[str, object]:
         "limits": told,
         "charges": trial.charges,
         "lots": trial.lots,
+        "schedules": trial.schedules,
         "changes": [
             {
                 "record": flip.record,

@@ -105,13 +105,68 @@ def revision_effect(folder: MillFolder, before: Schedule, after: Schedule) -> Ef
     NoComparison
         As for `schedule_effects`.
     """
-    wood, size = after.for_stock.species[0], after.for_stock.thickness[0].value
-    stock = stock_of(folder.species[wood].record, size)
-    runs = [stock.run(steps_down(folder, record, None)) for record in (before, after)]
-    if runs[0].duration == float("inf"):
-        raise NoComparison("by the board model the earlier revision never dries this timber")
     words = f"Revision {after.revision} against revision {before.revision}"
+    return pair_effect(folder, before, after, words)
+
+
+def pair_effect(folder: MillFolder, first: Schedule, second: Schedule, words: str) -> Effect:
+    """Return the effect of a schedule compared with another, on a green board of the second's.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    first, second : Schedule
+        The schedules; both run to the second's target, if it has one.
+    words : str
+        The comparison in words.
+
+    Raises
+    ------
+    NoComparison
+        As for `schedule_effects`.
+    """
+    wood, size = second.for_stock.species[0], second.for_stock.thickness[0].value
+    stock = stock_of(folder.species[wood].record, size)
+    target = second.target_mc.value if second.target_mc else None
+    runs = [stock.run(steps_down(folder, record, target)) for record in (first, second)]
+    if runs[0].duration == float("inf"):
+        raise NoComparison(f"by the board model schedule {first.id} never dries this timber")
     return Effect(words, ratios(*runs), MISSES["air"])
+
+
+def published_for(folder: MillFolder, name: str) -> list[tuple[str, Schedule]]:
+    """Return the published schedules that one of the mill's own is compared with.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    name : str
+        Id of a schedule.
+
+    Returns
+    -------
+    list of (str, Schedule)
+        Its own book's steps, under "", if it declares modifications; of a schedule that the mill
+        wrote itself, those published for the same wood and thickness, by id. Empty otherwise.
+    """
+    record = folder.schedules[name].record
+    found = []
+    if record.modifications:
+        title = f"{record.title}, as published"
+        plain = record.model_copy(update={"modifications": [], "title": title})
+        found.append(("", plain))
+    if record.status == "mill":
+        stock = record.for_stock
+        others = neighbours(folder, name, stock.species[0], stock.thickness[0].value)
+        found += [
+            (other, theirs)
+            for other in others
+            if (theirs := folder.schedules[other].record).status != "mill"
+            and theirs.time_based == record.time_based
+        ]
+    return found
 
 
 def _effects(

@@ -11,8 +11,20 @@ from kilnfolio.records.model import Name, Record, Slug, Text, record_error
 from kilnfolio.records.quantities import Length
 from kilnfolio.records.sourced import Known
 
+HIGHEST = 100_000.0
+"""The highest value that a limit may have, in its own unit."""
 #: The range that a formula accepts for a limit, by key.
-_BOUNDS = {"thick-stock-divisor": (1.01, 10.0)}
+BOUNDS = {
+    "thick-stock-divisor": (1.01, 10.0),
+    "daily-loss-light": (0.0, 100.0),
+    "daily-loss-medium": (0.0, 100.0),
+    "daily-loss-dense": (0.0, 100.0),
+    "equalizing-below-target": (0.0, 4.0),
+    "conditioning-above-target": (0.0, 8.0),
+    "conditioning-above-low-target": (0.0, 8.0),
+    "conditioning-low-up-to": (4.0, 30.0),
+    "conditioning-full-from": (4.0, 30.0),
+}
 
 
 class Scope(Record):
@@ -41,7 +53,7 @@ class Scope(Record):
 class Limit(Known):
     """One threshold."""
 
-    value: Annotated[float, Field(ge=0, le=100_000)]
+    value: Annotated[float, Field(ge=0, le=HIGHEST)]
     """The number of the threshold."""
     unit: Name
     """Its unit: %, points, K, °C, h, min, readings, mm, ratio."""
@@ -63,7 +75,7 @@ class Limits(Record):
 
     @model_validator(mode="after")
     def _within_bounds(self) -> Self:
-        for key, (low, high) in _BOUNDS.items():
+        for key, (low, high) in BOUNDS.items():
             for place, limit in enumerate(self.limits.get(key, ())):
                 if not low <= limit.value <= high:
                     raise record_error(

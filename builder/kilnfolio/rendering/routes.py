@@ -56,6 +56,19 @@ def charge(number: str) -> str:
     return f"charges/{number}.html"
 
 
+def compared(kind: str, name: str) -> str:
+    """Return the page that compares charges of a kind, or a schedule with the published.
+
+    Parameters
+    ----------
+    kind : str
+        ``charges`` or ``schedules``.
+    name : str
+        The kind of timber, as in ``quercus-rubra-25mm``, or the id of the schedule.
+    """
+    return f"{kind}/compared/{name}.html"
+
+
 def kiln_side(number: str) -> str:
     """Return the kiln-side page of an open charge."""
     return f"kiln-side/{number}.html"
@@ -109,6 +122,11 @@ def kiln(identity: str) -> str:
 def check(slug: str) -> str:
     """Return the address of a check's line in the catalogue."""
     return f"checks/index.html#{slug}"
+
+
+def limit(key: str) -> str:
+    """Return the page of a limit."""
+    return f"checks/limits/{key}.html"
 
 
 def guide(slug: str) -> str:

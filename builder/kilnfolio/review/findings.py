@@ -487,20 +487,32 @@ def run_checks(
     case: AnyCase, answers: Iterable[Answer] = (), waivers: Iterable[Waiver] = ()
 ) -> tuple[Finding, ...]:
     """Return the findings of every check of a case, with the answers to them."""
+    own = case.own if isinstance(case, Case) else NO_OWN_CODE
+    found = [finding for check in checks_for(case) for finding in said_of(check, case)]
+    return settled(found, own, answers, waivers)
+
+
+def checks_for(case: AnyCase) -> list[Check]:
+    """Return the checks that examine a case, in the order of their findings."""
     of = {Case: "charge", LotCase: "lot", Publication: "publication"}[type(case)]
     own = case.own if isinstance(case, Case) else NO_OWN_CODE
-    findings = with_ids(
-        [
-            finding
-            for check in catalogue(own.checks.values() if own else ())
-            if check.of == of
-            for finding in run_check(
-                check,
-                partial(check.run, case),
-                None if isinstance(case, Publication) else case.zone,
-            )
-        ]
-    )
+    return [one for one in catalogue(own.checks.values() if own else ()) if one.of == of]
+
+
+def said_of(check: Check, case: AnyCase) -> Iterator[Finding]:
+    """Yield the findings of one check of a case, not yet numbered nor answered."""
+    zone = None if isinstance(case, Publication) else case.zone
+    return run_check(check, partial(check.run, case), zone)
+
+
+def settled(
+    found: Iterable[Finding],
+    own: OwnCode | None,
+    answers: Iterable[Answer] = (),
+    waivers: Iterable[Waiver] = (),
+) -> tuple[Finding, ...]:
+    """Return the findings of all checks of a case with their ids and the answers to them."""
+    findings = with_ids(list(found))
     answers = tuple(one for one in answers if own is not None or not is_own(one.finding))
     wrong = (*unmatched(findings, answers), *unaccepted(findings, answers, accepted_answers))
     if wrong:

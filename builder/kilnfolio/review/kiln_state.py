@@ -25,7 +25,7 @@ from kilnfolio.records.schedule import Schedule
 from kilnfolio.review.boards import BoardHistory, Control, board_histories, controls
 from kilnfolio.review.checks.rate import safe_loss
 from kilnfolio.review.figures import measure
-from kilnfolio.review.limits import LimitTable, NoLimit, Subject, limit_table
+from kilnfolio.review.limits import LimitTable, NoLimit, Subject, charge_limits, limit_table
 from kilnfolio.review.review import mill_pressure, read_logs
 from kilnfolio.review.sensors import (
     SensorReading,
@@ -273,20 +273,6 @@ def _sensor_state(one: SensorReading) -> SensorState:
     value = measure(one.value_pct, "%", 1)
     words = f"{name} {value}{'' if what in name else f' {what}'}{doubt} on {one.at:%d %b %H:%M}"
     return SensorState(one.channel, _stamp(one.at), one.value_pct, one.uncertainty_points, words)
-
-
-def charge_limits(folder: MillFolder, charge: Charge) -> LimitTable:
-    """Return the mill's limits as they apply to a charge."""
-    species = [folder.species[stock.species].record for stock in charge.stock]
-    return limit_table(
-        folder,
-        Subject(
-            tuple(one.id for one in species),
-            species[0].kind,
-            charge.stock[0].thickness.value,
-            charge.target_mc.value,
-        ),
-    )
 
 
 def equalized(schedule: Schedule) -> bool:

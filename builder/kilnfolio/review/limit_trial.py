@@ -1,39 +1,36 @@
 """Tries a limit before it is changed: finds every past result that would differ.
 
-Both sides are full reviews of every complete charge and lot by the present checks, one with the
-present limits and one with the proposed. Seals are ignored: a sealed record keeps the limits it was
-sealed with.
+Both sides are full reviews of every complete charge, lot and schedule by the present checks, one
+with the present limits and one with the proposed; each log is read once. Seals are ignored: a
+sealed record keeps the limits it was sealed with.
 """
 
 from __future__ import annotations
 
 import difflib
-from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from kilnfolio.records.folder import MillFolder, open_mill
+from kilnfolio.records.checking import checked_mill, refuse
+from kilnfolio.records.cross_checks import problems_of
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.limits import Limit, Limits
-from kilnfolio.review.dossier import Finding
-from kilnfolio.review.reviews import dossiers, lot_dossiers, review_all
-
-#: Counts of each outcome, by record and check.
-Outcomes = Mapping[tuple[str, str], Counter[str]]
-
-
-@dataclass(frozen=True)
-class Flip:
-    """A check that would give another result for a charge or lot."""
-
-    record: str
-    """The charge's number; ``lot L1`` for a lot."""
-    check: str
-    """Slug of the check."""
-    before: Counter[str]
-    """Counts of outcomes under today's limits."""
-    after: Counter[str]
-    """Counts of outcomes under the proposed limits."""
+from kilnfolio.records.model import Located
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.validation import validate
+from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.review.dossier import Dossier, Finding
+from kilnfolio.review.limit_values import Flip, flips_between
+from kilnfolio.review.own_code import own_code
+from kilnfolio.review.review import (
+    build_case,
+    dossier_of,
+    mill_pressure,
+    read_logs,
+    review_lot,
+)
+from kilnfolio.review.schedule_case import lint_schedule
 
 
 @dataclass(frozen=True)
@@ -44,13 +41,14 @@ class LimitTrial:
     ----------
     flips : tuple of Flip
         Every check that would give another result, by record, in the order of the review.
-    charges, lots : int
-        Number of complete charges and lots that were reviewed.
+    charges, lots, schedules : int
+        Number of complete charges, lots and schedules that were reviewed.
     """
 
     flips: tuple[Flip, ...]
     charges: int
     lots: int
+    schedules: int
 
 
 def choose(limits: Limits, key: str, entry: int | None) -> tuple[int, Limit]:
@@ -103,29 +101,73 @@ def try_limits(root: Path, proposed: bytes) -> LimitTrial:
     RecordProblems
         A record or the proposed limits cannot be read.
     """
-    mill = open_mill(root)
-    before = _outcomes(mill)
-    after = _outcomes(open_mill(root, proposed={mill.limits.file: proposed}))
+    mill = checked_mill(root)
+    return trial_of(mill, validate(parse_yaml(proposed, mill.limits.file), Limits))
+
+
+def trial_of(mill: MillFolder, limits: Located[Limits]) -> LimitTrial:
+    """Return what would change if a mill, whose records are checked, had these limits.
+
+    Raises
+    ------
+    RecordProblems
+        The limits do not fit the other records, or a log cannot be read.
+    """
+    refuse(problems_of(mill, limits))
+    try:
+        before, after = findings_under(mill, (mill.limits, limits))
+    except ValueError as error:
+        why = f"no formula takes these limits together: {error}"
+        instead = "Try a value between the limits that belong to this one"
+        raise RecordProblems([Problem(Place(limits.file), "limits", why, instead)]) from None
     return LimitTrial(
         tuple(
-            Flip(record, check, before.get((record, check), Counter()), found)
-            for record, check in dict.fromkeys([*before, *after])
-            for found in [after.get((record, check), Counter())]
-            if found != before.get((record, check))
+            flip
+            for record, findings in before.items()
+            for flip in flips_between(record, findings, after[record])
         ),
         len(mill.charges),
         len(mill.lots),
+        len(mill.schedules),
     )
 
 
-def _outcomes(mill: MillFolder) -> Outcomes:
-    review_all(mill)
-    named: dict[str, tuple[Finding, ...]] = {
-        number: dossier.findings for number, dossier in dossiers(mill).items()
+def findings_under(
+    mill: MillFolder, books: Sequence[Located[Limits]]
+) -> list[dict[str, tuple[Finding, ...]]]:
+    """Return the findings on every record under each of several sets of limits.
+
+    Each log is read once.
+
+    Raises
+    ------
+    RecordProblems
+        Every problem of every log, schedule and limit.
+    """
+    sides = [mill.with_records(limits=limits) for limits in books]
+    own, problems = own_code(mill.graph), list[Problem]()
+    dossiers: list[dict[str, Dossier]] = [{} for _ in sides]
+    for number in mill.charges:
+        try:
+            located = mill.located_charge(number)
+            assert isinstance(located, Located)  # it is complete
+            log = read_logs(mill, located)
+            for side, found in zip(sides, dossiers, strict=True):
+                found[number] = dossier_of(side, build_case(side, located, log, own))
+        except RecordProblems as error:
+            problems += [one for one in error.problems if one not in problems]
+    refuse(problems)
+    return [
+        _findings(side, found) for side, found in zip(sides, dossiers, strict=True)
+    ]
+
+
+def _findings(
+    side: MillFolder, dossiers: Mapping[str, Dossier]
+) -> dict[str, tuple[Finding, ...]]:
+    named = {number: dossier.findings for number, dossier in dossiers.items()}
+    named |= {f"lot {lot}": review_lot(side, lot, dossiers).findings for lot in side.lots}
+    pressure = mill_pressure(side)
+    return named | {
+        f"schedule {name}": lint_schedule(side, name, pressure) for name in side.schedules
     }
-    named |= {f"lot {number}": dossier.findings for number, dossier in lot_dossiers(mill).items()}
-    found: dict[tuple[str, str], Counter[str]] = {}
-    for record, findings in named.items():
-        for finding in findings:
-            found.setdefault((record, finding.check), Counter())[finding.word] += 1
-    return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
+from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.limits import Limit, Limits, Scope
 from kilnfolio.records.problems import Place, Problem, RecordProblems
@@ -85,6 +86,14 @@ def limit_table(folder: MillFolder, subject: Subject = Subject()) -> LimitTable:
     """Return a mill's limits for a subject, in the mill's region."""
     mill = folder.mill.record
     return LimitTable(folder.limits.record, subject, (mill.country, mill.place))
+
+
+def charge_limits(folder: MillFolder, charge: Charge) -> LimitTable:
+    """Return a mill's limits as they apply to a charge."""
+    woods = tuple(dict.fromkeys(stock.species for stock in charge.stock))
+    kind = folder.species[woods[0]].record.kind
+    thickness = charge.stock[0].thickness.value
+    return limit_table(folder, Subject(woods, kind, thickness, charge.target_mc.value))
 
 
 def fits(scope: Scope, subject: Subject) -> bool:

@@ -45,7 +45,7 @@ from kilnfolio.review.ending import (
 from kilnfolio.review.findings import CHECKS, NO_OWN_CODE, Case, LotCase, OwnCode, run_checks
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.formulas.masses import BY_RULE
-from kilnfolio.review.limits import LimitTable, Subject, limit_table
+from kilnfolio.review.limits import LimitTable, Subject, charge_limits, limit_table
 from kilnfolio.review.results import (
     adherence_result,
     air_points,
@@ -134,8 +134,25 @@ def build_case(
     located: Located[Charge],
     log: Log | None,
     own: OwnCode | None = NO_OWN_CODE,
+    limits: LimitTable | None = None,
+    air: AirSeries | None = None,
 ) -> Case:
     """Compute everything that the checks use.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    located : Located of Charge
+        The charge.
+    log : Log or None
+        Its joined logs; see `read_logs`.
+    own : OwnCode or None
+        As for `review_charge`.
+    limits : LimitTable, optional
+        The limits to use; by default the mill's for this charge (`limits.charge_limits`).
+    air : AirSeries, optional
+        Its air, if it has been worked out already.
 
     Raises
     ------
@@ -147,16 +164,11 @@ def build_case(
     kiln, schedule = folder.kilns[charge.kiln], folder.schedules[charge.schedule]
     species = {stock.species: folder.species[stock.species].record for stock in charge.stock}
     main = charge.stock[0]
-    limits = limit_table(
-        folder,
-        Subject(
-            tuple(species), species[main.species].kind, main.thickness.value, charge.target_mc.value
-        ),
-    )
+    limits = limits or charge_limits(folder, charge)
     steps = _planned(folder, schedule, pressure)
     if log is not None:
         log = corrected_log(log, kiln.record, species[main.species])
-    air = _air(log, pressure, limits)
+    air = air or _air(log, pressure, limits)
     boards = board_histories(charge)
     control = controls(charge, boards, pin_rounds(log, folder.mill.record.zone))
     grace = dt.timedelta(hours=limits.value("stage-end-grace"))
@@ -598,8 +610,13 @@ def review_lot(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier
     )
 
 
-def build_lot_case(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier]) -> LotCase:
-    """Gather everything that the checks of lots use."""
+def build_lot_case(
+    folder: MillFolder,
+    lot_id: str,
+    dossiers: Mapping[str, d.Dossier],
+    limits: LimitTable | None = None,
+) -> LotCase:
+    """Gather everything that the checks of lots use; `limits` stand in for the mill's."""
     located = folder.lots[lot_id]
     lot = located.record
     charges = sorted({pack.charge for pack in lot.packs})
@@ -619,7 +636,8 @@ def build_lot_case(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dos
         },
         {pack.number: folder.charges_with_pack[pack.number] for pack in lot.packs},
         species,
-        limit_table(
+        limits
+        or limit_table(
             folder,
             Subject((lot.species,), species.kind, lot.thickness.value, lot.order.target_mc.value),
         ),

@@ -11,6 +11,11 @@ from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.audit import audit_charge, audit_register, years_listed
 from kilnfolio.site.pages.charges import charge_pages, open_charge_page
 from kilnfolio.site.pages.checks import check_index, check_page, checks_of
+from kilnfolio.site.pages.compared_charges import compared_charges_page, compared_kinds
+from kilnfolio.site.pages.compared_schedules import (
+    compared_schedules,
+    compared_schedules_page,
+)
 from kilnfolio.site.pages.early_warnings import early_warnings_page
 from kilnfolio.site.pages.guide import guide_index, guide_page, guide_slugs
 from kilnfolio.site.pages.home import home_page
@@ -22,6 +27,7 @@ from kilnfolio.site.pages.kiln_side import (
     worker_names,
 )
 from kilnfolio.site.pages.kilns import kiln_index, kiln_page
+from kilnfolio.site.pages.limits import limit_names, limit_page
 from kilnfolio.site.pages.lots import lot_page
 from kilnfolio.site.pages.records import records_page
 from kilnfolio.site.pages.registers import (
@@ -93,6 +99,9 @@ MILL: Mapping[str, PageKind] = {
     "charge": PageKind(lambda context: context.charges[ALL], charge_pages),
     "open_charge": PageKind(lambda context: sorted(context.open_reviews), open_charge_page),
     "plan": _one(plan_page),
+    "compared-charges": PageKind(compared_kinds, compared_charges_page),
+    "compared-schedules": PageKind(compared_schedules, compared_schedules_page),
+    "limit": PageKind(limit_names, limit_page),
     "early-warnings": _one(early_warnings_page),
     "kiln-side": PageKind(kiln_side_names, kiln_side_page),
     "lot-register": _register(LOTS),

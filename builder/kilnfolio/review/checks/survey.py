@@ -5,10 +5,11 @@
 from __future__ import annotations
 
 from collections import Counter
+from functools import lru_cache
 
 import numpy as np
 
-from kilnfolio.physics.mixture import two_groups
+from kilnfolio.physics.mixture import Groups, two_groups
 from kilnfolio.records.charge import Survey
 from kilnfolio.records.middle import median
 from kilnfolio.review.ending import SurveyOutcome
@@ -227,6 +228,12 @@ def survey_coverage(case: Case) -> Results:
     )
 
 
+@lru_cache(maxsize=64)
+def _groups(readings: tuple[float, ...]) -> Groups:
+    """Return the two groups of a survey; kept, because other limits do not change them."""
+    return two_groups(readings)
+
+
 @check(
     "survey-shape",
     title="Shape of the survey",
@@ -252,7 +259,7 @@ def survey_shape(case: Case) -> Results:
             f"{len(readings)} readings are too few to show a shape; "
             f"{value('survey-shape-least'):g} are needed"
         )
-    groups = two_groups(readings)
+    groups = _groups(tuple(float(one) for one in readings))
     if groups.evidence > value("survey-two-groups"):
         yield Breach(
             f"The readings fall into two groups, about {groups.means[0]:.1f} % and "

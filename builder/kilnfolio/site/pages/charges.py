@@ -26,6 +26,7 @@ from kilnfolio.review.dossier import (
 )
 from kilnfolio.review.findings import title_of
 from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.compared_charges import compared_at
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
 from kilnfolio.site.pages.forecasts import forecast_view
 from kilnfolio.site.pages.open_charges import open_charge_view
@@ -235,6 +236,7 @@ def _page(context: SiteContext, record: Charge) -> Page:
         "charge",
         view=view,
         board=replay_view(context, record.id),
+        compared=compared_at(context, record.id),
         own_figures=own_figures(context, record),
         summary=f"{stock}, {view.kiln.words}, {record.started:%Y-%m-%d}. {view.answer}",
         crumbs=(("Charges", INDEX),),

@@ -6,12 +6,14 @@ from dataclasses import dataclass
 
 from kilnfolio.records.limits import Limit
 from kilnfolio.records.sourced import Status
+from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import checks as _registered  # noqa: F401  registers the checks
 from kilnfolio.review import figures
 from kilnfolio.review.findings import ANSWERS, CHECKS, GROUPS, Check, is_own
 from kilnfolio.review.own_code import own_code
 from kilnfolio.site.context import Citation, SiteContext, check_address
+from kilnfolio.site.limit_trials import limit_standings
 from kilnfolio.site.pages.phrases import OUTCOME_MEANING, OUTCOME_ORDER, Count, listed, plural
 from kilnfolio.site.pages.tallies import NamedFinding
 
@@ -40,6 +42,8 @@ class LimitLine:
     scope: str
     cite: Citation
     status: Status
+    target: str
+    """The page that tries other values; "" without one."""
 
 
 @dataclass(frozen=True)
@@ -115,15 +119,23 @@ def _lifted_by(check: Check) -> str:
 def _limit(context: SiteContext, key: str, limit: Limit) -> LimitLine:
     return LimitLine(
         key,
-        figures.measure(limit.value, limit.unit, _decimals(limit.value)),
+        figures.measure(limit.value, limit.unit, decimals_of(limit.value)),
         limit.meaning,
         scope_words(context, limit),
         context.cite(limit.source),
         limit.status,
+        _tried_at(context, key),
     )
 
 
-def _decimals(value: float) -> int:
+def _tried_at(context: SiteContext, key: str) -> str:
+    if context.edition != "mill" or limit_standings.entry(context.graph, key) is None:
+        return ""
+    return routes.limit(key)
+
+
+def decimals_of(value: float) -> int:
+    """Return how many decimals a limit is written with."""
     return len(f"{value:.6f}".rstrip("0").partition(".")[2])
 
 

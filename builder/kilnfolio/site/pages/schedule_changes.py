@@ -82,11 +82,16 @@ def changes_page(context: SiteContext, name: str) -> Page:
 
 def _comparison(context: SiteContext, before: Schedule, after: Schedule) -> Comparison:
     change = next((one for one in after.changes if one.revision == after.revision), None)
-    steps = list(
-        _pairs(context.regional.temperature, _steps(context, before), _steps(context, after))
-    )
-    texts = list(_texts(context, before, after))
+    steps, texts = side_by_side(context, before, after)
     return Comparison(before, after, change, steps, texts, revision_row(context, before, after))
+
+
+def side_by_side(
+    context: SiteContext, before: Schedule, after: Schedule
+) -> tuple[list[StepPair], list[tuple[str, Markup]]]:
+    """Return the steps of two schedules beside each other, and what else differs."""
+    steps = _pairs(context.regional.temperature, _steps(context, before), _steps(context, after))
+    return list(steps), list(_texts(context, before, after))
 
 
 def _steps(context: SiteContext, record: Schedule) -> Sequence[PlannedStep]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from kilnfolio.charts.steps import step_diagram
+from kilnfolio.forecast.schedules import published_for
 from kilnfolio.records import reading
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.quantities import (
@@ -29,6 +30,7 @@ from kilnfolio.review.limits import LimitTable, Subject, limit_table
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 from kilnfolio.review.stages import points_above
 from kilnfolio.site.context import SHOWN, Citation, SiteContext
+from kilnfolio.site.pages.compared_charges import alike_pages
 from kilnfolio.site.pages.facts import Fact, drying_facts
 from kilnfolio.site.pages.loads import LoadRow, load_rows
 from kilnfolio.site.pages.open_charges import draft_views
@@ -251,10 +253,19 @@ def schedule_page(context: SiteContext, name: str) -> Page:
         "schedule",
         view=view,
         effect=schedule_view(context, name),
+        beside=_beside(context, name),
+        alike=alike_pages(context, charges[:SHOWN]),
         summary=_summary(view),
         crumbs=(("Schedules", INDEX),),
         text=_text(view, context.regional.temperature),
     )
+
+
+def _beside(context: SiteContext, name: str) -> str:
+    """Return the page that compares a schedule with the published; "" if there is none."""
+    if context.edition != "mill" or not published_for(context.folder, name):
+        return ""
+    return routes.compared("schedules", name)
 
 
 def schedule_rows(

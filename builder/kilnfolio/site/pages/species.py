@@ -12,6 +12,7 @@ from kilnfolio.records.species import Species
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.context import SHOWN, Citation, SiteContext
+from kilnfolio.site.pages.compared_charges import alike_pages
 from kilnfolio.site.pages.facts import Fact, drying_facts, not_on_record, wood_facts
 from kilnfolio.site.pages.open_charges import draft_views
 from kilnfolio.site.pages.phrases import listed, plural, thicknesses
@@ -150,6 +151,7 @@ def species_page(context: SiteContext, name: str) -> Page:
         record.trade_name,
         "species",
         view=view,
+        alike=alike_pages(context, charges[:SHOWN]),
         summary=f"{record.trade_name}, {record.scientific_name}: {record.kind} of {record.region}.",
         crumbs=(("Species", INDEX),),
         text=_text(view),
