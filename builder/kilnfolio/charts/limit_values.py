@@ -83,7 +83,9 @@ def limit_chart(identity: str, title: str, unit: str, values: Sequence[ValueBars
         for one in values
         if not one.today
     )
-    return svg(identity, _VIEW, panel.foot + _FOOT, title, description, parts, read_stops(), fits=True)
+    return svg(
+        identity, _VIEW, panel.foot + _FOOT, title, description, parts, read_stops(), fits=True
+    )
 
 
 def _key(panel: Panel) -> list[Markup]:

@@ -64,9 +64,7 @@ def _compare_two(arguments: argparse.Namespace) -> int:
         return _compare_charges(mill, names, arguments.format)
     if all(name in mill.schedules for name in names):
         return _compare_schedules(mill, names, arguments.format)
-    unknown = [
-        name for name in names if name not in mill.charges and name not in mill.schedules
-    ]
+    unknown = [name for name in names if name not in mill.charges and name not in mill.schedules]
     why = (
         f"there is no complete charge and no schedule '{unknown[0]}'"
         if unknown

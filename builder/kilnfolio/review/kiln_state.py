@@ -25,7 +25,7 @@ from kilnfolio.records.schedule import Schedule
 from kilnfolio.review.boards import BoardHistory, Control, board_histories, controls
 from kilnfolio.review.checks.rate import safe_loss
 from kilnfolio.review.figures import measure
-from kilnfolio.review.limits import LimitTable, NoLimit, Subject, charge_limits, limit_table
+from kilnfolio.review.limits import LimitTable, NoLimit, charge_limits
 from kilnfolio.review.review import mill_pressure, read_logs
 from kilnfolio.review.sensors import (
     SensorReading,

@@ -157,14 +157,10 @@ def findings_under(
         except RecordProblems as error:
             problems += [one for one in error.problems if one not in problems]
     refuse(problems)
-    return [
-        _findings(side, found) for side, found in zip(sides, dossiers, strict=True)
-    ]
+    return [_findings(side, found) for side, found in zip(sides, dossiers, strict=True)]
 
 
-def _findings(
-    side: MillFolder, dossiers: Mapping[str, Dossier]
-) -> dict[str, tuple[Finding, ...]]:
+def _findings(side: MillFolder, dossiers: Mapping[str, Dossier]) -> dict[str, tuple[Finding, ...]]:
     named = {number: dossier.findings for number, dossier in dossiers.items()}
     named |= {f"lot {lot}": review_lot(side, lot, dossiers).findings for lot in side.lots}
     pressure = mill_pressure(side)

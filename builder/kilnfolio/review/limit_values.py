@@ -305,9 +305,7 @@ def _trial(
     if not flips:
         return None
     flipped = {flip.check for flip in flips}
-    return ValueTrial(
-        *entry, value, flips, tuple(one for one in after if one.check in flipped)
-    )
+    return ValueTrial(*entry, value, flips, tuple(one for one in after if one.check in flipped))
 
 
 def lot_trials(
@@ -355,8 +353,8 @@ def lot_trials(
         except ValueError:
             continue  # as for a charge
         after = settled(found, NO_OWN_CODE, answers)
-        if trial := _trial(record, (key, place), value, before, after):
-            trials.append(trial)
+        if made := _trial(record, (key, place), value, before, after):
+            trials.append(made)
     reads = own.union(*(of_charges[name].read for name in case.dossiers if name in of_charges))
     return LimitTrials(record, tuple(sorted(reads)), tuple(trials))
 

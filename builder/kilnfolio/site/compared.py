@@ -61,8 +61,8 @@ def _overlay(mill: MillFolder, number: str) -> Overlay:
 
 def _results(a: Overlay, b: Overlay) -> Iterator[Row]:
     yield Row("days", "days", a.days, b.days, 1)
-    starts = [one.mc[0][1] if one.mc else None for one in (a, b)]
-    yield Row("controlling MC at the start", "%", *starts, 0)
+    first, second = (one.mc[0][1] if one.mc else None for one in (a, b))
+    yield Row("controlling MC at the start", "%", first, second, 0)
     yield Row("final MC", "%", a.mean_pct, b.mean_pct, 1)
     yield Row("target", "%", a.target_pct, b.target_pct, 0)
     yield Row("spread (SD)", "points", a.sd_pct, b.sd_pct, 2)
@@ -74,9 +74,9 @@ def _results(a: Overlay, b: Overlay) -> Iterator[Row]:
 
 def _course(a: Overlay, b: Overlay) -> Iterator[Row]:
     for day in range(math.ceil(max(a.days, b.days)) + 1):
-        values = [_mc_at(one, float(day)) for one in (a, b)]
-        if any(value is not None for value in values):
-            yield Row(f"MC on day {day}", "%", *values, 1)
+        first, second = (_mc_at(one, float(day)) for one in (a, b))
+        if first is not None or second is not None:
+            yield Row(f"MC on day {day}", "%", first, second, 1)
 
 
 def _mc_at(one: Overlay, day: float) -> float | None:

@@ -29,8 +29,8 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
-from kilnfolio.review.kiln_state import KilnState, charge_limits, kiln_state
-from kilnfolio.review.limits import LimitTable
+from kilnfolio.review.kiln_state import KilnState, kiln_state
+from kilnfolio.review.limits import LimitTable, charge_limits
 from kilnfolio.review.round_check import examine_round
 from kilnfolio.runtime.files import read_file
 

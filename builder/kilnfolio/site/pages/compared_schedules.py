@@ -74,9 +74,7 @@ def compared_schedules_page(context: SiteContext, name: str) -> Page:
     )
 
 
-def _pair(
-    context: SiteContext, number: int, other: str, theirs: Schedule, ours: Schedule
-) -> Pair:
+def _pair(context: SiteContext, number: int, other: str, theirs: Schedule, ours: Schedule) -> Pair:
     steps, texts = side_by_side(context, theirs, ours)
     texts = [one for one in texts if one[0] not in ("Title", "Source", "Notes")]
     anchor, title = f"pair-{number}", theirs.title
@@ -113,10 +111,9 @@ def _drawing(
     target = pair[1].target_mc.value if pair[1].target_mc else None
     planned = [steps_down(context.folder, one, target) for one in pair]
     runs = (effect.found.first, effect.found.second)
-    drawn = runs_chart(
+    return runs_chart(
         anchor, f"One board under {pair[0].title} and under ours", planned, runs, context.regional
     )
-    return drawn
 
 
 def runs_chart(

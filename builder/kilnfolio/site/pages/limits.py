@@ -133,9 +133,7 @@ def _today(limit: Limit) -> ValueRow:
     return ValueRow(_words(limit, limit.value), True, 0, 0, 0, ())
 
 
-def _row(
-    context: SiteContext, limit: Limit, value: float, flips: Sequence[Flip]
-) -> ValueRow:
+def _row(context: SiteContext, limit: Limit, value: float, flips: Sequence[Flip]) -> ValueRow:
     by_record: dict[str, list[Flip]] = {}
     for flip in flips:
         by_record.setdefault(flip.record, []).append(flip)
@@ -167,8 +165,7 @@ def _line(context: SiteContext, record: str, flips: Sequence[Flip]) -> FlipLine:
         record if record.startswith("lot ") else f"charge {record}",
         target,
         tuple(
-            (known[flip.check].title, _counted(flip.before), _counted(flip.after))
-            for flip in flips
+            (known[flip.check].title, _counted(flip.before), _counted(flip.after)) for flip in flips
         ),
     )
 
