@@ -17,7 +17,15 @@ from tests.adopt.own_files import write_survey
 from tests.adopt.test_entries import DAY, RUNNING, at, entry_file
 from tests.archive.sealing import seal_charge
 from tests.fuzz.damage import JSON, TABLE, YAML, damaged
-from tests.fuzz.test_readers import BRAND, NOTATION, ORDER, PATHS, PRICES, outcome_of
+from tests.fuzz.test_readers import (
+    BRAND,
+    INSTRUMENT,
+    NOTATION,
+    ORDER,
+    PATHS,
+    PRICES,
+    outcome_of,
+)
 from tests.fuzz.watch import watch
 from tests.minimal import minimal_log, minimal_mill
 
@@ -81,6 +89,7 @@ def desk(tmp_path_factory):
             files={
                 PATHS["notation"]: NOTATION,
                 PATHS["order"]: ORDER,
+                PATHS["instrument"]: INSTRUMENT,
                 PATHS["brand"]: BRAND,
                 PATHS["prices"]: PRICES,
             },

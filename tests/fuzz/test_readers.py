@@ -54,6 +54,7 @@ def mill(tmp_path_factory):
         files={
             PATHS["notation"]: NOTATION,
             PATHS["order"]: ORDER,
+            PATHS["instrument"]: INSTRUMENT,
             PATHS["brand"]: BRAND,
             PATHS["prices"]: PRICES,
         },
@@ -88,8 +89,21 @@ ORDER = {
 PATHS = FILES | {
     "notation": "schedules/notations/t-number-letter-number.yaml",
     "order": "content/orders/O1.yaml",
+    "instrument": "content/instruments/pins.yaml",
     "brand": "content/brand.yaml",
     "prices": "content/prices.yaml",
+}
+INSTRUMENT = {
+    "format": 1,
+    "id": "pins",
+    "kind": "resistance meter",
+    "instrument": "pins",
+    "kilns": ["k1"],
+    "repeats": [{"on": dt.date(2026, 3, 2), "piece": "A", "mc": ["12.1 %", "12.4 %"]}],
+    "oven_pairs": [
+        {"on": dt.date(2026, 3, 2), "species": "quercus-rubra", "meter": "12.1 %", "oven": "12.6 %"}
+    ],
+    "notes": "Read at noon",
 }
 PRICES = {
     "format": 1,

@@ -48,6 +48,7 @@ MODELS: dict[str, type[BaseModel]] = {
 #: The paths of the kinds of record that the smallest mill lacks.
 PATHS = FILES | {
     "order": "content/orders/O1.yaml",
+    "instrument": "content/instruments/pins.yaml",
     "prices": "content/prices.yaml",
     "notation": "schedules/notations/t-number-letter-number.yaml",
 }
@@ -278,6 +279,18 @@ ADDED: dict[str, Any] = {
 }
 
 
+INSTRUMENT = {
+    "format": 1,
+    "id": "pins",
+    "kind": "resistance meter",
+    "instrument": "pins",
+    "kilns": ["k1"],
+    "repeats": [{"on": "2026-03-02", "piece": "x", "mc": ["12.1 %", "12.4 %"]}],
+    "oven_pairs": [
+        {"on": "2026-03-02", "species": "quercus-rubra", "meter": "12.1 %", "oven": "12.6 %"}
+    ],
+    "notes": "x",
+}
 ORDER = {
     "format": 1,
     "id": "O1",
@@ -441,6 +454,7 @@ def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Mar
         root,
         files={
             PATHS["order"]: ORDER,
+            PATHS["instrument"]: INSTRUMENT,
             PATHS["notation"]: notation,
             PATHS["prices"]: PRICES,
         },

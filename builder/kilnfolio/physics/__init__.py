@@ -6,6 +6,7 @@ Nothing here opens a file, knows a record or draws a page. The modules:
 `air`              moist air: RH from two thermometers, dew point, humidity ratio, pressure
 `sorption`         wood in equilibrium with air: EMC from temperature and RH, and the inverse
 `moisture`         MC from masses, its uncertainty, the controlling boards, drying rate
+`measuring`        how far a scale or a meter can be trusted, from repeats and oven pairs
 `meters`           resistance-meter readings corrected to the calibration temperature
 `shrinkage`        shrinkage, change of size, specific gravity and density at an MC
 `strength`         strength and stiffness of clear wood at an MC

@@ -23,7 +23,7 @@ from kilnfolio.pipeline.pdfs import pdf
 from kilnfolio.records import reading
 from kilnfolio.records.kinds import INDEX
 from kilnfolio.review.reviews import REVIEWS
-from kilnfolio.site import context, limit_trials, overlays, sealed
+from kilnfolio.site import context, limit_trials, measured, overlays, sealed
 from kilnfolio.site.house import house
 from kilnfolio.training.drills import scene
 from kilnfolio.trends.past import PAST
@@ -46,6 +46,7 @@ PLAN = Plan(
         (context.tally_of_year,),
         (context.register_part,),
         (overlays.charge_overlay,),
+        (measured.measuring_line,),
         (limit_trials.charge_limit_trials,),
         (limit_trials.lot_limit_trials,),
         (limit_trials.limit_standings,),

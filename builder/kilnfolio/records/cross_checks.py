@@ -18,6 +18,7 @@ from kilnfolio.records.charge import Charge
 from kilnfolio.records.drafts import Draft
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.formats import matching
+from kilnfolio.records.instrument import InstrumentTrials
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.model import Located, Record
@@ -154,6 +155,10 @@ _NAMES: Mapping[str, tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...]] =
     "lot": (
         (("species",), "species", ("species",)),
         (("packs", "*", "charge"), "charge", ("charges", "open_charges")),
+    ),
+    "instrument": (
+        (("kilns", "*"), "kiln", ("kilns",)),
+        (("oven_pairs", "*", "species"), "species", ("species",)),
     ),
     "order": (
         (("species",), "species", ("species",)),
@@ -477,6 +482,24 @@ def _limit_problems(folder: MillFolder, located: Located[Limits]) -> Iterator[Pr
                 )
 
 
+def _instrument_problems(
+    folder: MillFolder, located: Located[InstrumentTrials]
+) -> Iterator[Problem]:
+    record = located.record
+    for number, name in enumerate(record.kilns):
+        kiln = folder.kilns.get(name)
+        if kiln is None:
+            continue
+        known = {one.id: one.kind for one in kiln.record.instruments}
+        if known.get(record.instrument) != record.kind:
+            yield Problem(
+                located.place("kilns", number),
+                f"instrument '{record.instrument}'",
+                f"kiln '{name}' has no {record.kind} of this id",
+                f"Write the id of one of {', '.join(sorted(known)) or 'its instruments'}",
+            )
+
+
 Check = Callable[[MillFolder, Located[Any]], Iterator[Problem]]
 #: The checks of each model, apart from the names it gives.
 _CHECKS: tuple[tuple[type[Record] | tuple[type[Record], ...], Check], ...] = (
@@ -485,5 +508,6 @@ _CHECKS: tuple[tuple[type[Record] | tuple[type[Record], ...], Check], ...] = (
     (Charge, _boards_without_sections),
     (Lot, _lot_problems),
     (Limits, _limit_problems),
+    (InstrumentTrials, _instrument_problems),
     ((Species, Schedule, Notation, Limits), _citation_problems),
 )

@@ -15,6 +15,7 @@ from kilnfolio.graph.memory import MemoryGraph, environment_options
 from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.drafts import Draft
+from kilnfolio.records.instrument import InstrumentTrials
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.kinds import INDEX, RECORD_KINDS, SUPERSEDED
 from kilnfolio.records.limits import Limits
@@ -143,6 +144,7 @@ class MillFolder:
         self.schedules: Mapping[str, Located[Schedule]] = self._library("schedule")
         self.notations: Mapping[str, Located[Notation]] = self._library("notation")
         self.kilns: Mapping[str, Located[Kiln]] = self._library("kiln")
+        self.instruments: Mapping[str, Located[InstrumentTrials]] = self._library("instrument")
         self.loggers: Mapping[str, Located[LoggerProfile]] = self._library("logger")
         self.orders: Mapping[str, Located[OpenOrder]] = self._library("order")
         self.charges: Mapping[str, Located[Charge]] = Derivations(

@@ -89,6 +89,7 @@ RECORD_KINDS: dict[str, RecordKind] = {
         RecordKind("brand", "brand:Brand", ("content/brand.yaml",)),
         RecordKind("prices", "prices:Prices", ("content/prices.yaml",)),
         RecordKind("kiln", "kiln:Kiln", ("content/kilns/ID.yaml",), draft=True),
+        RecordKind("instrument", "instrument:InstrumentTrials", ("content/instruments/ID.yaml",)),
         RecordKind("logger", "logger:LoggerProfile", ("content/loggers/ID.yaml",)),
         RecordKind("species", "species:Species", ("schedules/species/ID.yaml",), draft=True),
         RecordKind(

@@ -293,7 +293,8 @@ def _named(kind: str) -> Derived[Any]:
 
 #: Records that depend on their own file alone, by kind.
 LIBRARY: dict[str, Derived[Any]] = {
-    name: _named(name) for name in ("species", "schedule", "notation", "kiln", "logger", "order")
+    name: _named(name)
+    for name in ("species", "schedule", "notation", "kiln", "instrument", "logger", "order")
 }
 
 

@@ -88,7 +88,7 @@ def kind_of(model: type[Record]) -> str:
 
 
 #: Names of kinds that differ from their models' names.
-_KIND = {"LoggerProfile": "logger", "OpenOrder": "order"}
+_KIND = {"LoggerProfile": "logger", "OpenOrder": "order", "InstrumentTrials": "instrument"}
 
 
 def is_mark(value: object) -> bool:

@@ -139,6 +139,9 @@ def term(anchor: str) -> str:
     return chapter("glossary", anchor)
 
 
+#: The page of what is known of the mill's scales and meters.
+MEASURING = "kilns/measuring.html"
+
 #: The site's menu: words and addresses.
 MENU: tuple[tuple[str, str], ...] = (
     ("Handbook", "handbook/index.html"),

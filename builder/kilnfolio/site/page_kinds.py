@@ -29,6 +29,7 @@ from kilnfolio.site.pages.kiln_side import (
 from kilnfolio.site.pages.kilns import kiln_index, kiln_page
 from kilnfolio.site.pages.limits import limit_names, limit_page
 from kilnfolio.site.pages.lots import lot_page
+from kilnfolio.site.pages.measuring import measuring_page
 from kilnfolio.site.pages.records import records_page
 from kilnfolio.site.pages.registers import (
     manifest_script,
@@ -101,6 +102,7 @@ MILL: Mapping[str, PageKind] = {
     "plan": _one(plan_page),
     "compared-charges": PageKind(compared_kinds, compared_charges_page),
     "compared-schedules": PageKind(compared_schedules, compared_schedules_page),
+    "measuring": _one(measuring_page),
     "limit": PageKind(limit_names, limit_page),
     "early-warnings": _one(early_warnings_page),
     "kiln-side": PageKind(kiln_side_names, kiln_side_page),

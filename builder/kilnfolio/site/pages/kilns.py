@@ -96,6 +96,7 @@ def kiln_index(context: SiteContext) -> Page:
         "Kilns",
         "kiln",
         rows=rows,
+        measuring=routes.MEASURING if context.edition == "mill" else "",
         drafts=draft_views(context, "kiln"),
         summary=f"{plural(len(records), 'kiln')}, with instruments, calibrations "
         "and the places that dry unevenly.",
