@@ -50,9 +50,8 @@ def record_schema(kind: str) -> dict[str, Any]:
     KeyError
         There is no such kind.
     """
-    schema = model_schema(
-        RECORD_KINDS[kind].model, f"A {kind} record" if kind != "sources" else "The sources record"
-    )
+    article = "The" if kind == "sources" else "An" if kind[0] in "aeiou" else "A"
+    schema = model_schema(RECORD_KINDS[kind].model, f"{article} {kind} record")
     if kind == "charge":
         _allow_marks(schema)
         schema |= _only_when_ended(schema.pop("required"))

@@ -87,7 +87,7 @@ def _weighed(charge: Charge) -> tuple[int, ...]:
         return ()
     step = charge.scale_resolution.value
     masses = [mass.value for one in charge.weighings for mass in one.masses.values()]
-    return _counted(int(round(mass / step)) % 10 for mass in masses)
+    return _counted(round(mass / step) % 10 for mass in masses)
 
 
 def _last_digit(entered: str) -> int | None:
