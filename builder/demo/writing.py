@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from demo import scenario
+from demo import earlier, scenario
 from demo.faults import truth_of
 from demo.library import Library
 from demo.recording import lot_record
@@ -37,7 +37,7 @@ def write_mill(
     truth : Path, optional
         Path of the truth file.
     """
-    for name in ("kilns", "loggers", "charges", "orders", "lots"):
+    for name in ("kilns", "loggers", "charges", "orders", "lots", "earlier"):
         shutil.rmtree(out / name, ignore_errors=True)
     _write(out / "mill.yaml", scenario.MILL)
     _write(out / "prices.yaml", scenario.PRICES)
@@ -58,10 +58,16 @@ def write_mill(
         _write(out / "lots" / f"{lot.id}.yaml", lot_record(lot, made[lot.charge]))
     for order in scenario.ORDERS:
         _write(out / "orders" / f"{order['id']}.yaml", order)
+    listed = earlier.make_list()
+    (out / "earlier").mkdir(parents=True)
+    for name, rows in (("charges", listed.charges), ("readings", listed.readings)):
+        (out / "earlier" / f"{name}.csv").write_text(earlier.table(rows), "utf-8", newline="\n")
+    told(f"{len(listed.charges)} earlier charges")
     if truth is not None:
         truths = {
             "charges": {name: truth_of(charge) for name, charge in sorted(made.items())},
             "running": {charge.plan.id: charge.truth for charge in running},
+            "earlier": listed.planted,
         }
         truth.parent.mkdir(parents=True, exist_ok=True)
         truth.write_text(dump(truths, TRUTH_HEADING), encoding="utf-8", newline="\n")

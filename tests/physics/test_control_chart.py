@@ -2,14 +2,30 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from kilnfolio.physics.control_chart import (
     LEAST,
     RUN,
     beyond_limits,
+    change_point,
     control_limits,
     runs_on_one_side,
+    shift_scores,
+    shift_width_for,
+    width_for,
 )
+
+#: Annual flow of the Nile at Aswan, 1871 to 1970, in 1e8 m³ (Cobb, Biometrika 65 (1978), 243; the
+#: data set "Nile" of R). It fell after 1898, when work on the dam began. From memory.
+NILE = np.array([
+    1120, 1160, 963, 1210, 1160, 1160, 813, 1230, 1370, 1140, 995, 935, 1110, 994, 1020, 960, 1180,
+    799, 958, 1140, 1100, 1210, 1150, 1250, 1260, 1220, 1030, 1100, 774, 840, 874, 694, 940, 833,
+    701, 916, 692, 1020, 1050, 969, 831, 726, 456, 824, 702, 1120, 1100, 832, 764, 821, 768, 845,
+    864, 862, 698, 845, 744, 796, 1040, 759, 781, 865, 845, 944, 984, 897, 822, 1010, 771, 676, 649,
+    846, 812, 742, 801, 1040, 860, 874, 848, 890, 744, 749, 838, 1050, 918, 986, 797, 923, 975, 815,
+    1020, 906, 901, 1170, 912, 746, 919, 718, 714, 740,
+])  # fmt: skip
 
 #: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2, "Example of moving range": the flow
 #: rates of ten batches, their mean and the limits printed there. From memory.
@@ -64,3 +80,38 @@ def test_false_signals_are_as_rare_as_the_page_of_a_kiln_says(n, one_in):
 def test_series_that_cannot_be_judged_are_refused(values):
     with pytest.raises(ValueError, match="values must"):
         control_limits(values)
+
+
+def test_the_nile_shifted_after_1898():
+    assert NILE.size == 100
+    assert 1871 + change_point(NILE) == 1899
+    assert np.abs(shift_scores(NILE)).max() > shift_width_for(NILE, 0.001)
+
+
+def test_scores_are_those_of_students_t_test_at_each_moment():
+    """With r² = t² / (t² + n − 2), a score is r √(n − 1); scipy.stats gives t."""
+    values = np.random.default_rng(4).normal(0.0, 1.0, 15)
+    for at, score in enumerate(shift_scores(values), 1):
+        t = stats.ttest_ind(values[:at], values[at:]).statistic if 1 < at < 14 else None
+        if t is not None:
+            assert score == pytest.approx(t * np.sqrt(14 / (t**2 + 13)))
+
+
+@pytest.mark.parametrize("n", [8, 40])
+@pytest.mark.parametrize("chance", [0.05, 0.005])
+def test_steady_series_exceed_the_widths_as_rarely_as_promised(n, chance):
+    charts = np.random.default_rng(99).normal(5.0, 2.0, (4_000, n))
+    sigma = np.abs(np.diff(charts, axis=1)).mean(axis=1) / 1.128
+    widest = np.abs(charts - charts.mean(axis=1, keepdims=True)).max(axis=1) / sigma
+    assert (widest > width_for(n, chance)).mean() == pytest.approx(chance, rel=0.4)
+
+
+def test_a_shift_is_claimed_as_rarely_as_promised_whatever_the_distribution():
+    skewed = np.random.default_rng(98).exponential(1.0, (100, 15))
+    said = [np.abs(shift_scores(one)).max() > shift_width_for(one, 0.05) for one in skewed]
+    assert np.mean(said) < 0.12  # promised 0.05; 100 series exceed 0.12 once in a thousand times
+
+
+def test_a_chance_too_small_to_judge_gives_no_signal():
+    assert width_for(10, 1e-6) == np.inf
+    assert shift_width_for(NILE, 1e-6) == np.inf

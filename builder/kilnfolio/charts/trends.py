@@ -1,10 +1,11 @@
-"""A kiln's control of its air from charge to charge: small panels over a common calendar."""
+"""Quantities from charge to charge: small panels over a common calendar."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
@@ -30,6 +31,8 @@ class Trend:
     """Mean and limits, if there are enough charges for them."""
     from_zero: bool = False
     """True if it cannot be negative, so that a limit below 0 is not drawn."""
+    levels: Sequence[float | None] = ()
+    """The mean before and after a shift, at each charge; without it, the mean of all."""
 
     @property
     def low(self) -> float | None:
@@ -45,14 +48,14 @@ class Trend:
 
 
 def trend_chart(
-    kiln: str, charges: Sequence[tuple[str, dt.datetime]], trends: Sequence[Trend], zone: ZoneInfo
+    title: str, charges: Sequence[tuple[str, dt.datetime]], trends: Sequence[Trend], zone: ZoneInfo
 ) -> Markup:
     """Return the panels; "" if no quantity is known for at least two charges.
 
     Parameters
     ----------
-    kiln : str
-        Its name.
+    title : str
+        Title of the chart.
     charges : sequence of (str, datetime)
         Number and start of each charge.
     trends : sequence of Trend
@@ -90,6 +93,7 @@ def trend_chart(
         parts += [
             panel.frame(x_words=place == len(shown) - 1),
             *_limit_lines(panel, trend),
+            *_levels(panel, trend, [clock(at) for _, at in charges]),
             panel.line("board-1", points),
             dots("dot board-1", [(panel.x_at(x), panel.y_at(y)) for x, y in points]),
         ]
@@ -98,7 +102,7 @@ def trend_chart(
         "kiln-trends",
         _VIEW,
         panels[-1].foot + 56,
-        f"Air control of {kiln}",
+        title,
         describe(shown),
         parts,
         read_stops(),
@@ -115,8 +119,21 @@ def _limit_lines(panel: Panel, trend: Trend) -> Iterator[Markup]:
         ("control-limit", trend.low),
         ("control-limit", trend.limits.high),
     ):
-        if value is not None:
+        if value is not None and not (trend.levels and css == "control-mean"):
             yield segment(css, panel.left, panel.y_at(value), panel.right, panel.y_at(value))
+
+
+def _levels(panel: Panel, trend: Trend, days: Sequence[float]) -> Iterator[Markup]:
+    """Yield a line for the mean before a shift, and one for the mean after it."""
+    known = (
+        [(day, level) for day, level in zip(days, trend.levels, strict=True) if level is not None]
+        if trend.levels
+        else []
+    )
+    for _, group in groupby(known, key=lambda one: one[1]):
+        part = list(group)
+        y = panel.y_at(part[0][1])
+        yield segment("control-mean", panel.x_at(part[0][0]), y, panel.x_at(part[-1][0]), y)
 
 
 def describe(trends: Sequence[Trend]) -> str:

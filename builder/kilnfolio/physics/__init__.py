@@ -15,6 +15,8 @@ Nothing here opens a file, knows a record or draws a page. The modules:
 `survey`           statistics of a set of readings, for the lot they came from
 `mixture`          whether readings form one group or two
 `control_chart`    whether a series of single values is still in control
+`comparisons`      groups and ranks compared, with intervals, corrected for many looks
+`positions`        which positions stay wetter, and what a few packs say about a load
 `drying_board`     moisture profile of a board that dries by diffusion in changing air
 `drying_gradient`  shrinkage that a wet core prevents in the shell, to compare schedules
 `drying_formula`   the published drying time of red oak, and the effect of temperature

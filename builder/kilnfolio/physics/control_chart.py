@@ -5,11 +5,14 @@ References
 .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, https://doi.org/10.18434/M32189, 6.3.2.2,
    "Individuals Control Charts": limits from the mean moving range, d2 = 1.128.
 .. [2] The same, 6.3.2, "What are Variables Control Charts?": the Western Electric rules.
+.. [3] The same, 6.3.2.3, "CUSUM Control Charts"; scaled here for one shift at an unknown time, as
+   Worsley, K. J., J. Am. Stat. Assoc. 74 (1979), 365, does (from memory).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -22,6 +25,9 @@ D2 = 1.128
 
 LEAST = 8
 """Fewest values for a statement; the second rule also needs eight in a row [2]_."""
+
+DRAWS = 19_999
+"""Number of series drawn to find how wide limits must be."""
 
 RUN = 8
 """Number of values in a row on one side of the mean that is a signal [2]_."""
@@ -39,21 +45,24 @@ class ControlLimits:
         Their mean. [unit of the values]
     sigma : float
         Their standard deviation, estimated from the mean moving range. [same unit]
+    width : float
+        Distance of the limits from the mean. [sigma]
     """
 
     n: int
     mean: float
     sigma: float
+    width: float = 3.0
 
     @property
     def low(self) -> float:
-        """Lower limit: three sigma below the mean. [unit of the values]."""
-        return self.mean - 3.0 * self.sigma
+        """Lower limit. [unit of the values]."""
+        return self.mean - self.width * self.sigma
 
     @property
     def high(self) -> float:
-        """Upper limit: three sigma above the mean. [unit of the values]."""
-        return self.mean + 3.0 * self.sigma
+        """Upper limit. [unit of the values]."""
+        return self.mean + self.width * self.sigma
 
 
 def control_limits(values: ArrayLike) -> ControlLimits:
@@ -131,6 +140,138 @@ def runs_on_one_side(values: ArrayLike) -> list[tuple[int, int]]:
                 runs.append((start, at - 1))
             start = at
     return runs
+
+
+def width_for(n: int, chance: float) -> float:
+    """Return how wide limits must be so that a steady process rarely exceeds them.
+
+    Three sigma are right for one value at a time; over n values, and many charts, they would be
+    exceeded by chance alone. The width is that which `chance` of `DRAWS` series of n normal values
+    exceed somewhere, each judged by its own moving range.
+
+    Parameters
+    ----------
+    n : int
+        Number of values, two or more.
+    chance : float
+        Chance that a steady series has any value beyond the limits. [-]
+
+    Returns
+    -------
+    float
+        Width; infinite if `chance` is too small to be judged. [sigma]
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two values.
+    """
+    if n < 2:
+        raise ValueError("n must be two or more")
+    return _upper_quantile(_widest(n), chance)
+
+
+def shift_scores(values: ArrayLike) -> Floats:
+    """Return how far the values before and after each moment differ, for their numbers [3]_.
+
+    The score of a moment is the cumulative sum of the values less their mean up to it, divided by
+    the standard deviation that such a sum of steady values has.
+
+    Parameters
+    ----------
+    values : array_like, shape (..., n)
+        Two or more along the last axis, oldest first, not all equal. [any unit]
+
+    Returns
+    -------
+    ndarray, shape (..., n - 1)
+        Scores, the first for the moment after the first value; positive if the values before are
+        higher. [-]
+
+    Raises
+    ------
+    ValueError
+        If a value is not finite.
+    """
+    found = numbers("values", values)
+    if found.ndim < 1 or found.shape[-1] < 2 or not np.isfinite(found).all():
+        raise ValueError("values must all be known; leave out a charge without one")
+    n = found.shape[-1]
+    before = np.arange(1, n)
+    sums = np.cumsum(found - found.mean(axis=-1, keepdims=True), axis=-1)[..., :-1]
+    spread = found.std(axis=-1, ddof=1)[..., np.newaxis]
+    scores: Floats = sums / (spread * np.sqrt(before * (n - before) / n))
+    return scores
+
+
+def shift_width_for(values: ArrayLike, chance: float) -> float:
+    """Return the score above which values have shifted.
+
+    The values are put in `DRAWS` random orders: if nothing changed over time, any order was as
+    likely as theirs, whatever their distribution.
+
+    Parameters
+    ----------
+    values : array_like
+        As for `control_limits`; not all equal. [any unit]
+    chance : float
+        Chance that a steady series has any score above it. [-]
+
+    Returns
+    -------
+    float
+        Score; infinite if `chance` is too small to be judged. See `shift_scores`. [-]
+
+    Raises
+    ------
+    ValueError
+        As for `control_limits`.
+    """
+    found = _known(values)
+    largest = np.abs(shift_scores(found[_orders(found.size)])).max(axis=-1)
+    return _upper_quantile(largest, chance)
+
+
+def change_point(values: ArrayLike) -> int:
+    """Return the index of the first value after the likeliest shift: that of the largest score.
+
+    Parameters
+    ----------
+    values : array_like
+        As for `control_limits`; not all equal. [any unit]
+
+    Returns
+    -------
+    int
+        From 1.
+
+    Raises
+    ------
+    ValueError
+        As for `control_limits`.
+    """
+    return int(np.argmax(np.abs(shift_scores(_known(values))))) + 1
+
+
+def _upper_quantile(drawn: Floats, chance: float) -> float:
+    """Return the value that this share of draws exceed; infinite if fewer than one would."""
+    rank = int(chance * (drawn.size + 1))
+    return float("inf") if rank < 1 else float(np.partition(drawn, -rank)[-rank])
+
+
+@lru_cache(maxsize=64)
+def _widest(n: int) -> Floats:
+    """Return the largest distance from the mean in each drawn series of n values [sigma]."""
+    drawn = np.random.default_rng(n).standard_normal((DRAWS, n))
+    sigma = np.abs(np.diff(drawn, axis=1)).mean(axis=1) / D2
+    widest: Floats = np.abs(drawn - drawn.mean(axis=1, keepdims=True)).max(axis=1) / sigma
+    return widest
+
+
+@lru_cache(maxsize=2)
+def _orders(n: int) -> np.ndarray:
+    """Return random orders of n values, shape (DRAWS, n)."""
+    return np.random.default_rng(n).random((DRAWS, n), np.float32).argsort(axis=1)
 
 
 def _known(values: ArrayLike) -> Floats:

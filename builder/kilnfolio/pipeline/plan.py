@@ -26,6 +26,7 @@ from kilnfolio.review.reviews import REVIEWS
 from kilnfolio.site import context, limit_trials, measured, overlays, sealed
 from kilnfolio.site.house import house
 from kilnfolio.training.drills import scene
+from kilnfolio.trends.control import CONTROL
 from kilnfolio.trends.past import PAST
 
 PLAN = Plan(
@@ -40,6 +41,7 @@ PLAN = Plan(
         (loads_of, order_loads, recorded_days),
         *REPLAYS,
         *PAST,
+        *CONTROL,
         *OPEN_WHAT_IFS,
         (context.lot_line,),
         (context.charge_line,),

@@ -119,6 +119,23 @@ def kiln(identity: str) -> str:
     return f"kilns/{identity}.html"
 
 
+#: The page of what has changed in the whole mill.
+TRENDS = "trends/index.html"
+
+
+def trend(key: str) -> str:
+    """Return the page of a kiln's or a stock's trends.
+
+    Parameters
+    ----------
+    key : str
+        As in ``kiln:k1`` or ``stock:quercus-rubra/25.4``.
+    """
+    kind, _, named = key.partition(":")
+    folder = {"kiln": "kilns", "stock": "timber"}[kind]
+    return f"trends/{folder}/{named.replace('/', '-').replace('.', '-')}.html"
+
+
 def check(slug: str) -> str:
     """Return the address of a check's line in the catalogue."""
     return f"checks/index.html#{slug}"

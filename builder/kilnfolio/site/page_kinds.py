@@ -43,6 +43,7 @@ from kilnfolio.site.pages.schedule_changes import changed_names, changes_page
 from kilnfolio.site.pages.schedules import schedule_index, schedule_page
 from kilnfolio.site.pages.sources import sources_page
 from kilnfolio.site.pages.species import species_index, species_page
+from kilnfolio.site.pages.trends import trend_index, trend_names, trend_page
 
 PageOrPages = Page | Iterable[Page]
 
@@ -106,6 +107,8 @@ MILL: Mapping[str, PageKind] = {
     "limit": PageKind(limit_names, limit_page),
     "early-warnings": _one(early_warnings_page),
     "kiln-side": PageKind(kiln_side_names, kiln_side_page),
+    "trend-index": _one(trend_index),
+    "trend": PageKind(trend_names, trend_page),
     "lot-register": _register(LOTS),
     "lot": PageKind(lambda context: context.lots[ALL], lot_page),
     "records": _one(records_page),

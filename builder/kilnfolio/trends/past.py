@@ -304,11 +304,12 @@ def listed_charges(graph: Graph, _: str) -> tuple[PastCharge, ...]:
     placed: dict[str, list[PlacedReading]] = {}
     for row in table.readings:
         placed.setdefault(row.charge, []).append(PlacedReading(row.position, row.mc.value))
-    lines = [_of_row(row, placed.get(row.charge, ()), zone) for row in table.charges]
+    lines = [line_of_row(row, placed.get(row.charge, ()), zone) for row in table.charges]
     return tuple(sorted(lines, key=_in_time))
 
 
-def _of_row(row: EarlierCharge, placed: Iterable[PlacedReading], zone: ZoneInfo) -> PastCharge:
+def line_of_row(row: EarlierCharge, placed: Iterable[PlacedReading], zone: ZoneInfo) -> PastCharge:
+    """Return a row of the mill's own list, with its readings by place, as a line."""
     placed = tuple(placed)
     mcs = [one.mc_pct for one in placed]
     started, ended = (_noon(day, zone) for day in (row.started, row.ended))

@@ -127,6 +127,12 @@ def _rooms(context: SiteContext) -> Iterator[Room]:
         "Instruments, calibrations, and the places that dry unevenly.",
     )
     yield Room(
+        "Trends",
+        routes.TRENDS,
+        "",
+        "What the charges together show: whether a kiln or a timber has changed.",
+    )
+    yield Room(
         "Checks",
         "checks/index.html",
         plural(len(CHECKS), "check"),

@@ -128,7 +128,7 @@ def kiln_page(context: SiteContext, name: str) -> Page:
         len(charges),
         [(line, routes.charge(line.charge)) for line in evidence.charges[:SHOWN]],
         trend_chart(
-            record.name,
+            f"Air control of {record.name}",
             [(one.charge, one.started) for one in shown_charges],
             [one.trend for one in steady],
             context.folder.mill.record.zone,
@@ -145,6 +145,7 @@ def kiln_page(context: SiteContext, name: str) -> Page:
         record.name,
         "kiln",
         view=view,
+        trends=routes.trend(f"kiln:{name}") if charges and context.edition == "mill" else "",
         crumbs=(("Kilns", INDEX),),
         summary=f"{record.kind.capitalize()} kiln, "
         f"{context.regional.side_by_side(record.capacity)}.",

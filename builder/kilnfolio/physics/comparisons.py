@@ -1,0 +1,140 @@
+"""Comparisons of groups and of ranks, with intervals, and the correction for many of them.
+
+References
+----------
+.. [1] NIST/SEMATECH e-Handbook of Statistical Methods, https://doi.org/10.18434/M32189, 1.3.5.3,
+   "Two-Sample t-Test for Equal Means", and 7.3.1 for unequal variances (Welch).
+.. [2] Holm, S. (1979), A simple sequentially rejective multiple test procedure, Scand. J. Stat. 6,
+   65-70.
+.. [3] Bonett, D. G., and Wright, T. A. (2000), Sample size requirements for estimating Pearson,
+   Kendall and Spearman correlations, Psychometrika 65, 23-28 (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import stats
+
+from kilnfolio.physics._check import numbers
+from kilnfolio.physics._types import Floats
+
+
+@dataclass(frozen=True)
+class Compared:
+    """A difference or a correlation with its interval.
+
+    Attributes
+    ----------
+    effect : float
+        Mean of the first group less that of the second, or the rank correlation. [unit of the
+        values, or -]
+    low, high : float
+        Confidence interval. [same unit]
+    p_value : float
+        Chance of an effect as far from none, if there is none. [-]
+    """
+
+    effect: float
+    low: float
+    high: float
+    p_value: float
+
+
+def difference_of_means(first: ArrayLike, second: ArrayLike, confidence: float = 0.95) -> Compared:
+    """Return how far the means of two groups differ; their variances may differ too [1]_.
+
+    Parameters
+    ----------
+    first, second : array_like
+        Two values or more each. [any unit]
+    confidence : float
+        Confidence of the interval, between 0 and 1. [-]
+
+    Returns
+    -------
+    Compared
+        The difference. Its p-value is 1 if all values are the same.
+
+    Raises
+    ------
+    ValueError
+        If a group has fewer than two values, or one is not finite.
+    """
+    groups = [_known(name, values, 2) for name, values in (("first", first), ("second", second))]
+    effect = float(groups[0].mean() - groups[1].mean())
+    if all(group.std() == 0.0 for group in groups):
+        return Compared(effect, effect, effect, 1.0 if effect == 0.0 else 0.0)
+    found = stats.ttest_ind(*groups, equal_var=False)
+    interval = found.confidence_interval(confidence)
+    return Compared(effect, float(interval.low), float(interval.high), float(found.pvalue))
+
+
+def rank_correlation(x: ArrayLike, y: ArrayLike, confidence: float = 0.95) -> Compared:
+    """Return Spearman's rank correlation, with the interval of Bonett and Wright [3]_.
+
+    Parameters
+    ----------
+    x, y : array_like
+        Pairs, five or more. [any unit]
+    confidence : float
+        Confidence of the interval, between 0 and 1. [-]
+
+    Returns
+    -------
+    Compared
+        The correlation, from -1 to 1; 0 with a p-value of 1 if either is always the same.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than five pairs, their numbers differ, or a value is not finite.
+    """
+    xs, ys = _known("x", x, 5), _known("y", y, 5)
+    if xs.size != ys.size:
+        raise ValueError("x and y must have as many values")
+    if np.ptp(xs) == 0.0 or np.ptp(ys) == 0.0:
+        return Compared(0.0, -1.0, 1.0, 1.0)
+    found = stats.spearmanr(xs, ys)
+    rho = float(found.statistic)
+    half = stats.norm.ppf(0.5 + confidence / 2.0) * math.sqrt((1.0 + rho**2 / 2.0) / (xs.size - 3))
+    z = math.atanh(min(max(rho, -0.999999), 0.999999))
+    return Compared(rho, math.tanh(z - half), math.tanh(z + half), float(found.pvalue))
+
+
+def corrected_for_many(p_values: ArrayLike) -> Floats:
+    """Return p-values corrected for their number by Holm's method [2]_.
+
+    Parameters
+    ----------
+    p_values : array_like, shape (n,)
+        p-values of n comparisons. [-]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Below 0.05 for any of them with a chance of at most 0.05 if there is no effect at all. [-]
+
+    Raises
+    ------
+    ValueError
+        If one is not between 0 and 1.
+    """
+    found = numbers("p_values", p_values)
+    if found.ndim != 1 or not ((found >= 0.0) & (found <= 1.0)).all():
+        raise ValueError("p_values must lie between 0 and 1")
+    order = np.argsort(found, kind="stable")
+    stepped = np.maximum.accumulate(found[order] * np.arange(found.size, 0, -1))
+    corrected: Floats = np.empty_like(found)
+    corrected[order] = np.minimum(stepped, 1.0)
+    return corrected
+
+
+def _known(name: str, values: ArrayLike, least: int) -> Floats:
+    found = numbers(name, values)
+    if found.ndim != 1 or found.size < least or not np.isfinite(found).all():
+        raise ValueError(f"{name} must hold {least} finite values or more")
+    return found

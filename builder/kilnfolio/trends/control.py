@@ -1,0 +1,290 @@
+"""Control charts across charges, which show whether a kiln or a timber has changed.
+
+Each value is compared with the usual for its own timber in its own kiln, so that a kiln that dries
+more oak this year does not seem slower. Limits are widened for the number of charts and rules that
+a mill looks at, so that one false signal among all of them is as rare as `CHANCE`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from kilnfolio.graph.derived import Step, derived
+from kilnfolio.graph.graph import Graph
+from kilnfolio.physics.control_chart import (
+    LEAST,
+    ControlLimits,
+    change_point,
+    control_limits,
+    shift_scores,
+    shift_width_for,
+    width_for,
+)
+from kilnfolio.records import reading
+from kilnfolio.trends.past import PastCharge, past_charges
+
+CHANCE = 0.05
+"""Chance of any false signal on all charts of a mill in which nothing has changed. [-]"""
+NEWEST = 120
+"""Number of newest charges a chart looks at."""
+ALIKE = 3
+"""Fewest charges of a timber in a kiln that say what is usual for it."""
+RULES = 2
+"""Rules that each chart is judged by: single values, and a lasting shift."""
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A quantity that is charted.
+
+    Attributes
+    ----------
+    id, name, unit : str
+        The unit is that of a difference from the usual.
+    value : callable
+        The figure of a charge, on the scale on which its scatter is even; None if not recorded.
+    times : float
+        Makes differences on that scale into differences in `unit`.
+    of : tuple of str
+        The kinds of page it is charted on: ``kiln``, ``stock``.
+    by_timber : bool
+        Whether the usual is that of the timber; else that of the kiln.
+    """
+
+    id: str
+    name: str
+    unit: str
+    value: Callable[[PastCharge], float | None]
+    times: float
+    of: tuple[str, ...]
+    by_timber: bool = True
+
+
+def _log(value: float | None) -> float | None:
+    return math.log(value) if value is not None and value > 0.0 else None
+
+
+def _hours(line: PastCharge) -> float | None:
+    return _log(line.hours / line.hours_forecast) if line.hours_forecast else None
+
+
+def _degrade(line: PastCharge) -> float | None:
+    """Return the share of pieces with a defect, by its arcsine, which evens out its scatter."""
+    if not line.defects:
+        return None
+    share = min(1.0, sum(one.pieces / one.of for one in line.defects))
+    return math.asin(math.sqrt(share))
+
+
+MEASURES: Mapping[str, Measure] = {
+    one.id: one
+    for one in (
+        Measure(
+            "target", "Final mean less target", "points", lambda line: line.over_target_pct, 1.0,
+            ("kiln", "stock"),
+        ),
+        Measure(
+            "spread", "Spread of the final survey", "%", lambda line: _log(line.final_sd_pct),
+            100.0, ("kiln", "stock"),
+        ),
+        Measure("hours", "Hours against the forecast", "%", _hours, 100.0, ("kiln", "stock")),
+        Measure(
+            "energy", "Energy for each kilogram of water", "%",
+            lambda line: _log(line.energy_kwh_kg), 100.0, ("kiln",),
+        ),
+        Measure(
+            "wick", "Wick, slope of the depression", "K/day", lambda line: line.wick_k_per_day, 1.0,
+            ("kiln",), by_timber=False,
+        ),
+        Measure(
+            "sides", "Entering and leaving air, difference", "K",
+            lambda line: line.side_difference_k, 1.0, ("kiln",), by_timber=False,
+        ),
+        Measure("degrade", "Pieces with a defect", "arcsine", _degrade, 100.0, ("stock",)),
+    )
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Series:
+    """A measure from charge to charge, as differences from the usual.
+
+    Attributes
+    ----------
+    measure : str
+        Id of the measure.
+    numbers : tuple of str
+        The charges, oldest first.
+    started : tuple of datetime
+        When each began.
+    values : tuple of float
+        Difference from the usual for the charge's timber and kiln.
+    listed : int
+        Number of them from the mill's own list.
+    left_out : int
+        Charges with a value whose timber has too few like it.
+    """
+
+    measure: str
+    numbers: tuple[str, ...]
+    started: tuple[dt.datetime, ...]
+    values: tuple[float, ...]
+    listed: int
+    left_out: int
+
+    @property
+    def enough(self) -> bool:
+        """Whether there are enough charges to tell."""
+        return len(self.values) >= LEAST
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a series shows.
+
+    Attributes
+    ----------
+    series : Series
+    limits : ControlLimits or None
+        For single values; None with too few charges.
+    score, score_limit : float or None
+        Largest score of a shift, and that which shows one.
+    beyond : tuple of int
+        Indices of values beyond the limits.
+    shifted : int or None
+        Index of the first charge after a shift; None if there is none.
+    before, after : float or None
+        Mean before and after a shift.
+    """
+
+    series: Series
+    limits: ControlLimits | None = None
+    score: float | None = None
+    score_limit: float | None = None
+    beyond: tuple[int, ...] = ()
+    shifted: int | None = None
+    before: float | None = None
+    after: float | None = None
+
+    @property
+    def signal(self) -> bool:
+        """Whether anything stands out."""
+        return bool(self.beyond) or self.shifted is not None
+
+
+def series_of(measure: Measure, lines: Sequence[PastCharge]) -> Series:
+    """Return a measure's differences from the usual, newest `NEWEST` charges, oldest first."""
+    known = [(line, value) for line in lines if (value := measure.value(line)) is not None]
+    groups: dict[tuple[str, ...], list[float]] = {}
+    for line, value in known:
+        groups.setdefault(_like(measure, line), []).append(value)
+    kept = []
+    for line, value in known:
+        alike = groups[_like(measure, line)]
+        if len(alike) >= ALIKE:
+            # a mean that the value is part of lies too close to it by this factor
+            away = (value - float(np.mean(alike))) * math.sqrt(len(alike) / (len(alike) - 1))
+            kept.append((line, round(away * measure.times, 4)))
+    shown = kept[-NEWEST:]
+    return Series(
+        measure.id,
+        tuple(line.number for line, _ in shown),
+        tuple(line.started for line, _ in shown),
+        tuple(value for _, value in shown),
+        sum(line.listed for line, _ in shown),
+        len(known) - len(kept),
+    )
+
+
+def _like(measure: Measure, line: PastCharge) -> tuple[str, ...]:
+    """Return the key of the charges that a charge is compared with.
+
+    Hours of the mill's list are against what was expected then, those of records against the
+    formula, so each is compared with its own.
+    """
+    timber = (line.stock,) if measure.by_timber else ()
+    basis = (line.origin,) if measure.id == "hours" else ()
+    return line.kiln, *timber, *basis
+
+
+def judge(series: Series, looks: int) -> Verdict:
+    """Return what a series shows.
+
+    Parameters
+    ----------
+    series : Series
+        The series.
+    looks : int
+        Number of charts that the mill looks at, each with `RULES` rules.
+    """
+    values = np.array(series.values)
+    if not series.enough or not values.std() > 0.0:
+        return Verdict(series)
+    chance = CHANCE / (RULES * max(looks, 1))
+    plain = control_limits(values)
+    limits = ControlLimits(plain.n, plain.mean, plain.sigma, width_for(values.size, chance))
+    score, width = float(np.abs(shift_scores(values)).max()), shift_width_for(values, chance)
+    shift = change_point(values) if score > width else None
+    return Verdict(
+        series,
+        limits,
+        score,
+        width,
+        tuple(int(at) for at in np.flatnonzero((values < limits.low) | (values > limits.high))),
+        shift,
+        None if shift is None else float(values[:shift].mean()),
+        None if shift is None else float(values[shift:].mean()),
+    )
+
+
+# --- a mill's charts ------------------------------------------------------------------------------
+
+
+def stream_key(kind: str, named: str) -> str:
+    """Return the key of the charts of a kiln or a stock, as in ``kiln:k1``."""
+    return f"{kind}:{named}"
+
+
+@derived("trend streams")
+def streams(graph: Graph, _: str) -> tuple[str, ...]:
+    """Return the keys of all kilns and stocks with charges, stocks by their first charge."""
+    lines = past_charges(graph)
+    return (
+        *(stream_key("kiln", name) for name in sorted({line.kiln for line in lines})),
+        *dict.fromkeys(stream_key("stock", line.stock) for line in lines),
+    )
+
+
+@derived("trend series", keys=streams)
+def series(graph: Graph, key: str) -> tuple[Series, ...]:
+    """Return every measure of a kiln or a stock."""
+    kind, _, named = key.partition(":")
+    if kind == "kiln":
+        lines: Iterable[PastCharge] = past_charges(graph, reading.of_kiln(named))
+    else:
+        lines = past_charges(graph, reading.of_species(named.partition("/")[0]))
+        lines = [line for line in lines if line.stock == named]
+    ordered = list(lines)
+    return tuple(series_of(one, ordered) for one in MEASURES.values() if kind in one.of)
+
+
+@derived("trend looks")
+def looks(graph: Graph, _: str) -> int:
+    """Return the number of charts with enough charges in the whole mill."""
+    return sum(one.enough for key in streams(graph) for one in series(graph, key))
+
+
+@derived("trend verdicts", keys=streams, batch=4)
+def verdicts(graph: Graph, key: str) -> tuple[Verdict, ...]:
+    """Return what each measure of a kiln or a stock shows."""
+    number = looks(graph)
+    return tuple(judge(one, number) for one in series(graph, key))
+
+
+#: What a build computes after the lines.
+CONTROL: tuple[Step, ...] = ((streams,), (series,), (looks,), (verdicts,))
