@@ -24,7 +24,7 @@ from kilnfolio.records.quantities import Length, Quantity, Temperature, Temperat
 from kilnfolio.records.region import regions
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.review import figures
-from kilnfolio.review.review import mill_pressure
+from kilnfolio.review.setpoints import mill_pressure
 from kilnfolio.site.lot_words import lot_record
 from kilnfolio.site.search import synonyms_of
 

@@ -6,7 +6,6 @@ import datetime as dt
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +30,7 @@ from kilnfolio.archive.keys import Keys, is_signed_by
 from kilnfolio.archive.ledger import Ledger, first_reason, parse_ledger
 from kilnfolio.archive.places import LEDGER
 from kilnfolio.archive.trust import KnownKeys
+from kilnfolio.runtime.values import dataclass
 
 #: Kinds of problem with a ledger that the next entry corrects.
 MENDED_BY_ADDING = ("ledger-line-torn", "dossier-without-entry", "head-missing")

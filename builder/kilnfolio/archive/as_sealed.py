@@ -10,7 +10,6 @@ from __future__ import annotations
 import contextlib
 from collections import ChainMap
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
 
@@ -28,6 +27,7 @@ from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import review_charge
 from kilnfolio.review.versions import rules_version
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 
 def folder_as_sealed(root: Path, entry: SealEntry) -> MillFolder:

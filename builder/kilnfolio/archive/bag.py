@@ -17,7 +17,7 @@ import re
 import tempfile
 import textwrap
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from kilnfolio import __version__
@@ -37,6 +37,7 @@ from kilnfolio.archive.recompute import temporary_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.runtime.files import read_file, sync_folder, sync_tree
+from kilnfolio.runtime.values import dataclass
 
 DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 ALGORITHMS = ("sha256", "sha512")

@@ -56,14 +56,18 @@ def read_json(data: bytes) -> Any:
         It is not JSON, or contains something without a canonical form (NaN, a number too large,
         half a surrogate pair).
     """
+    return _read(data)[0]
+
+
+def _read(data: bytes) -> tuple[Any, bytes]:
+    """Return the value of JSON, and the value's canonical form."""
     try:
         value = json.loads(data, parse_int=_number)
-        canonical(value)
+        return value, canonical(value)
     except RecursionError:
         raise ValueError("it is nested too deep") from None
     except OverflowError:
         raise ValueError("it holds a number beyond the doubles") from None
-    return value
 
 
 def json_object(path: Path) -> dict[str, Any] | None:
@@ -90,7 +94,7 @@ def read_canonical(data: bytes) -> Any:
         It is not JSON, or not canonical, so that it may not be the form of the value that was
         signed.
     """
-    value = read_json(data)
-    if canonical(value) != data:
+    value, form = _read(data)
+    if form != data:
         raise ValueError("it is JSON but not in canonical form (RFC 8785)")
     return value

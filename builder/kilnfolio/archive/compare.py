@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.review.dossier import Part
 from kilnfolio.review.versions import RulesChange, changes_since
+from kilnfolio.runtime.values import dataclass
 
 #: Keys that may name the items of a list: the first that all items have and that distinguishes
 #: them.

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Literal
 
@@ -24,6 +24,7 @@ from kilnfolio.archive.keyring import Hex32
 from kilnfolio.archive.keys import Keys, is_signed_by
 from kilnfolio.review.dossier import Part
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 MANIFEST, SEAL = "edition-sha256.txt", "edition-seal.json"
 #: The folder of an edition with the present records that its pages print beside sealed ones.

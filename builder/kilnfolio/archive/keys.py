@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import os
 import stat
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from kilnfolio.archive.durable import write_secret
@@ -22,6 +22,7 @@ from kilnfolio.records.mill import Mill
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.runtime.files import read_file, sync_folder
+from kilnfolio.runtime.values import dataclass
 
 TYPE_CHECKING = False  # commands that neither sign nor verify do not load the cryptography
 if TYPE_CHECKING:

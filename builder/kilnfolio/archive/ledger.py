@@ -14,7 +14,6 @@ together with their heads and files; a later head, such as one in a bag, reveals
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 from pydantic import ValidationError
@@ -32,6 +31,7 @@ from kilnfolio.archive.entries import (
 from kilnfolio.archive.heads import SignedHead
 from kilnfolio.archive.merkle import Tree, leaf_hash
 from kilnfolio.archive.places import LEDGER
+from kilnfolio.runtime.values import dataclass
 
 #: What the first line has in place of the digest of the previous line.
 NOTHING_BEFORE = "0" * 64

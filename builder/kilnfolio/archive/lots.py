@@ -9,7 +9,6 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -31,6 +30,7 @@ from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.reading import record_of
 from kilnfolio.review.dossier import LotDossier
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 
 def seal_lot(

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -31,6 +30,7 @@ from kilnfolio.archive.merkle import includes, leaf_hash
 from kilnfolio.archive.places import lot_record_path
 from kilnfolio.review.dossier import Part
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 ENTRIES = Path("content/ledger/entries.jsonl")
 PROOF = Path("content/ledger/proof.json")

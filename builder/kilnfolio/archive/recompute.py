@@ -9,7 +9,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +24,7 @@ from kilnfolio.records.problems import RecordProblems
 from kilnfolio.review.own_code import load
 from kilnfolio.review.review import review_charge
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +24,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.versions import rules_version
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 #: Remakes the record of a lot: takes the library, the charges and the lot as sealed, its number,
 #: what the record says it was made from, and the sealed dossiers.

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
@@ -31,6 +30,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Name, Text
 from kilnfolio.review.dossier import Dossier, Input
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 
 def seal(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datetime) -> Entry:

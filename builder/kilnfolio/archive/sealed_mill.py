@@ -21,7 +21,7 @@ from kilnfolio.records.folder import MillFolder, mill_of, open_mill
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.reading import charge_as_sealed, lot_as_sealed, lot_is_sealed
-from kilnfolio.review.reviews import dossier_as_sealed, library_of_sealed_lot
+from kilnfolio.review.sealed import dossier_as_sealed, library_of_sealed_lot
 from kilnfolio.runtime.files import read_file
 
 if TYPE_CHECKING:

@@ -13,12 +13,13 @@ import hashlib
 import hmac
 import secrets
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from kilnfolio.archive.durable import write_secret, write_whole
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.runtime.files import read_text
+from kilnfolio.runtime.values import dataclass
 
 #: Shortest key accepted [bytes]: the length of the digest (RFC 2104, section 3).
 KEY_BYTES = hashlib.sha256().digest_size

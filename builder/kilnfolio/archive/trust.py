@@ -5,12 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.archive.entries import AnyEntry, KeyRevocation, KeyRotation
 from kilnfolio.archive.keyring import KEYRING, Keyring
 from kilnfolio.runtime.files import read_text
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

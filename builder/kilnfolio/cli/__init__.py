@@ -13,6 +13,7 @@ import io
 import os
 import signal
 import sys
+import types
 from importlib import import_module
 
 from kilnfolio import __version__
@@ -66,6 +67,9 @@ COMMANDS = {
     "completion": "completion",
 }
 
+#: The module in which pydantic looks for plugins.
+_PLUGINS = "pydantic.plugin._loader"
+
 
 def run() -> NoReturn:
     """Run the command that this process was started for, and exit.
@@ -75,9 +79,11 @@ def run() -> NoReturn:
     Ctrl-C.
     """
     gc.set_threshold(50_000, 10, 10)
-    # plugins of other packages have no say in what a record may hold, and to find them pydantic
-    # reads the entry points of everything installed
+    # plugins of other packages have no say in what a record may hold; even where they are switched
+    # off pydantic imports what would find them, and with it email, sockets and archives
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    none = sys.modules.setdefault(_PLUGINS, types.ModuleType(_PLUGINS))
+    none.get_plugins = tuple  # type: ignore[attr-defined]
     for stream in (sys.stdout, sys.stderr):  # escape what the terminal cannot show, as "m³"
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")

@@ -148,8 +148,8 @@ def _with_seals(
 
 def _of_schedules(folder: MillFolder, *, drafts: bool) -> dict[str, tuple[Finding, ...]]:
     """Return the findings on approved schedules in question; with `drafts`, on all schedules."""
-    from kilnfolio.review.review import mill_pressure
     from kilnfolio.review.schedule_case import lint_schedule
+    from kilnfolio.review.setpoints import mill_pressure
 
     found = {}
     for name, located in folder.schedules.items():

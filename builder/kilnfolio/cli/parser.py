@@ -7,11 +7,27 @@ slow down ``kilnfolio --help`` and every other command.
 from __future__ import annotations
 
 import argparse
+import os
 
 TYPE_CHECKING = False  # saves the 2 ms that importing typing takes
 if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
+
+
+class Help(argparse.HelpFormatter):
+    """Help as wide as the terminal.
+
+    argparse makes a formatter for every option, and by itself it asks `shutil` for the width, which
+    brings everything that packs and unpacks archives.
+    """
+
+    def __init__(self, prog: str) -> None:
+        try:
+            columns = int(os.environ.get("COLUMNS", 0)) or os.get_terminal_size(1).columns
+        except (ValueError, OSError):
+            columns = 80
+        super().__init__(prog, width=(columns or 80) - 2)
 
 
 class CommandParser(argparse.ArgumentParser):
@@ -29,7 +45,7 @@ class CommandParser(argparse.ArgumentParser):
     def __init__(
         self, *args: Any, fill: Callable[[CommandParser], None] | None = None, **kwargs: Any
     ) -> None:
-        super().__init__(*args, **{"allow_abbrev": False, **kwargs})
+        super().__init__(*args, **{"allow_abbrev": False, "formatter_class": Help, **kwargs})
         self._fill = fill
         self._intermixing = False
 
@@ -67,10 +83,10 @@ class CommandParser(argparse.ArgumentParser):
     def _check_value(self, action: argparse.Action, value: Any) -> None:
         """Refuse a value that is not among the choices, and suggest the nearest one."""
         if action.choices is not None and value not in action.choices:
-            import difflib
+            from kilnfolio.runtime.nearest import nearest
 
             known = [str(choice) for choice in action.choices]
-            near = difflib.get_close_matches(str(value), known, n=1)
+            near = nearest(str(value), known)
             what = "command" if isinstance(action, argparse._SubParsersAction) else "choice"
             raise argparse.ArgumentError(
                 action if what == "choice" else None,

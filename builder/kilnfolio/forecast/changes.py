@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from kilnfolio.forecast.inputs import PlannedStep
 from kilnfolio.physics.air import relative_humidity, wet_bulb
 from kilnfolio.physics.sorption import equilibrium_moisture_content, relative_humidity_for_emc
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.region import regions
+from kilnfolio.runtime.values import dataclass
 
 EARLIER_POINTS, MILDER = 5.0, 0.8
 """The usual changes: steps so much earlier [% MC], depressions multiplied by [-]."""

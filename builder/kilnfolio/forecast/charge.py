@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,6 +20,7 @@ from kilnfolio.forecast.result import (
 )
 from kilnfolio.forecast.warning import Watch, check, watch
 from kilnfolio.physics.moisture import mass_at
+from kilnfolio.runtime.values import dataclass
 
 ENOUGH = 3
 """Earlier charges of a wood and thickness needed for a curve of its own."""

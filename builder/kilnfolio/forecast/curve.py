@@ -24,13 +24,14 @@ References
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from kilnfolio.forecast.inputs import Run
 from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying_formula import THICKNESS_POWER, red_oak_tau
+from kilnfolio.runtime.values import dataclass
 
 GRID = np.arange(2.0, 161.0)
 """The MCs at which a curve is tabulated. [%]"""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import median
 
 from kilnfolio.forecast.changes import Change, kept_as
@@ -22,9 +22,9 @@ from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
-from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.reviews import charge_dossier
-from kilnfolio.review.setpoints import planned_steps
+from kilnfolio.review.setpoints import mill_pressure, planned_steps
+from kilnfolio.runtime.values import dataclass
 
 ALIKE = 0.1
 """Thicknesses that differ by less than this fraction count as one size. [-]"""

@@ -8,11 +8,11 @@ no model of the kiln is needed, and none is claimed.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from kilnfolio.forecast.green_load import Days
+from kilnfolio.runtime.values import dataclass
 
 ENOUGH = 3
 """Number of charges with metered energy that an estimate needs."""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 
 from kilnfolio.forecast.charge import Learnt, forecast
 from kilnfolio.forecast.inputs import Run
 from kilnfolio.forecast.result import Forecast
+from kilnfolio.runtime.values import dataclass
 
 SHARES = (0.25, 0.5, 0.75)
 """Shares of a charge's whole time at which it is forecast. [-]"""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from kilnfolio.forecast.inputs import AirLog, Finish, PlannedStep, Run, Weighing
 from kilnfolio.forecast.march import Case, Course, march
 from kilnfolio.forecast.pace import boards
 from kilnfolio.physics._types import Floats
+from kilnfolio.runtime.values import dataclass
 
 BOARDS = 6
 """Number of sample boards in an imagined load: as many as a mill commonly cuts."""

@@ -8,7 +8,6 @@ case in three when they promised four in five.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -17,6 +16,7 @@ from kilnfolio.forecast.inputs import Run
 from kilnfolio.forecast.march import Case, Course, march
 from kilnfolio.forecast.pace import boards
 from kilnfolio.physics._types import Floats
+from kilnfolio.runtime.values import dataclass
 
 SHARES = (0.1, 0.25, 0.5, 0.75)
 """Shares of a charge's time at which it is hindcast. [-]"""

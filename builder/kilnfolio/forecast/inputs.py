@@ -7,7 +7,7 @@ converts records to these classes.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy as np
 from kilnfolio.physics import sorption
 from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying import temperature_factor
+from kilnfolio.runtime.values import dataclass
 
 RULES = ("wettest half", "wettest board", "mean")
 """Rules by which boards decide a step: mean of the wettest half, the wettest, mean of all."""

@@ -7,7 +7,6 @@ points to learn its own error.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,6 +15,7 @@ from kilnfolio.forecast.inputs import Finish, PlannedStep, Run, dryness
 from kilnfolio.forecast.pace import BoardPaces
 from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying import temperature_factor
+from kilnfolio.runtime.values import dataclass
 
 STEP_H = 4.0
 """Time step. [h]"""

@@ -27,9 +27,9 @@ from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.review.air import air_series
 from kilnfolio.review.boards import board_histories
 from kilnfolio.review.limits import Subject, limit_table
-from kilnfolio.review.review import mill_pressure, read_logs
+from kilnfolio.review.review import read_logs
 from kilnfolio.review.setpoints import PlannedStep as ScheduleStep
-from kilnfolio.review.setpoints import asked_air, planned_steps
+from kilnfolio.review.setpoints import asked_air, mill_pressure, planned_steps
 
 AIR_EVERY_H = 1.0
 """Logged air is averaged over this time; logs with longer intervals are kept as they are. [h]"""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import median
 
 from kilnfolio.forecast.energy import Amount, energy_for
@@ -19,8 +19,8 @@ from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.quantities import Length
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
-from kilnfolio.review.review import mill_pressure
-from kilnfolio.review.setpoints import planned_steps
+from kilnfolio.review.setpoints import mill_pressure, planned_steps
+from kilnfolio.runtime.values import dataclass
 
 NOT_A_KILN = frozenset({"air-drying yard", "dryer shed"})
 """Kinds of kiln record that do not follow a schedule."""

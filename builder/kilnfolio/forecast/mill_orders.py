@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from kilnfolio.forecast.green_load import LoadForecast
 from kilnfolio.forecast.mill_loads import NOT_A_KILN, forecast_for, kilns_for, loads_of
@@ -27,6 +26,7 @@ from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.records.order import OpenOrder
 from kilnfolio.records.quantities import Length
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.runtime.values import dataclass
 
 NEXT_SHOWN = 6
 """Most loads proposed for a kiln next; what it dried last comes first."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from kilnfolio.forecast.changes import (
     Change,
@@ -35,6 +35,7 @@ from kilnfolio.graph.derived import Step, derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder, mill_of
+from kilnfolio.runtime.values import dataclass
 
 MOST_SCHEDULES = 4
 """Most other schedules to try for the wood."""

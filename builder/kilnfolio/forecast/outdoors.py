@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -12,6 +11,7 @@ from kilnfolio.physics import sorption
 from kilnfolio.physics._types import Floats
 from kilnfolio.physics.air import saturation_pressure
 from kilnfolio.records.weather import WeatherTable
+from kilnfolio.runtime.values import dataclass
 
 BLOCK_H = 4.0
 """Hourly weather is averaged over this time. [h]"""

@@ -12,13 +12,12 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from kilnfolio.forecast.curve import GRID, Curve, paces
 from kilnfolio.forecast.inputs import Run
 from kilnfolio.physics._types import Floats
+from kilnfolio.runtime.values import dataclass
 
 LENGTH = 20.0
 """Distance in MC over which paces of one charge are correlated. [point]"""

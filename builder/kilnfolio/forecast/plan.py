@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 
 from kilnfolio.forecast.green_load import Days
 from kilnfolio.forecast.result import Due, Forecast
+from kilnfolio.runtime.values import dataclass
 
 CLASH = dt.timedelta(hours=12)
 """Two charges that will probably be done within this time need the same forklift."""

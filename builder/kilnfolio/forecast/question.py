@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from difflib import get_close_matches
 
 from kilnfolio.forecast.changes import Change, capped, earlier, from_mc, kept_as, moved
@@ -25,6 +25,7 @@ from kilnfolio.forecast.replay import as_it_ran, replay
 from kilnfolio.forecast.what_if import MISSES, ratios
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.reviews import charge_dossier
+from kilnfolio.runtime.values import dataclass
 
 _DEPRESSION_RANGE = (0.2, 3.0)
 

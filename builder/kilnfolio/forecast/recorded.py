@@ -7,7 +7,7 @@ every charge.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import median, multimode
 
 from kilnfolio.forecast.green_load import AIR_DRIED_PCT, Days, forecast_load
@@ -19,6 +19,7 @@ from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.records.quantities import Length
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.reviews import charge_dossier
+from kilnfolio.runtime.values import dataclass
 
 LABEL = "Computed, not measured: a board model made to follow the weighings."
 """Printed with every gradient index of a charge."""

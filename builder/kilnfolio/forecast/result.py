@@ -6,7 +6,6 @@ It is an estimate for the mill's own people: it enters no dossier, no seal and n
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from kilnfolio.forecast.hindcast import Hindcast
 from kilnfolio.forecast.inputs import PlannedStep
 from kilnfolio.forecast.warning import EarlyWarning
 from kilnfolio.physics.moisture import mass_at
+from kilnfolio.runtime.values import dataclass
 
 CAUTION = "An estimate: sample boards decide."
 """Shown with every forecast."""

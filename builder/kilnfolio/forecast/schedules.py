@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from kilnfolio.forecast.effects import (
     Effect,
@@ -18,6 +17,7 @@ from kilnfolio.forecast.inputs import PlannedStep
 from kilnfolio.forecast.what_if import MISSES, BoardRun, ratios
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.runtime.values import dataclass
 
 MOST_OTHERS = 6
 """Most other schedules to compare with."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from kilnfolio.forecast.yard import YARD_FACE
 from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying import Board
 from kilnfolio.physics.drying_board import CELLS, GAS_CONSTANT, REFERENCE_TEMP_K
+from kilnfolio.runtime.values import dataclass
 
 PACKED: Mapping[str, float] = {"on stickers": 1.0, "solid pile": 0.1, "wrapped": 0.02}
 """Release at the face relative to boards on stickers; the others are assumed, not measured."""

@@ -17,7 +17,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -26,6 +25,7 @@ from kilnfolio.forecast.curve import WEIGHING_NOISE, Curve
 from kilnfolio.forecast.inputs import Run
 from kilnfolio.forecast.march import steps_at
 from kilnfolio.physics._types import Floats
+from kilnfolio.runtime.values import dataclass
 
 LEAST_THRESHOLD = 3.8
 """A weighing off by fewer scales than this is never named. [-]"""

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -18,6 +17,7 @@ import numpy as np
 from kilnfolio.forecast.inputs import PlannedStep
 from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying import Board, Drying, SingleBoard, gradient_index
+from kilnfolio.runtime.values import dataclass
 
 LONGEST_H = 400 * 24.0
 """A board not dry by then will not dry under this plan. [h]"""

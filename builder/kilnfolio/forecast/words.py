@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from kilnfolio.forecast.result import Due, Forecast
+from kilnfolio.runtime.values import dataclass
 
 NO_RECORD = (
     "No record yet: it takes two earlier charges of this wood that came down to their target."

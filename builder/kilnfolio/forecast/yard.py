@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from kilnfolio.forecast.outdoors import MONTHS, YEAR_H, Weather
 from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying import Board, SingleBoard
+from kilnfolio.runtime.values import dataclass
 
 YARD_FACE = 0.5
 """Release at the face in a yard stack relative to a kiln; 0.25 to 0.5 gives published seasons."""

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any, Generic, TypeVar, overload
+
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     from kilnfolio.graph.graph import Graph

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +31,7 @@ from kilnfolio.graph.graph import (
 from kilnfolio.graph.inputs import Index
 from kilnfolio.graph.store import Done, Store
 from kilnfolio.graph.tree import STAGING
+from kilnfolio.runtime.values import dataclass
 
 #: Size of the cache of decoded values, counted as encoded bytes; decoded they take about ten times
 #: as much memory.

@@ -6,12 +6,13 @@ from abc import ABC, abstractmethod
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any, TypeVar
 
 from kilnfolio.graph.derived import Bound, Derived, Group, Inline, NotMadeError, Table
 from kilnfolio.graph.inputs import Index
+from kilnfolio.runtime.values import dataclass
 
 T = TypeVar("T")
 

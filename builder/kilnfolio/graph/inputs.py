@@ -5,12 +5,12 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kilnfolio.graph.codec import digest_of, encode
 from kilnfolio.runtime.files import open_regular
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     from kilnfolio.graph.store import Store

@@ -9,13 +9,13 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Collection, Iterable
 from contextlib import closing, suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from kilnfolio.graph.codec import UnreadableError, decode
 from kilnfolio.graph.inputs import Index, Stamps, changed_inputs
 from kilnfolio.graph.store import FORMAT
+from kilnfolio.runtime.values import dataclass
 
 #: Kinds of cell that no task computes.
 _INPUTS = frozenset({"file", "tree", "index", "code"})

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,6 +32,7 @@ from kilnfolio.graph.graph import (
 )
 from kilnfolio.graph.inputs import Index, Stamps, changed_inputs, listed, stamps
 from kilnfolio.runtime.allowed import allowed_code
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     from kilnfolio.graph.kept import Kept

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from kilnfolio.graph.derived import Bound, Derived, Step
 from kilnfolio.graph.inputs import Index
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import time
 from collections import OrderedDict, deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from kilnfolio.graph.disk import DiskGraph, Failed, Started, finish_job
 from kilnfolio.graph.plan import Plan
 from kilnfolio.graph.store import Done, Store
 from kilnfolio.graph.tree import Tree
+from kilnfolio.runtime.values import dataclass
 
 #: Fewest batches that justify starting other processes, which takes two seconds.
 _WORTH_SHARING = 4

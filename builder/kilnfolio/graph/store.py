@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
 from kilnfolio.graph.codec import decode, encode
+from kilnfolio.runtime.values import dataclass
 
 #: Version of the schema; raise it when the tables change.
 FORMAT = 3

@@ -15,11 +15,11 @@ import hashlib
 import os
 import shutil
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.graph.store import Store
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 #: The folder beside the editions that holds their staging copies and the store.
 STAGING = ".staging"

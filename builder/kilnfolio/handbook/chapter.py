@@ -13,15 +13,14 @@ from typing import Annotated, get_args
 from markdown.extensions.toc import slugify
 from pydantic import Field
 
+from kilnfolio.handbook.cautions import HANDBOOK, Caution, read_cautions
 from kilnfolio.records.mill import CustomerLanguage
 from kilnfolio.records.model import Change, Name, Record, Signature, Slug, Text
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
-from kilnfolio.records.yaml_source import MAX_BYTES, parse_yaml, read_yaml
+from kilnfolio.records.yaml_source import MAX_BYTES, parse_yaml
 from kilnfolio.runtime.files import read_text
 
-HANDBOOK = "content/handbook"
-CAUTIONS = f"{HANDBOOK}/cautions.yaml"
 FIGURES = f"{HANDBOOK}/figures"
 #: Tables of facts, each row with its source.
 FACTS = f"{HANDBOOK}/facts"
@@ -80,25 +79,6 @@ class Chapter(Record):
     """Published anchors that no longer exist, each with the one that replaces it."""
     terms: list[Term] = Field(default_factory=list)
     """The glossary's entries."""
-
-
-class Caution(Record):
-    """A hazard and what to do about it."""
-
-    title: Name
-    """Its name."""
-    hazard: Text
-    """What can happen."""
-    stop_when: Text
-    """When to stop."""
-    who_authorizes: Text
-    """Who may authorize the work."""
-    local_rule: Text
-    """The rules that apply."""
-
-
-class _Cautions(Record):
-    cautions: dict[Slug, Caution]
 
 
 @dataclass(frozen=True)
@@ -271,25 +251,6 @@ def _check_translation(chapter: ChapterFile, original: ChapterFile | None) -> It
         )
 
 
-def read_cautions(root: Path) -> tuple[Mapping[str, Caution], list[Problem]]:
-    """Read the cautions of a mill folder's handbook.
-
-    Parameters
-    ----------
-    root : Path
-        The folder that holds ``content/handbook``.
-
-    Returns
-    -------
-    tuple of Mapping and list of Problem
-        The cautions by key, and the problems of the file.
-    """
-    try:
-        return (_read_cautions(root) if (root / CAUTIONS).is_file() else {}), []
-    except RecordProblems as error:
-        return {}, [*error.problems]
-
-
 def parse_chapter(text: str, name: str) -> ChapterFile:
     """Parse a chapter from its text.
 
@@ -347,17 +308,6 @@ def _read(path: Path, name: str) -> ChapterFile:
             ]
         ) from None
     return parse_chapter(text, name)
-
-
-def _read_cautions(root: Path) -> Mapping[str, Caution]:
-    document = read_yaml(root / CAUTIONS, CAUTIONS)
-    wrapped = type(document)(
-        document.file,
-        {"cautions": document.value},
-        {("cautions", *path): place for path, place in document.places.items()},
-        {("cautions", *path): place for path, place in document.key_places.items()},
-    )
-    return validate(wrapped, _Cautions).record.cautions
 
 
 def _check_superseded(

@@ -11,8 +11,8 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from kilnfolio.handbook.body import ChapterBuilder
+from kilnfolio.handbook.cautions import Caution
 from kilnfolio.handbook.chapter import (
-    Caution,
     Chapter,
     ChapterFile,
     read_manuscript,

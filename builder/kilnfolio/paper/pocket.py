@@ -17,7 +17,7 @@ from kilnfolio.handbook.rendered import Contents
 from kilnfolio.records.build_date import build_date
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.rendering.regional import regional_format
-from kilnfolio.review.review import mill_pressure
+from kilnfolio.review.setpoints import mill_pressure
 from kilnfolio.site.pages.phrases import listed, thicknesses
 from kilnfolio.site.pages.schedules import AirRow, schedule_rows
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from jinja2 import Environment
 
-from kilnfolio.handbook.chapter import Caution, read_cautions
+from kilnfolio.handbook.cautions import Caution, read_cautions
 from kilnfolio.physics.moisture import mass_at
 from kilnfolio.physics.rules import equalizing_emc, equalizing_start
 from kilnfolio.records.charge import Charge
@@ -30,11 +30,11 @@ from kilnfolio.review.boards import BoardHistory, board_histories, controls
 from kilnfolio.review.figures import customary, measure, metric, number
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.limits import LimitTable, Subject, limit_table
-from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.setpoints import (
     AirState,
     PlannedStep,
     first_step,
+    mill_pressure,
     planned_steps,
     resolve,
 )

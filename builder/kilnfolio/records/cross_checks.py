@@ -6,7 +6,6 @@ is reported where it is.
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
@@ -30,6 +29,7 @@ from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.sourced import Known, publication_of
 from kilnfolio.records.species import Species
 from kilnfolio.records.validation import is_mark, kind_of
+from kilnfolio.runtime.nearest import nearest
 
 
 def superseded_problems(
@@ -134,7 +134,7 @@ def _unknown(
         identity
         for identity in (folder.species if kind == "species" else ())
         if (species := folder.species.get(identity)) and name in _names_of(species.record)
-    ] or difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
+    ] or nearest(name, known, cutoff=0.4)
     yield Problem(
         place,
         f"{kind} '{name}'",

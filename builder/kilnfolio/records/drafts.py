@@ -7,7 +7,6 @@ until its end is written: see `open_charge`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import PurePosixPath
 from zoneinfo import ZoneInfo
 
@@ -16,6 +15,7 @@ from kilnfolio.records.model import Located, R
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.validation import holds_marks, is_mark, kind_of, validate
 from kilnfolio.records.yaml_source import Document
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

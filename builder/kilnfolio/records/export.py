@@ -9,12 +9,10 @@ from __future__ import annotations
 
 import codecs
 import csv
-import difflib
 import io
 import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,6 +24,8 @@ from kilnfolio.records.logger import Column, LoggerProfile
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.quantities import Temperature, TemperatureDifference
 from kilnfolio.runtime.files import TooLargeError, read_whole
+from kilnfolio.runtime.nearest import nearest
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -335,8 +335,8 @@ def _heading_problems(
                 "Rename one in the logger",
             )
             continue
-        near = difflib.get_close_matches(
-            heading, [h for h in headings if h and h not in profile.headings], 1, 0.5
+        near = nearest(
+            heading, [h for h in headings if h and h not in profile.headings], cutoff=0.5
         )
         claimed.update(near)
         yield Problem(

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from kilnfolio.records.yaml_source import Document, parse_yaml
+from kilnfolio.runtime.values import dataclass
 
 #: The record format that this version writes, and all that it reads.
 FORMAT = 1

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+
+from kilnfolio.runtime.values import dataclass
 
 _NEWLINE, _SPACE = ord("\n"), ord(" ")
 _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?")

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from functools import cached_property
 from importlib import import_module
 
 from kilnfolio.graph.inputs import Index
+from kilnfolio.runtime.values import dataclass
 
 TYPE_CHECKING = False  # saves importing typing
 if TYPE_CHECKING:

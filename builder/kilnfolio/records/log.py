@@ -10,7 +10,6 @@ from __future__ import annotations
 import bisect
 import datetime as dt
 from collections import Counter
-from dataclasses import dataclass
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -21,6 +20,7 @@ from kilnfolio.records.export import no_readings, numbers, read_export
 from kilnfolio.records.logger import LONGEST_INTERVAL, LoggerProfile
 from kilnfolio.records.middle import median
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.runtime.values import dataclass
 
 #: Fewest rows that show a logger's interval.
 ROWS_THAT_TELL = 12

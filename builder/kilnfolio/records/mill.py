@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from functools import cache
 from typing import Annotated, Literal, get_args
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator
 
@@ -14,18 +13,21 @@ from kilnfolio.records.prices import amount, price_per
 from kilnfolio.records.quantities import Length, Pressure
 from kilnfolio.records.region import RegionName
 
-#: The names of zones, read from the disk once.
-_zones = cache(available_timezones)
-
 
 def _zone(name: str) -> str:
-    if name in _zones() and ("/" not in name or name.startswith("Etc/")):
+    try:
+        ZoneInfo(name)
+    except (KeyError, OSError, ValueError):  # no such zone, or no name of a file of zones
+        known = False
+    else:
+        known = "." not in name and name[:6] not in ("posix/", "right/")
+    if known and ("/" not in name or name.startswith("Etc/")):
         raise record_error(
             name,
             "it says no place, and follows no summer time",
             "Write it as in America/Toronto or Europe/Dublin",
         )
-    if name not in _zones():
+    if not known:
         raise record_error(
             name,
             "it is not a time zone of the IANA database",

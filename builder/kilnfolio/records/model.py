@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import re
 import unicodedata
-from dataclasses import dataclass
 from typing import Annotated, Any, Generic, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -25,6 +24,7 @@ from pydantic_core import PydanticCustomError, core_schema
 from kilnfolio.records.problems import Place
 from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY, Quantity
 from kilnfolio.records.yaml_source import Document
+from kilnfolio.runtime.values import dataclass
 
 #: Marks a value in a new record that somebody still has to fill in.
 TO_FILL = "…"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import PurePosixPath
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -22,6 +22,7 @@ from kilnfolio.records.model import Located
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.validation import is_mark, validate
 from kilnfolio.records.yaml_source import Document
+from kilnfolio.runtime.values import dataclass
 
 #: The last keys written in a charge, which an open one lacks.
 LAST = ("ended", "unloaded")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from kilnfolio.graph.derived import NotMadeError
+from kilnfolio.runtime.values import dataclass
 
 
 def visible(text: str) -> str:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
 from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

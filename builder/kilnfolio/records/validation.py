@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
 import re
 import types
 import typing
@@ -24,6 +23,7 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.runtime.field_docs import field_doc
+from kilnfolio.runtime.nearest import nearest
 
 
 def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None) -> Located[R]:
@@ -273,7 +273,7 @@ def _unknown(document: Document, path: tuple[int | str, ...], model: type[Record
     owner = model_at(model, path[:-1])
     known = list(owner.model_fields) if owner else []
     free = [key for key in known if (*path[:-1], key) not in document.places]
-    near = difflib.get_close_matches(str(path[-1]), free, n=1, cutoff=0.52)
+    near = nearest(str(path[-1]), free, cutoff=0.52)
     above = next(
         (
             length
@@ -388,7 +388,7 @@ def _choice_words(entered: str, detail: ErrorDetails) -> tuple[str, str]:
             else "Write "
         )
         return f"this version reads formats {read}", f"{instead}'format: {FORMAT}'"
-    near = difflib.get_close_matches(entered.lower(), choices, n=1, cutoff=0.5)
+    near = nearest(entered.lower(), choices, cutoff=0.5)
     return (
         f"it must be {'one of ' if len(choices) > 1 else ''}" + ", ".join(choices),
         f"Did you mean '{near[0]}'?" if near else "",

@@ -15,12 +15,12 @@ from __future__ import annotations
 import csv
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 WEATHER = "content/weather.csv"
 """Where a mill keeps it."""

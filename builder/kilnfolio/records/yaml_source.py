@@ -14,7 +14,6 @@ References
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +21,7 @@ import yaml
 
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.runtime.files import TooLargeError, read_whole
+from kilnfolio.runtime.values import dataclass
 
 #: The largest YAML file read [bytes]. A charge with a year of hand weighings is a fifth of this;
 #: machine-made series belong in the logger's own file.

@@ -7,25 +7,23 @@ customer's templates, and the patterns of `phrases`, which translate the sealed 
 from __future__ import annotations
 
 import datetime as dt
+import gettext
 import hashlib
 import io
 import json
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from importlib import resources
-from typing import Any
-
-from babel import Locale
-from babel.dates import format_date
-from babel.messages.catalog import Catalog
-from babel.messages.mofile import write_mo
-from babel.messages.pofile import read_po
-from babel.support import NullTranslations, Translations
+from typing import TYPE_CHECKING, Any
 
 from kilnfolio.rendering.phrases import AS_WRITTEN, FIGURES, LABEL, PAGE, RECORD, Phrase
 from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.runtime.values import dataclass
+
+if TYPE_CHECKING:
+    from babel import Locale
+    from babel.messages.catalog import Catalog
 
 #: The language in which records are written and sealed.
 SEALED = "en"
@@ -72,8 +70,16 @@ class Language:
         if tag not in available():
             raise ValueError(f"language is {tag!r}; there are {', '.join(available())}")
         self.tag = tag
-        self.locale = Locale.parse(tag)
-        self.translations = NullTranslations() if tag == SEALED else compiled(catalogue(tag))
+        self.translations = (
+            gettext.NullTranslations() if tag == SEALED else compiled(catalogue(tag))
+        )
+
+    @cached_property
+    def locale(self) -> Locale:
+        """Its conventions for numbers and dates."""
+        from babel import Locale  # English pages need none of Babel
+
+        return Locale.parse(self.tag)
 
     @property
     def name(self) -> str:
@@ -92,6 +98,8 @@ class Language:
 
     def date(self, date: dt.date) -> str:
         """Return a date in words: 12 janvier 2026."""
+        from babel.dates import format_date
+
         return format_date(date, "long", self.locale).replace(" ", NBSP, 1)
 
     def translate(self, words: str, *, verbatim: bool = False) -> str:
@@ -183,6 +191,8 @@ class Language:
     @cached_property
     def script(self) -> str:
         """The script with which a page in this language is compared with its record."""
+        from babel.dates import format_date
+
         symbols = self.locale.number_symbols["latn"]
         data = {
             "lang": self.tag,
@@ -260,12 +270,17 @@ def language(tag: str) -> Language:
 
 def catalogue(name: str) -> Catalog:
     """Return the text of a catalogue: ``fr`` of customers' pages, ``mill-fr`` of the mill's own."""
+    from babel.messages.pofile import read_po
+
     path = resources.files("kilnfolio.rendering") / _FOLDER / f"{name}.po"
     return read_po(io.StringIO(path.read_text("utf-8")), locale=name.removeprefix("mill-"))
 
 
 def compiled(text: Catalog) -> Any:
     """Return a catalogue as translations that templates can look up."""
+    from babel.messages.mofile import write_mo
+    from babel.support import Translations
+
     data = io.BytesIO()
     write_mo(data, text)
     data.seek(0)

@@ -6,9 +6,8 @@ Whether the page belongs to its label is a separate question, answered by the pa
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from kilnfolio.review.dossier import Outcome
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from markupsafe import Markup
+
+from kilnfolio.runtime.values import dataclass
 
 #: The icon beside a page's title.
 ICON = "assets/icon.svg"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cache
 from typing import TypeVar
 
@@ -27,6 +27,7 @@ from kilnfolio.records.region import RegionName, regions
 from kilnfolio.rendering import amounts
 from kilnfolio.review import figures
 from kilnfolio.review.setpoints import AirState, PlannedStep, state_of
+from kilnfolio.runtime.values import dataclass
 
 T = TypeVar("T")
 

@@ -10,7 +10,8 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+
+from kilnfolio.runtime.values import dataclass
 
 #: Text with words for people: two words with a space between, or one with a capital.
 READ = re.compile(r"[^\W\d_]{2,}[,;:.]? [^\W\d_]|^[A-Z][a-z]{2,}")

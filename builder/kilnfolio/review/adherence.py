@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -19,6 +18,7 @@ from kilnfolio.records.charge import Charge
 from kilnfolio.review.air import AirSeries, utc
 from kilnfolio.review.air_control import reading_hours
 from kilnfolio.review.setpoints import AirState, AskedAir
+from kilnfolio.runtime.values import dataclass
 
 Side = Literal["too hot", "too cold", "too dry", "too humid"]
 

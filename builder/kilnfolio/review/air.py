@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
@@ -18,6 +17,7 @@ from kilnfolio.physics.sorption import (
 )
 from kilnfolio.records.log import Log
 from kilnfolio.review.setpoints import AskedAir
+from kilnfolio.runtime.values import dataclass
 
 #: Channels that are on or off.
 SWITCHES = ("vent", "spray", "fan")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from kilnfolio.physics.sorption import emc_uncertainty
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.review.air import AirSeries
 from kilnfolio.review.setpoints import AskedAir
+from kilnfolio.runtime.values import dataclass
 
 #: Length of the stretches from which a wick's drift is determined: a day, over which fans reverse
 #: many times and the kiln's own oscillation averages out [h].

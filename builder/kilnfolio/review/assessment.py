@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -13,6 +12,7 @@ from kilnfolio.records.lot import Order
 from kilnfolio.review.dossier import Assessment
 from kilnfolio.review.findings import LotCase
 from kilnfolio.review.limits import NoLimit
+from kilnfolio.runtime.values import dataclass
 
 #: Confidence of the printed share [%]; a convention of reports in the trade.
 CONFIDENCE_PCT = 95.0

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import NamedTuple
 
@@ -22,6 +21,7 @@ from kilnfolio.physics.moisture import (
     section_mean_uncertainty,
 )
 from kilnfolio.records.charge import Board, Charge
+from kilnfolio.runtime.values import dataclass
 
 #: Coverage factor of an expanded uncertainty, about 95 % (JCGM 100:2008, 6.3.3).
 COVERAGE = 2.0

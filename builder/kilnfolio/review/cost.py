@@ -7,7 +7,6 @@ a page is made, from prices that no seal covers.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 from kilnfolio.records.prices import Prices, amount
@@ -15,6 +14,7 @@ from kilnfolio.records.quantities import Energy, Percent
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.working import Bare, evaluate
+from kilnfolio.runtime.values import dataclass
 
 #: What a charge pays for, in the order in which it is listed.
 LINES = {

@@ -7,13 +7,13 @@ kiln is compared with itself.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
 from kilnfolio.records.middle import median
 from kilnfolio.review.air_control import reading_hours
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     from kilnfolio.review.findings import Case

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from kilnfolio.records.log import Log
 from kilnfolio.records.species import Species
 from kilnfolio.review.air import AirSeries
 from kilnfolio.review.boards import Control, control_at
+from kilnfolio.runtime.values import dataclass
 
 #: Confidence of the printed interval of a survey's mean [%]; a convention of reports in the trade.
 CONFIDENCE_PCT = 95.0

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass
 from statistics import fmean
 
 from kilnfolio.records.charge import Charge
 from kilnfolio.review.dossier import AirResult, Dossier, WickIndex
 from kilnfolio.review.drops import UnusualDrop, unusual_drops
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 
 from kilnfolio.records.quantities import (
@@ -26,6 +25,7 @@ from kilnfolio.records.quantities import (
     Volume,
     fahrenheit_from_celsius,
 )
+from kilnfolio.runtime.values import dataclass
 
 NBSP = "\N{NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"

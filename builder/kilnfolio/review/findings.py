@@ -13,7 +13,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property, partial
 from typing import Any, Literal, TypeVar, get_args
 from zoneinfo import ZoneInfo
@@ -36,6 +36,7 @@ from kilnfolio.review.dossier import Dossier, Finding, Outcome, Spot, SurveyResu
 from kilnfolio.review.ending import ProbeRun, StageOutcome, SurveyOutcome, Water
 from kilnfolio.review.limits import LimitTable, NoLimit
 from kilnfolio.review.setpoints import AskedAir, PlannedStep
+from kilnfolio.runtime.values import dataclass
 
 #: What a breach does: block the claim it concerns, ask for a signed answer, or be noted.
 Severity = Literal["fail", "question", "note"]

@@ -10,7 +10,7 @@ import datetime as dt
 import math
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from itertools import pairwise
 from typing import Any
 
@@ -26,7 +26,7 @@ from kilnfolio.review.boards import BoardHistory, Control, board_histories, cont
 from kilnfolio.review.checks.rate import safe_loss
 from kilnfolio.review.figures import measure
 from kilnfolio.review.limits import LimitTable, NoLimit, charge_limits
-from kilnfolio.review.review import mill_pressure, read_logs
+from kilnfolio.review.review import read_logs
 from kilnfolio.review.sensors import (
     SensorReading,
     corrected_log,
@@ -39,8 +39,10 @@ from kilnfolio.review.setpoints import (
     PlannedStep,
     asked_air,
     first_step,
+    mill_pressure,
     planned_steps,
 )
+from kilnfolio.runtime.values import dataclass
 
 #: Decimals of a printed mass, by unit.
 MASS_DECIMALS = {"g": 0, "kg": 3, "lb": 2, "oz": 1}

@@ -7,9 +7,7 @@ sealed record keeps the limits it was sealed with.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.records.checking import checked_mill, refuse
@@ -26,11 +24,13 @@ from kilnfolio.review.own_code import own_code
 from kilnfolio.review.review import (
     build_case,
     dossier_of,
-    mill_pressure,
     read_logs,
     review_lot,
 )
 from kilnfolio.review.schedule_case import lint_schedule
+from kilnfolio.review.setpoints import mill_pressure
+from kilnfolio.runtime.nearest import nearest
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def choose(limits: Limits, key: str, entry: int | None) -> tuple[int, Limit]:
     """
     entries = limits.limits.get(key)
     if entries is None:
-        near = difflib.get_close_matches(key, list(limits.limits), n=1, cutoff=0.5)
+        near = nearest(key, limits.limits, cutoff=0.5)
         raise ValueError(
             f"there is no limit '{key}'" + (f"; did you mean '{near[0]}'?" if near else "")
         )

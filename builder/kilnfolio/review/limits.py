@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.limits import Limit, Limits, Scope
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.runtime.values import dataclass
 
 _FILE = "schedules/limits.yaml"
 
@@ -82,10 +83,10 @@ class LimitTable:
         return self.find(key, subject).value
 
 
-def limit_table(folder: MillFolder, subject: Subject = Subject()) -> LimitTable:
+def limit_table(folder: MillFolder, subject: Subject | None = None) -> LimitTable:
     """Return a mill's limits for a subject, in the mill's region."""
     mill = folder.mill.record
-    return LimitTable(folder.limits.record, subject, (mill.country, mill.place))
+    return LimitTable(folder.limits.record, subject or Subject(), (mill.country, mill.place))
 
 
 def charge_limits(folder: MillFolder, charge: Charge) -> LimitTable:

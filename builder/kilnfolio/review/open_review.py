@@ -7,8 +7,6 @@ charge ended.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.cross_checks import incomplete_references
 from kilnfolio.records.folder import MillFolder
@@ -19,6 +17,7 @@ from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.own_code import own_code
 from kilnfolio.review.review import build_case, dossier_of, read_logs
+from kilnfolio.runtime.values import dataclass
 
 #: The slug of the finding that a record is not complete.
 NOT_COMPLETE = "record-complete"

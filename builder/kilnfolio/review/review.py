@@ -11,7 +11,6 @@ from pathlib import Path
 import numpy as np
 
 from kilnfolio import __version__
-from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.physics.survey import tolerance_limits
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
@@ -55,7 +54,14 @@ from kilnfolio.review.results import (
     set_points,
 )
 from kilnfolio.review.sensors import corrected_log, pin_rounds
-from kilnfolio.review.setpoints import AskedAir, PlannedStep, asked_air, planned_steps, resolve
+from kilnfolio.review.setpoints import (
+    AskedAir,
+    PlannedStep,
+    asked_air,
+    mill_pressure,
+    planned_steps,
+    resolve,
+)
 from kilnfolio.review.stages import stage_rule
 from kilnfolio.review.steps import judged_steps
 from kilnfolio.review.versions import rules_version
@@ -64,14 +70,6 @@ from kilnfolio.runtime.files import read_file
 
 PSYCHROMETER = "ventilated wet bulb, A = 0.000662 per °C"
 EMC_EQUATION = "Hailwood–Horrobin, two hydrates (Wood Handbook, eq. 4-5)"
-
-
-def mill_pressure(folder: MillFolder) -> float:
-    """Return the air pressure used for the mill's humidities [Pa]."""
-    mill = folder.mill.record
-    if mill.pressure:
-        return mill.pressure.value
-    return float(pressure_at_altitude(mill.altitude.value / 1000.0))
 
 
 def review_charge(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kilnfolio.graph.derived import NoValueError, Step, derived, inline
+from kilnfolio.graph.derived import NoValueError, Step, derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import checking, reading
 from kilnfolio.records.folder import Derivations, MillFolder, mill_of
@@ -11,18 +11,7 @@ from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.open_review import OpenReview, review_open
 from kilnfolio.review.own_code import own_code
 from kilnfolio.review.review import review_charge, review_lot
-
-
-@inline("dossier as sealed")
-def dossier_as_sealed(graph: Graph, number: str) -> Dossier | None:  # noqa: ARG001
-    """Return the review of a charge as sealed; None if it is not sealed. The archive binds this."""
-    return None
-
-
-@inline("library of sealed lot")
-def library_of_sealed_lot(graph: Graph, number: str) -> MillFolder | None:  # noqa: ARG001
-    """Return the mill with the limits and species of a lot's seal. The archive binds this."""
-    return None
+from kilnfolio.review.sealed import dossier_as_sealed, library_of_sealed_lot
 
 
 @derived("dossier", keys=lambda graph: graph.names("charge"), code="review")

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 
 from kilnfolio.records.quantities import GRAMS_PER_POUND, Mass
 from kilnfolio.review.figures import number
 from kilnfolio.review.kiln_state import MASS_DECIMALS, BoardState, DueAt, KilnState
+from kilnfolio.runtime.values import dataclass
 
 #: A gain up to this much is attributed to the scale [share of the mass], or this many of its steps
 #: (common practice).

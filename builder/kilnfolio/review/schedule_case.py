@@ -6,7 +6,6 @@ The checks of a charge use the same functions, for the timber and the target of 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from functools import partial
 
 from kilnfolio.records.folder import MillFolder
@@ -18,6 +17,7 @@ from kilnfolio.review.dossier import Finding
 from kilnfolio.review.findings import CHECKS, Breach, Pass, run_check
 from kilnfolio.review.limits import LimitTable, Subject, limit_table
 from kilnfolio.review.setpoints import PlannedStep, planned_steps
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -18,6 +18,7 @@ from kilnfolio.physics.meters import RESISTANCE_RANGE_PCT, WOOD_TEMP_RANGE_C, re
 from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.records.log import Log, as_datetime
 from kilnfolio.records.species import Species
+from kilnfolio.runtime.values import dataclass
 
 #: The highest reading that is taken for one: more is a code of the logger's for a broken wire. [%]
 _MOST_SHOWN_PCT = 200.0

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
-from kilnfolio.physics.air import relative_humidity, wet_bulb
+from kilnfolio.physics.air import pressure_at_altitude, relative_humidity, wet_bulb
 from kilnfolio.physics.sorption import equilibrium_moisture_content, relative_humidity_for_emc
 from kilnfolio.records.charge import Charge, Stage
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import Percent
 from kilnfolio.records.schedule import AIR_KEYS, Air, Modification, Schedule, Step
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,14 @@ class AirState:
     def depression_k(self) -> float:
         """Wet-bulb depression [K]."""
         return self.dry_bulb_c - self.wet_bulb_c
+
+
+def mill_pressure(folder: MillFolder) -> float:
+    """Return the air pressure used for the mill's humidities [Pa]."""
+    mill = folder.mill.record
+    if mill.pressure:
+        return mill.pressure.value
+    return float(pressure_at_altitude(mill.altitude.value / 1000.0))
 
 
 def resolve(air: Air, pressure_pa: float) -> AirState:

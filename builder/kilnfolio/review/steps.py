@@ -6,7 +6,6 @@ import datetime as dt
 import math
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
@@ -14,6 +13,7 @@ from kilnfolio.records.charge import StepChange
 from kilnfolio.review.boards import Control, control_at
 from kilnfolio.review.findings import Case
 from kilnfolio.review.limits import NoLimit
+from kilnfolio.runtime.values import dataclass
 
 Verdict = Literal["due", "early", "late", ""]
 

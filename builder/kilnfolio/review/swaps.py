@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
 from kilnfolio.records.middle import median
 from kilnfolio.review.findings import Case
+from kilnfolio.runtime.values import dataclass
 
 #: A mass fits if it is this close to the one expected from the drying of the other boards [%].
 _FITS_PCT = 0.6

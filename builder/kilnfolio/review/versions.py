@@ -23,8 +23,9 @@ witnesses are then sealed again, as the contributor guide says.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fnmatch import fnmatchcase
+
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from kilnfolio.records.quantities import (
@@ -34,6 +33,7 @@ from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NBSP
 from kilnfolio.review.limits import LimitTable, Subject
 from kilnfolio.review.stages import CONDITIONING_LIMITS, points_above
+from kilnfolio.runtime.values import dataclass
 
 
 class Bare(Quantity):

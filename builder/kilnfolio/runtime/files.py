@@ -15,7 +15,6 @@ import errno
 import io
 import os
 import stat
-import tempfile
 from pathlib import Path
 
 
@@ -147,6 +146,8 @@ def _open_new(folder: Path) -> tuple[int, str]:
     if hasattr(os, "O_TMPFILE") and os.access("/proc/self/fd", os.X_OK):
         with contextlib.suppress(OSError):  # not every file system supports it
             return os.open(folder, os.O_TMPFILE | os.O_WRONLY, 0o666), ""
+    import tempfile  # with shutil and what unpacks archives, which few commands need
+
     handle, name = tempfile.mkstemp(prefix=".new-", dir=folder)
     umask = os.umask(0)
     os.umask(umask)

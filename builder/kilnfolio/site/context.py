@@ -25,8 +25,8 @@ from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.rendering.templating import environment, render
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.open_review import OpenReview
-from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.reviews import dossiers, lot_dossier, open_reviews
+from kilnfolio.review.setpoints import mill_pressure
 from kilnfolio.site.house import house
 from kilnfolio.site.pages.rows import (
     CHARGES,

@@ -37,8 +37,8 @@ from kilnfolio.review.air import utc
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.figures import NOTHING, as_entered, customary, measure, metric, number
 from kilnfolio.review.findings import CHECKS
-from kilnfolio.review.review import build_case, dossier_of, mill_pressure
-from kilnfolio.review.setpoints import PlannedStep, planned_steps
+from kilnfolio.review.review import build_case, dossier_of
+from kilnfolio.review.setpoints import PlannedStep, mill_pressure, planned_steps
 from kilnfolio.training.anonymous import FIRST_DAY, Scene, anonymous
 from kilnfolio.training.faults import FAULTS, Fault, NoRoomForItError, Planted
 

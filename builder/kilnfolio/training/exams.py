@@ -16,7 +16,8 @@ from typing import Annotated, Literal
 from jinja2 import Environment
 from pydantic import Field
 
-from kilnfolio.handbook.chapter import HANDBOOK, read_manuscript
+from kilnfolio.handbook.cautions import HANDBOOK
+from kilnfolio.handbook.chapter import read_manuscript
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located, Name, Record, Slug
 from kilnfolio.records.problems import Problem, RecordProblems

@@ -10,7 +10,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from kilnfolio.handbook.chapter import HANDBOOK, Manuscript
+from kilnfolio.handbook.cautions import HANDBOOK
+from kilnfolio.handbook.chapter import Manuscript
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located, Name, Record, Slug, Text
 from kilnfolio.records.problems import Problem, RecordProblems

@@ -4,13 +4,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from kilnfolio.records.charge import ChargeStock
 from kilnfolio.review.adherence import Outside, StepKept
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
+from kilnfolio.runtime.values import dataclass
 
 _GROUP = "schedule"
 #: Limits used by `Case.adherence`.

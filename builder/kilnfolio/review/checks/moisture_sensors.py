@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
@@ -18,6 +17,7 @@ from kilnfolio.review.air import AirSeries, utc
 from kilnfolio.review.air_control import bulb_errors, emc_errors
 from kilnfolio.review.checks.arithmetic import hand_air
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
+from kilnfolio.runtime.values import dataclass
 
 _GROUP = "instruments and log"
 _DRIEST, _WETTEST = RESISTANCE_RANGE_PCT

@@ -4,7 +4,6 @@
 
 from __future__ import annotations
 
-import difflib
 from typing import Any
 
 from kilnfolio.records.charge import Answer, Waiver
@@ -19,6 +18,7 @@ from kilnfolio.review.findings import (
     check,
     is_own,
 )
+from kilnfolio.runtime.nearest import nearest
 
 _GROUP = "record keeping"
 
@@ -232,7 +232,7 @@ def waivers_explained(case: Case) -> Results:
         if is_own(slug) and case.own is None:
             continue
         if slug not in CHECKS and slug not in (case.own.checks if case.own else {}):
-            near = difflib.get_close_matches(slug, CHECKS, n=1, cutoff=0.5)
+            near = nearest(slug, CHECKS, cutoff=0.5)
             yield Breach(
                 f"An answer names '{slug}', which is not a check"
                 + (f"; '{near[0]}' is." if near else "."),
