@@ -23,9 +23,8 @@ from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.review.dossier import Dossier, Outcome
 from kilnfolio.review.limits import limit_table
-from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.reviews import charge_dossier
-from kilnfolio.review.setpoints import planned_steps
+from kilnfolio.review.setpoints import mill_pressure, planned_steps
 
 NOT_RECOMPUTED = "from the mill's own list, not recomputed here"
 """Printed with everything that rests on earlier charges."""
