@@ -107,7 +107,7 @@ def _once_for_the_same(fit: Callable[[Any], Any]) -> Callable[[Any], Any]:
 #: and the largest or one not sealed; of the handbook, chapters that hold one of everything.
 PRINTED_CHARGES = ("HB-25-041", "HB-26-034", "HB-26-011")
 PRINTED_LOTS = ("HBL-25-101", "HBL-26-014", "HBL-26-017")
-PRINTED_CHAPTERS = (1, 2, 3, 4, 6, 7, 10, 14)
+PRINTED_CHAPTERS = (1, 2, 4, 6, 7, 10, 14)
 
 
 def is_printed(chapter: "ChapterFile") -> bool:

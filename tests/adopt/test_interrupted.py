@@ -1,5 +1,6 @@
 """Commands killed half-way: nothing is left behind, and they can be repeated."""
 
+import json
 import os
 import shutil
 import signal
@@ -18,32 +19,58 @@ from tests.trust.sealing import labelled_mill
 from kilnfolio.archive.tokens import replace_token_key, withdraw
 from kilnfolio.cli import main
 
-#: Runs a command and kills it the nth time it waits for the disk.
+#: Runs each command it is sent in a process that kills itself the nth time it waits for the disk. They
+#: start as copies of one that has imported what the commands need.
 KILLED = """
-import os, signal, sys
-count, real = int(sys.argv[1]), os.fsync
+import json, os, signal, sys
+from kilnfolio.cli import main
+import kilnfolio.adopt.import_log, kilnfolio.adopt.mill, kilnfolio.adopt.sheets.importing
+import kilnfolio.records.checking
+
+real = os.fsync
 def fsync(handle):
     global count
     count -= 1
     if count == 0:
         os.kill(os.getpid(), signal.SIGKILL)
     real(handle)
-os.fsync = fsync
-from kilnfolio.cli import main
-sys.exit(main(sys.argv[2:]))
+
+for line in sys.stdin:
+    count, words = json.loads(line)
+    child = os.fork()
+    if child == 0:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        os.fsync = fsync
+        code = -1
+        try:
+            code = main(words)
+        finally:
+            os._exit(code)
+    print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
 """
 
 
-def killed(at, words):
-    """Run a command that is to be killed; return whether it was, or had already ended."""
-    ran = subprocess.run(
-        [sys.executable, "-c", KILLED, str(at), *words],
-        check=False,
-        capture_output=True,
+@pytest.fixture(scope="module")
+def killed():
+    """Return a function that runs a command to be killed, and says whether it was or had ended."""
+    with subprocess.Popen(
+        [sys.executable, "-c", KILLED],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
         env=os.environ | {"PYTHONPATH": str(PROJECT / "builder")},
-    )
-    assert ran.returncode in (0, -signal.SIGKILL), ran.stderr
-    return ran.returncode != 0
+    ) as process:
+
+        def run(at: int, words: list[str]) -> bool:
+            process.stdin.write(json.dumps([at, words]) + "\n")
+            process.stdin.flush()
+            ended = int(process.stdout.readline())
+            assert ended in (0, -signal.SIGKILL)
+            return ended != 0
+
+        yield run
+        process.stdin.close()
+    assert process.returncode == 0
 
 
 def files(folder):
@@ -54,7 +81,7 @@ def files(folder):
     }
 
 
-def test_new_mill_can_be_repeated_after_it_was_killed(tmp_path, capsys):
+def test_new_mill_can_be_repeated_after_it_was_killed(tmp_path, capsys, killed):
     assert main(["new", "mill", str(tmp_path / "whole"), *MILL]) == 0
     whole = files(tmp_path / "whole")
     for at in (1, 2, 40, len(whole) * 2 - 2):
@@ -69,7 +96,7 @@ def test_new_mill_can_be_repeated_after_it_was_killed(tmp_path, capsys):
     assert "this folder holds a mill already" in capsys.readouterr().err
 
 
-def test_an_import_that_was_killed_leaves_the_record_as_it_was(tmp_path, capsys):
+def test_an_import_that_was_killed_leaves_the_record_as_it_was(tmp_path, capsys, killed):
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "s.csv").write_bytes(SHEET)
     words = [
@@ -89,7 +116,7 @@ def test_an_import_that_was_killed_leaves_the_record_as_it_was(tmp_path, capsys)
     assert files(root).keys() == before.keys()
 
 
-def test_a_log_whose_import_was_killed_can_be_imported_again(tmp_path, capsys):
+def test_a_log_whose_import_was_killed_can_be_imported_again(tmp_path, capsys, killed):
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "more.csv").write_text(minimal_log(), "utf-8")
     words = [

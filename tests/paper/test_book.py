@@ -170,7 +170,7 @@ def test_a_wide_table_is_turned_and_its_head_is_repeated(pdf, texts):
 def test_the_book_has_every_chapter_and_not_too_many_pages(texts):
     text = " ".join(texts)
     printed = [*filter(is_printed, read_manuscript(PROJECT)[0].chapters)]
-    assert len(printed) > 8
+    assert len(printed) >= 8
     for chapter in printed:
         assert chapter.record.title in text
     assert 8 * len(printed) < len(texts) < 300
