@@ -31,6 +31,8 @@ from kilnfolio.rendering.phrases import LABEL, PAGE, RECORD
 from kilnfolio.rendering.routes import AUDITOR_MENU, FOOT, MENU
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.script_words import script_words
+from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
+from kilnfolio.review.findings import CHECKS
 
 TEMPLATES = PROJECT / "builder/kilnfolio/site/templates"
 FOLDER = PROJECT / "builder/kilnfolio/rendering/catalogues"
@@ -91,10 +93,17 @@ def mill_catalogue() -> Catalog:
 SPOKEN = ("rendering", "forecast", "trends", "charts", "calculators", "site")
 
 
+def _checks() -> Iterator[str]:
+    """Yield what the registry of checks says of each; the sentence of a finding stays as sealed."""
+    for check in CHECKS.values():
+        yield from (check.title, check.passes, check.reason, check.group, check.claim)
+
+
 def spoken() -> Iterator[str | tuple[str, str]]:
     """Yield the strings of the mill's own pages that a translation must know."""
     yield from _templates_and_menus()
     yield from _python(SPOKEN)
+    yield from _checks()
     yield from choices()
     yield from _scripts()
 

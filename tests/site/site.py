@@ -116,10 +116,14 @@ def _reviewed(root: Path, shared: str = "") -> Mill:
 
 
 @functools.cache
-def shared_mill(*, library: bool = False) -> Mill:
-    """Return the minimal mill, made once for the whole run, for tests that change nothing."""
-    name = "mill-with-library" if library else "small-mill"
-    return _reviewed(made_once(name, lambda root: _write(root, library=library)), name)
+def shared_mill(*, library: bool = False, tag: str = "en") -> Mill:
+    """Return the minimal mill, made once for the whole run, for tests that change nothing.
+
+    With `library` it has every species and schedule too; `tag` is the language of its own pages.
+    """
+    name = "mill-with-library" if library else "small-mill" if tag == "en" else f"mill-{tag}"
+    spoken: dict[str, Change] = {} if tag == "en" else {"mill": {"language": tag}}
+    return _reviewed(made_once(name, lambda root: _write(root, library=library, **spoken)), name)
 
 
 class Outline(HTMLParser):

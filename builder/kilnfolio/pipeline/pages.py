@@ -236,9 +236,9 @@ def search(graph: Graph, _: str) -> None:
         entries += one.entries
     page = search_page(context, cards)
     graph.write(f"mill/{page.path}", page.html)
-    graph.write(
-        f"mill/{INDEX_PATH}", index_of(entries, synonyms_of(context.folder, context.manuscript))
-    )
+    synonyms = synonyms_of(context.folder, context.manuscript)
+    index = index_of(entries, synonyms, context.folder.mill.record.language)
+    graph.write(f"mill/{INDEX_PATH}", index)
 
 
 def _assets(edition: str) -> Derived[None]:

@@ -2,9 +2,15 @@
 
 Templates look their strings up themselves. Words made in Python are English when they reach a page;
 a finished page is gone through once, and every text that is a string of the catalogue, or matches a
-pattern of it, is replaced. What no translation knows stays as it is: the words of sealed records.
-Elements marked ``lang`` are left alone, and so are people's own words, a note or a name, even where
+pattern of it, is replaced. What no translation knows stays as it is: the words of sealed records, of
+the library and of books. An English sentence among them is marked as English, for whoever has the
+page read out. Elements marked ``lang`` are left alone, and so are people's own words, a note or a name, even where
 they happen to be words of the catalogue: ``{{ record.notes | entered }}`` marks them.
+
+The same pass gives every figure the decimal mark of the language. Rooms above this one write figures
+as the seals do, with a point; here a text is known to be read by a person and in which language,
+which no formatter of numbers could know: data, addresses and code are no text of a page. Numbers
+that only look like decimals (a table's, a version's) stand in elements marked ``translate="no"``.
 """
 
 from __future__ import annotations
@@ -34,6 +40,18 @@ _READ_OUT = re.compile(
 #: What stands round people's own words on a page until it is gone through: private characters.
 _OPEN, _CLOSE = "\ue000", "\ue001"
 _ENTERED = re.compile(f"{_OPEN}([^{_CLOSE}]*){_CLOSE}")
+#: What stands round a value that no translation knows, set into a sentence of this language.
+_FROM, _TO = "\ue002", "\ue003"
+_FOREIGN = re.compile(f"{_FROM}([^{_TO}]*){_TO}")
+#: Words of English sentences that are no words of the other languages.
+_ENGLISH = re.compile(
+    r"(?<![\w’'.-])(?:the|of|and|is|are|were|with|for|from|which|than|this|that|has|have|its|each|when"
+    r"|who|should|must|they|their|there)(?![\w.-])",
+    re.IGNORECASE,
+)
+#: Elements that hold text and nothing else.
+_PLAIN = frozenset({"title", "option", "textarea", "text", "tspan", "desc"})
+_LANG = re.compile(r' lang="([^"]*)"')
 _VOID = frozenset({"br", "col", "hr", "img", "input", "link", "meta", "wbr"})
 _SILENT = frozenset({"code", "kbd", "pre", "script", "style"})
 
@@ -69,7 +87,11 @@ class Interface:
             lead = words[: len(words) - len(words.lstrip())]
             return lead + self.say(core) + words[len(lead) + len(core) :]
         words = words.replace(NBSP, " ")
-        for form, again in ((words, str), (_lowered(words), _raised), (_raised(words), _lowered)):
+        for form, again in (
+            (words, str),
+            (_lowered(words), _raised),
+            (_raised(words), self._within),
+        ):
             if form in self._strings:
                 return again(self._strings[form])
         for text, pattern, names, translation in self._patterns:
@@ -81,6 +103,10 @@ class Interface:
         if words.startswith((": ", "= ")):  # the end of a heading, or of a line of working
             return given[:2] + self.say(given[2:])
         return given
+
+    def _within(self, words: str) -> str:
+        """Return words that began a sentence as within one; a German noun keeps its capital."""
+        return words if self.language.tag == "de" else _lowered(words)
 
     @cached_property
     def _known(self) -> dict[str, str]:
@@ -115,28 +141,45 @@ class Interface:
     def page(self, text: str) -> str:
         """Return a page with the words made in Python in this language."""
         parts = _TAG.split(text)
-        open_elements: list[bool] = []
+        open_elements: list[tuple[str, str]] = []
         for place, part in enumerate(parts):
             if place % 2:
-                silent = any(open_elements)
-                if not silent and "=" in part:
-                    parts[place] = _READ_OUT.sub(self._attribute, part)
+                if "=" in part and (told := self._teller(open_elements)):
+                    parts[place] = _READ_OUT.sub(lambda one: one[1] + told(one[2], True), part)
                 _follow(open_elements, part)
-            elif part.strip() and not any(open_elements):
-                parts[place] = self._text(part)
-        return _ENTERED.sub(r"\1", "".join(parts))
+            elif part.strip() and (told := self._teller(open_elements)):
+                plain = bool(open_elements) and open_elements[-1][0] in _PLAIN
+                parts[place] = told(part, plain)
+        return _FOREIGN.sub(r"\1", _ENTERED.sub(r"\1", "".join(parts)))
 
-    def _text(self, part: str) -> str:
+    def _teller(self, open_elements: list[tuple[str, str]]) -> Callable[[str, bool], str] | None:
+        """Return what is done with text in these elements; None if it stays as it is."""
+        marked = {language for _, language in open_elements if language}
+        if not marked:
+            return self._text
+        return self._figures if marked == {self.language.tag} else None
+
+    def _text(self, part: str, plain: bool) -> str:
+        """Return a text in this language; `plain` if no element may be put into it."""
         if _OPEN in part:
             texts = _ENTERED.split(part)
-            texts[::2] = map(self._text, texts[::2])
+            texts[::2] = (self._text(text, plain) for text in texts[::2])
+            return "".join(texts)
+        if _FROM in part:
+            texts = _FOREIGN.split(part)
+            texts[::2] = (self._text(text, plain) for text in texts[::2])
+            texts[1::2] = (text if plain else _in_english(text) for text in texts[1::2])
             return "".join(texts)
         words = html.unescape(part)
         said = self.say(words)
-        return part if said == words else str(Markup.escape(said))
+        if said == words and not plain and _ENGLISH.search(words):
+            return _in_english(part)
+        told = self.language.figures(said)
+        return part if told == words else str(Markup.escape(told))
 
-    def _attribute(self, found: re.Match[str]) -> str:
-        return found[1] + self._text(found[2])
+    def _figures(self, part: str, _: bool) -> str:
+        """Return text that people wrote in this language, its figures in the language's format."""
+        return self.language.figures(part)
 
     def script(self, source: str) -> str:
         """Return a script with its words in this language."""
@@ -160,12 +203,21 @@ class Interface:
         def said(context: Context, *words: Any, **values: Any) -> Any:
             """Look a string up, its values said in this language too."""
             spoken = {
-                name: self.say(value) if type(value) is str else value
+                name: self._value(value) if type(value) is str else value
                 for name, value in values.items()
             }
             return look_up(context, *words, **spoken)
 
         return said
+
+    def _value(self, words: str) -> str:
+        """Return a value of a sentence in this language, marked if no translation knows it."""
+        said = self.say(words)
+        return f"{_FROM}{words}{_TO}" if said == words and _ENGLISH.search(words) else said
+
+
+def _in_english(part: str) -> str:
+    return f'<span lang="en">{part}</span>'
 
 
 def _as_written(text: str) -> Markup:
@@ -189,17 +241,24 @@ def _spoken(interface: Interface) -> type[Template]:
     return Spoken
 
 
-def _follow(open_elements: list[bool], tag: str) -> None:
-    """Open or close an element; an open one is True if nothing in it is to be translated."""
+def _follow(open_elements: list[tuple[str, str]], tag: str) -> None:
+    """Open or close an element; an open one is its name and the language it is marked with.
+
+    That is "" where it is marked with none. Code, and what is marked ``translate="no"``, has a
+    language of its own.
+    """
     found = _NAME.match(tag)
     if found is None or tag.endswith("/>") or found[1].lower() in _VOID:
         return
     if tag[1] == "/":
         if open_elements:
             open_elements.pop()
-    else:
-        name = found[1].lower()
-        open_elements.append(name in _SILENT or (name != "html" and ' lang="' in tag))
+        return
+    name = found[1].lower()
+    marked = _LANG.search(tag) if name != "html" else None
+    silent = name in _SILENT or ' translate="no"' in tag
+    # ISO 639: zxx is no linguistic content
+    open_elements.append((name, "zxx" if silent else marked[1] if marked else ""))
 
 
 def _lowered(words: str) -> str:

@@ -34,6 +34,11 @@ _FIGURE = r"[\u2212-]?\d(?:[\d ./]*\d)?(?: (?:%|°C|°F|mm|m³|m|in|ft|minutes?)
 _DECIMAL = re.compile(
     r"(?<![\d.])\d{1,3}(?: \d{3})+(?:\.\d+)?(?![\d.])|(?<![\d.])\d+\.\d+(?![\d.])"
 )
+#: A figure of a page as `review.figures` writes it: it has a decimal point, or digits in threes.
+#: A paragraph of a law or a part of a standard is none: 29 CFR 1910.265, AS/NZS 1080.1.
+_PRINTED = re.compile(
+    r"(?<![\w.,/-])(?<!CFR )(?<!NZS )(?:\d{1,3}(?:\N{NO-BREAK SPACE}\d{3})+(?:\.\d+)?|\d+\.\d+)(?!\w|[.,/]\w|-\d)"
+)
 _MONTHS = [f"{dt.date(2000, month, 1):%B}" for month in range(1, 13)]
 _DATE = re.compile(rf"(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})")
 _UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|°F|mm|m³|m|in|ft|K)(?!\w))")
@@ -150,20 +155,22 @@ class Language:
         digits = re.sub(r"\D", "", next(slot for slot in reversed(slots) if slot[:1].isdigit()))
         return rule.forms[0 if self.locale.plural_form(int(digits)) == "one" else 1]
 
+    def figures(self, words: str) -> str:
+        """Return text of a page with its figures in this language's format."""
+        return words if self.tag == SEALED else _PRINTED.sub(self._figure, words)
+
+    def _figure(self, found: re.Match[str]) -> str:
+        symbols = self.locale.number_symbols["latn"]
+        whole, point, rest = found[0].partition(".")
+        return re.sub(r"\s", symbols["group"], whole) + (symbols["decimal"] + rest if point else "")
+
     def _localize_figures(self, words: str) -> str:
         """Return words with figures and dates in this language's format; other words stay."""
-        symbols = self.locale.number_symbols["latn"]
-
-        def figure(found: re.Match[str]) -> str:
-            whole, point, rest = found[0].partition(".")
-            return whole.replace(" ", symbols["group"]) + (
-                symbols["decimal"] + rest if point else ""
-            )
 
         def date(found: re.Match[str]) -> str:
             return self.date(dt.date(int(found[3]), _MONTHS.index(found[2]) + 1, int(found[1])))
 
-        return _DECIMAL.sub(figure, _DATE.sub(date, words))
+        return _DECIMAL.sub(self._figure, _DATE.sub(date, words))
 
     @staticmethod
     def _with_nbsp(words: str) -> str:

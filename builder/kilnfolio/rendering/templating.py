@@ -153,7 +153,13 @@ def set_language(env: Environment, lang: Language, *, signed: bool) -> None:
     # added by the extension at runtime, so type checkers do not know it
     env.install_gettext_translations(lang.translations, newstyle=True)  # type: ignore[attr-defined]
     env.globals.update(language=lang, safety_signed=signed or lang.tag == SEALED, SAFETY=SAFETY)
-    env.filters.update(said=_translated, drawn=_drawn, day=_day, outcome=outcome)
+    env.filters.update(
+        said=_translated,
+        drawn=_drawn,
+        day=_day,
+        outcome=outcome,
+        figures=lang.figures,  # {{ field.value | figures }}: in an attribute that people read
+    )
 
 
 def render(env: Environment, template: str, path: str, **values: Any) -> str:

@@ -12,11 +12,13 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html.parser import HTMLParser
 
 from kilnfolio.handbook.chapter import Manuscript
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.rendering.interface import interface
+from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 
@@ -84,11 +86,19 @@ def search_index(pages: Iterable[Page], synonyms: Mapping[str, Iterable[str]] | 
     return index_of([entry for page in pages for entry in entries_of(page)], synonyms)
 
 
-def index_of(entries: Iterable[Entry], synonyms: Mapping[str, Iterable[str]] | None = None) -> str:
-    """Return entries as a script file; see `search_index`."""
+def index_of(
+    entries: Iterable[Entry],
+    synonyms: Mapping[str, Iterable[str]] | None = None,
+    tag: str = SEALED,
+) -> str:
+    """Return entries as a script file, in the language `tag`; see `search_index`."""
     meanings = {word: sorted(found) for word, found in sorted((synonyms or {}).items())}
+    headings = HEADINGS
+    if tag != SEALED:
+        headings = {kind: interface(tag).say(words) for kind, words in HEADINGS.items()}
+        entries = [_in_language(entry, tag) for entry in entries]
     data = {
-        "headings": HEADINGS,
+        "headings": headings,
         "synonyms": meanings,
         "entries": [
             [entry.title, entry.kind, entry.address, entry.within, entry.also, entry.text]
@@ -98,6 +108,20 @@ def index_of(entries: Iterable[Entry], synonyms: Mapping[str, Iterable[str]] | N
     # "</" would end the script element if the file is written into a page
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":")).replace("</", "<\\/")
     return f"window.KILNFOLIO_SEARCH={text};\n"
+
+
+def _in_language(entry: Entry, tag: str) -> Entry:
+    """Return an entry as its page says it; a title is found in English too.
+
+    Sections are read from pages that are in the language already.
+    """
+    if entry.kind in _SECTIONED.values():
+        return entry
+    spoken = interface(tag)
+    title = spoken.say(entry.title)
+    text = "\n".join(spoken.language.figures(spoken.say(line)) for line in entry.text.split("\n"))
+    also = entry.also if title == entry.title else f"{entry.also} {entry.title}".strip()
+    return replace(entry, title=title, also=also, text=text)
 
 
 def entries_of(page: Page) -> Iterator[Entry]:

@@ -9,6 +9,50 @@
   const numbers = window.kilnfolio.numbers;
   const pressure = +document.body.dataset.pressure;
 
+  /* ---- questions in another language: what this script knows of them, in English -------------------- */
+
+  const PHRASES = {
+    fr: [
+      [/\b(?:thermometre|bulbe) sec\b/g, "dry bulb"],
+      [/\b(?:thermometre|bulbe) (?:humide|mouille)\b/g, "wet bulb"],
+      [/\bcombien de (?:temps|jours)\b|\bduree (?:de|du) sechage\b/g, "how long"],
+      [
+        /\b(?:prend|met|dure|demande|secher|sechage|bois|sechoir|le|la|les|du|de|des|un|une)\b|\b(?:faut|dure)-il\b/g,
+        " ",
+      ],
+      [/\ben echec\b|\bechoue\w*|\brefuse\w*/g, "failed"],
+      [/\bconformes?\b|\breussi\w*/g, "passed"],
+      [/\bouvert\w*/g, "open"],
+      [/\bhr\b/g, "rh"],
+      [/\bthe\b/g, "emc"],
+    ],
+    de: [
+      [/\btrockentemperatur\b/g, "dry bulb"],
+      [/\bfeuchttemperatur\b/g, "wet bulb"],
+      [/\bwie lange\b|\btrocken(?:zeit|dauer)\b|\btrocknungsdauer\b/g, "how long"],
+      [/\b(?:braucht|dauert|trocknet|trocknen|das|der|die|von|holz|kammer)\b/g, " "],
+      [/\bpartien?\b/g, "lots"],
+      [/\bchargen\b/g, "charges"],
+      [/\bdurchgefallen\w*|\babgelehnt\w*|\bverfehlt\w*/g, "failed"],
+      [/\bbestanden\w*/g, "passed"],
+      [/\boffene?\w*/g, "open"],
+      [/\bfragen?\b/g, "question"],
+      [/\bluftfeuchte\b/g, "rh"],
+      [/\bugl\b/g, "emc"],
+    ],
+  };
+
+  function inEnglish(question) {
+    const phrases = PHRASES[document.documentElement.lang];
+    if (!phrases) return question;
+    const bare = question
+      .normalize("NFKD")
+      .replace(/[\u0300-\u036f]/g, "")
+      .toLowerCase()
+      .replace(/(\d),(?=\d)/g, "$1."); // 60,5 is a number there
+    return phrases.reduce((text, [found, english]) => text.replace(found, english), bare);
+  }
+
   const customaryFirst = () => window.kilnfolio.units.customary();
 
   function celsius(value, unit) {
@@ -193,7 +237,8 @@
       : [];
   }
 
-  window.kilnfolioAnswers = (question, recordsOf) => {
+  window.kilnfolioAnswers = (asked, recordsOf) => {
+    const question = inEnglish(asked);
     const now = ofBulbs(question).concat(ofOutcome(question));
     return now.length ? Promise.resolve(now) : ofDuration(question, recordsOf);
   };

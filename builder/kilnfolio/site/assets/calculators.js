@@ -15,7 +15,7 @@
   window.kilnfolio ||= {};
   const { kilnfolio } = window;
 
-  const { fixed, number, measure, NBSP, MINUS } = kilnfolio.numbers;
+  const { fixed, number, measure, local, bare, NBSP, MINUS, POINT, GROUP } = kilnfolio.numbers;
 
   /* A value that a calculation refuses: what is wrong, and which arguments it concerns. */
   class Refused extends Error {
@@ -79,7 +79,17 @@
 
     /* Read a person's input as a number; its unit is chosen beside it. */
     function readNumber(words) {
-      const text = words.trim().replace(/^[\u2212\u2013]/, "-");
+      let text = words.trim().replace(/^[\u2212\u2013]/, "-");
+      if (POINT === ",") {
+        // where people write 3,5 they may write 3.5 too, but 1.234 may mean thousands
+        if (GROUP === "." && /^[-+]?[1-9]\d{0,2}\.\d{3}$/.test(text)) {
+          throw new Refused(
+            `has a point, which may mean thousands or decimals: write ` +
+              `${text.replace(".", ",")} or ${text.replace(".", "")}.`,
+          );
+        }
+        if (!text.includes(".")) text = text.replace(",", ".");
+      }
       if (/\d,\d/.test(text)) {
         throw new Refused(
           `has a comma, which may mean thousands or decimals: write ` +
@@ -168,8 +178,7 @@
       if (!data.metric_within.includes(q.of)) return q;
       const words = both(q)[0];
       const cut = words.lastIndexOf(NBSP);
-      const bare = words.slice(0, cut).replaceAll(NBSP, "").replace(MINUS, "-");
-      return { ...q, entered: `${bare} ${words.slice(cut + 1)}` };
+      return { ...q, entered: `${bare(words.slice(0, cut))} ${words.slice(cut + 1)}` };
     }
 
     /* ---- moist air: physics/air.py --------------------------------------------------------------- */
@@ -534,7 +543,7 @@
       pressure_at_altitude: (q) => `the standard atmosphere at ${term(q.altitude)}`,
       relative_humidity: (q) =>
         `100 × [${kilopascals(saturationPressure(q.wet_bulb.value), 3)} − ` +
-        `${fixed(given.psychrometer_coefficient, 6)} × ` +
+        `${number(given.psychrometer_coefficient, 6)} × ` +
         `${kilopascals(pressureFor({ altitude: q.altitude?.value }), 2)} × (${term(q.dry_bulb)} − ` +
         `${term(q.wet_bulb)})] ÷ ${kilopascals(saturationPressure(q.dry_bulb.value), 3)}`,
       equilibrium_moisture_content: (q) => {
@@ -553,7 +562,7 @@
     function putIn(name, quantities) {
       const pattern = data.formulas[name].put_in;
       if (pattern === null) return PUT_IN[name](quantities);
-      return pattern.replace(/\{(\w+)\}/g, (_, argument) => term(quantities[argument]));
+      return local(pattern).replace(/\{(\w+)\}/g, (_, argument) => term(quantities[argument]));
     }
 
     /* A result as a quantity whose text is its rounded value. */
@@ -603,7 +612,7 @@
         quantity: result,
         first,
         other,
-        symbols: formula.symbols,
+        symbols: local(formula.symbols),
         putIn: putIn(name, quantities),
         source: formula.source,
       };
@@ -932,7 +941,7 @@
         .map((word) => {
           try {
             const { value } = this.sums.quantity(field.of, word, field.unitNow);
-            return String(Number(this.sums.inUnit(unit, value).toPrecision(4)));
+            return local(String(Number(this.sums.inUnit(unit, value).toPrecision(4))));
           } catch (error) {
             if (!(error instanceof this.sums.Refused)) throw error;
             return word;
@@ -944,7 +953,7 @@
     /* Write a value given in the house unit to a field, in the field's unit. */
     put(field, value) {
       const there = this.sums.inUnit(this.sums.unitOf(field.of, this.unit(field)), value);
-      field.input.value = String(Number(there.toPrecision(4)));
+      field.input.value = local(String(Number(there.toPrecision(4))));
     }
 
     /* Fill a field with the figure of the species on record. */

@@ -13,7 +13,7 @@
 
   window.kilnfolio ||= {};
   const { kilnfolio } = window;
-  const { fixed, number } = kilnfolio.numbers;
+  const { fixed, local, number } = kilnfolio.numbers;
 
   const DECIMALS = { g: 0, kg: 3, lb: 2, oz: 1 };
   const POUND = 453.59237;
@@ -36,7 +36,7 @@
     ["kg for lb", 1000 / POUND],
   ];
 
-  const massWords = (grams, unit) => fixed(grams / GRAMS[unit], DECIMALS[unit]);
+  const massWords = (grams, unit) => local(fixed(grams / GRAMS[unit], DECIMALS[unit]));
   const time = (stamp) => Date.parse(stamp);
 
   function loss(board, mass, at) {
@@ -133,7 +133,7 @@
   function otherDigits(state, board, written, at) {
     let best = Infinity;
     let found = "";
-    for (const digits of variants(written.replace(".", ""))) {
+    for (const digits of variants(written.replace(/\D/g, ""))) {
       const point = digits.length - DECIMALS[board.unit];
       const text =
         point === digits.length
@@ -243,7 +243,7 @@
         tags,
         words:
           `${board.tag} ${written} ${unit}: a digit lost or misread? ` +
-          `${meant} ${unit} would fit; last was ${last} ${unit}`,
+          `${local(meant)} ${unit} would fit; last was ${last} ${unit}`,
       };
       return;
     }

@@ -232,8 +232,12 @@
 
   /* ---- cells ---------------------------------------------------------------------------------------------- */
 
+  const POINT = new Intl.NumberFormat(document.documentElement.lang).format(0.5)[1];
+
   function figure(value, decimals) {
-    return value === null ? DASH : (value < 0 ? MINUS : "") + Math.abs(value).toFixed(decimals);
+    return value === null
+      ? DASH
+      : (value < 0 ? MINUS : "") + Math.abs(value).toFixed(decimals).replace(".", POINT);
   }
 
   function element(name, className, content) {

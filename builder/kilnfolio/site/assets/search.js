@@ -7,10 +7,15 @@
   const ROOT = document.body.dataset.root || "";
   const IN_BOX = 3;
   const IN_PAGE = 8;
+  /* Words of a question that name nothing, without accents; a reader of another language asks in English too. */
+  const STOP_WORDS_OF = {
+    en: "a about after an and any are as at be by can did do does for from have how i in is it me mean meaning means my of on or our should show tell that the there this to was we what when where which who why will with you your",
+    fr: "a apres au aux avec c ce ces cela cette combien comme comment d dans de des doit dois du elle en est et faut il ils j je l la le les leur lorsque lui m ma mes moi mon n ne nos notre nous on ou par peut peux plus pour pourquoi puis qu quand que quel quelle quelles quels qui quoi s sa sans se ses si signifie son sont sur t ta tes un une veut dire vos votre vous y",
+    de: "ab als am an auf aus bei beim bedeutet bin bis da das dass dem den der des die dies diese dieser dieses du ein eine einem einen einer eines er es fur gibt habe haben hat heißt ich ihr im in ist kann mein meine mit muss nach nicht oder sein sie sind so soll sollte um und uns unser unsere vom von vor wann warum was welche welchem welchen welcher welches wenn wer werden wie wieso wird wo wir zu zum zur uber",
+  };
+  const LANGUAGE = document.documentElement.lang;
   const STOP_WORDS = new Set(
-    "a about after an and any are as at be by can did do does for from have how i in is it me mean meaning means my of on or our should show tell that the there this to was we what when where which who why will with you your".split(
-      " ",
-    ),
+    `${STOP_WORDS_OF.en} ${LANGUAGE === "en" ? "" : STOP_WORDS_OF[LANGUAGE] || ""}`.split(" "),
   );
 
   /* ---- words: the same for texts and questions ------------------------------------------------ */
@@ -25,11 +30,11 @@
 
   // a thickness is one word however it is written: quarters of an inch, as hardwood is sold
   const THICKNESS =
-    /(?:(\d+)\/4)(?![\d/])|(?:(\d+)[ -])?(\d+(?:\.\d+)?|\d\/\d)\s*(mm|in\b|inch(?:es)?\b|")/g;
+    /(?:(\d+)\/4)(?![\d/])|(?:(\d+)[ -])?(\d+(?:[.,]\d+)?|\d\/\d)\s*(mm|in\b|inch(?:es)?\b|")/g;
 
   function fraction(text) {
     const parts = text.split("/");
-    return parts.length === 2 ? parts[0] / parts[1] : parseFloat(text);
+    return parts.length === 2 ? parts[0] / parts[1] : parseFloat(text.replace(",", "."));
   }
 
   function quarters(match) {
@@ -230,14 +235,17 @@
       .map(stem);
   }
 
-  const DEFINES = /^\s*(?:what(?:'s| is| are| does)|define|definition|meaning)\b/i;
+  const DEFINES =
+    /^\s*(?:what(?:'s| is| are| does)|define|definition|meaning|qu['’]est|que (?:veut|signifie)|d[ée]finition|was (?:ist|sind|heißt|bedeutet))\b/i;
+  const SCHEDULE = /^(?:schedules?|programmes?|trocknungspl[aä]ne?s?)$/i;
 
   // a title with the words of the question and little else ranks highest
   function ranked(results, asked, question) {
     const thick = asked.some((word) => /^thick\d/.test(word));
     const kinds = {
       // a thickness suggests that a schedule is wanted, and the word "schedule" even more
-      schedule: (thick ? 3 : 1) * (/\bschedules?\b/i.test(question) ? 4 : 1),
+      schedule:
+        (thick ? 3 : 1) * (question.split(/\s+/).some((word) => SCHEDULE.test(word)) ? 4 : 1),
       // prefer the handbook, which says what to do, to the glossary, unless a definition is asked for
       term: DEFINES.test(question) ? 1.6 : 0.45,
     };
@@ -254,7 +262,7 @@
 
   function find(question) {
     let units = unitsOf(question);
-    const named = units.filter((unit) => !/^schedules?$/.test(unit.words.join(" ")));
+    const named = units.filter((unit) => !SCHEDULE.test(unit.words.join(" ")));
     if (named.length) {
       units = named;
     } // "schedule" only affects the ranking; see ranked
@@ -262,8 +270,8 @@
       .filter(
         (term, _place, all) => !STOP_WORDS.has(term) || all.every((other) => STOP_WORDS.has(other)),
       )
-      .map(stem)
-      .filter((word) => !named.length || word !== "schedule");
+      .filter((word) => !named.length || !SCHEDULE.test(word))
+      .map(stem);
     function ask(combine, shortest) {
       const queries = units.map((unit) => queryOf(unit, shortest));
       return queries.length
@@ -330,7 +338,7 @@
   function recordEntry({ part, row }) {
     const value = (key) => part.value(row, key);
     const percent = (value, before, after) =>
-      value === null ? "" : `, ${before}${value.toFixed(1)} %${after}`;
+      value === null ? "" : `, ${before}${window.kilnfolio.numbers.number(value, 1)} %${after}`;
     const entry = (name, kind, text) => [
       `${name} ${value("number")}`,
       kind,

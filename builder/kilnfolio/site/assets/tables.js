@@ -18,13 +18,25 @@
 
   /* ---- order ---------------------------------------------------------------------------------- */
 
+  const [GROUP, POINT] = ["group", "decimal"].map(
+    (type) =>
+      new Intl.NumberFormat(document.documentElement.lang)
+        .formatToParts(12345.6)
+        .find((part) => part.type === type).value,
+  );
+
+  function readNumber(text) {
+    const bare = text.replace(/\u2212/g, "-").replace(/[\u202f\u00a0 ]/g, "");
+    return parseFloat(bare.replaceAll(GROUP, "").replace(POINT, "."));
+  }
+
   // sort key of a cell: its number, or its words with numbers padded, so that "kiln 10" comes after "kiln 9"
   function sortKey(cell) {
     const text = cell.dataset.value || cell.textContent.trim();
     if (text === "" || text === "\u2013") {
       return { blank: 1 };
     }
-    const number = parseFloat(text.replace(/\u2212/g, "-").replace(/[\u202f\u00a0 ]/g, ""));
+    const number = readNumber(text);
     if (!cell.dataset.value && /^[\u2212+-]?[\d.]/.test(text)) {
       return { blank: 0, number: number, text: "" };
     }

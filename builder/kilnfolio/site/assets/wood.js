@@ -13,6 +13,19 @@
   const MINUS = "\u2212";
   const NOTHING = "\u2013";
 
+  /* The marks of the page's language, by the CLDR; English ones are those of figures.py. */
+  const LANGUAGE = document.documentElement.lang || "en";
+  const markOf = (type) =>
+    new Intl.NumberFormat(LANGUAGE).formatToParts(12345.6).find((part) => part.type === type).value;
+  const [POINT, GROUP] = LANGUAGE.startsWith("en") ? [".", NBSP] : ["decimal", "group"].map(markOf);
+
+  /* Text with a decimal point in its numbers, with the mark of the page's language: as rendering/languages.py. */
+  const local = (text) =>
+    text.replace(/(?<![\w.,/-])(\d+)\.(\d+)(?!\w|[.,/]\w|-\d)/g, `$1${POINT}$2`);
+
+  /* A number as `number` writes it, as a script reads it. */
+  const bare = (text) => text.replaceAll(GROUP, "").replace(POINT, ".").replace(MINUS, "-");
+
   /* ---- numbers: figures.py --------------------------------------------------------------------- */
 
   /* Round like Python: the exact binary value, with exact ties to the even digit. */
@@ -31,16 +44,16 @@
     if (value === null || Number.isNaN(value)) return NOTHING;
     const text = fixed(Math.abs(value), decimals);
     let [whole, rest] = text.split(".");
-    if (whole.length > 4) whole = whole.replace(/\B(?=(\d{3})+$)/g, NBSP);
+    if (whole.length > 4) whole = whole.replace(/\B(?=(\d{3})+$)/g, GROUP);
     const negative = value < 0 && Number(text) !== 0;
-    return (negative ? MINUS : "") + whole + (rest === undefined ? "" : `.${rest}`);
+    return (negative ? MINUS : "") + whole + (rest === undefined ? "" : POINT + rest);
   }
 
   function measure(value, unit, decimals = 1) {
     return number(value, decimals) + (unit ? NBSP + unit : "");
   }
 
-  kilnfolio.numbers = { fixed, number, measure, NBSP, MINUS };
+  kilnfolio.numbers = { fixed, number, measure, local, bare, NBSP, MINUS, POINT, GROUP };
 
   /* ---- random numbers: training/random_numbers.py ----------------------------------------------- */
 
