@@ -63,7 +63,14 @@ class EntryView:
 
 def limit_names(context: SiteContext) -> Sequence[str]:
     """Return the limits that have a page: those that the review of a charge or lot has read."""
-    return tuple(sorted(limit_standings(context.graph))) if context.edition == "mill" else ()
+    if context.edition != "mill":
+        return ()
+    # a store keeps the entries of a table, not the table
+    return tuple(
+        key
+        for key in sorted(context.folder.limits.record.limits)
+        if limit_standings.entry(context.graph, key) is not None
+    )
 
 
 def limit_page(context: SiteContext, key: str) -> Page:
