@@ -20,7 +20,7 @@ _BESIDE_A_SLOT = re.compile(r"\{\w+\} [a-z]{2,}(?![\w(-])|(?<![\w-])[a-z]{2,} \{
 _NO_WORDS = re.compile(
     r"(?:Arrow|Page)\w+|Enter|Escape|Home|End|Tab|use strict|Content-Type|Byte|Kilograms|Percent|Rate"
     r"|Temperature(?:Difference)?|Mass|[.\[][^A-Z]*|svg [^A-Z]*|ink pointed|.*\btbody\b.*"
-    r"|wettest (?:board|half)|below oven-dry|too fast|wick changed|input, select|deg C|a about .*"
+    r"|wettest (?:board|half)|below oven-dry|too fast|wick changed|input, select|deg C|a(?:b| about| apres) .*"
     r"|(?:said|outcome|meta) (?:meta|help|\{found\}|outcome-\{look\})"
 )
 #: Comments, regular expressions, and the beginning of strings.

@@ -11,11 +11,12 @@
 
   /* ---- questions in another language: what this script knows of them, in English -------------------- */
 
+  // each in one English word: the build would translate two
   const PHRASES = {
     fr: [
-      [/\b(?:thermometre|bulbe) sec\b/g, "dry bulb"],
-      [/\b(?:thermometre|bulbe) (?:humide|mouille)\b/g, "wet bulb"],
-      [/\bcombien de (?:temps|jours)\b|\bduree (?:de|du) sechage\b/g, "how long"],
+      [/\b(?:thermometre|bulbe) sec\b/g, "dry"],
+      [/\b(?:thermometre|bulbe) (?:humide|mouille)\b/g, "wet"],
+      [/\bcombien de (?:temps|jours)\b|\bduree (?:de|du) sechage\b/g, "duration"],
       [
         /\b(?:prend|met|dure|demande|secher|sechage|bois|sechoir|le|la|les|du|de|des|un|une)\b|\b(?:faut|dure)-il\b/g,
         " ",
@@ -27,9 +28,9 @@
       [/\bthe\b/g, "emc"],
     ],
     de: [
-      [/\btrockentemperatur\b/g, "dry bulb"],
-      [/\bfeuchttemperatur\b/g, "wet bulb"],
-      [/\bwie lange\b|\btrocken(?:zeit|dauer)\b|\btrocknungsdauer\b/g, "how long"],
+      [/\btrockentemperatur\b/g, "dry"],
+      [/\bfeuchttemperatur\b/g, "wet"],
+      [/\bwie lange\b|\btrocken(?:zeit|dauer)\b|\btrocknungsdauer\b/g, "duration"],
       [/\b(?:braucht|dauert|trocknet|trocknen|das|der|die|von|holz|kammer)\b/g, " "],
       [/\bpartien?\b/g, "lots"],
       [/\bchargen\b/g, "charges"],

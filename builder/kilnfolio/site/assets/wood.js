@@ -13,8 +13,11 @@
   const MINUS = "\u2212";
   const NOTHING = "\u2013";
 
-  /* The marks of the page's language, by the CLDR; English ones are those of figures.py. */
-  const LANGUAGE = document.documentElement.lang || "en";
+  /* The marks of the language of the page's figures, by the CLDR; English ones are those of figures.py. */
+  const LANGUAGE =
+    document.querySelector("[data-figures]")?.dataset.figures ||
+    document.documentElement.lang ||
+    "en";
   const markOf = (type) =>
     new Intl.NumberFormat(LANGUAGE).formatToParts(12345.6).find((part) => part.type === type).value;
   const [POINT, GROUP] = LANGUAGE.startsWith("en") ? [".", NBSP] : ["decimal", "group"].map(markOf);
