@@ -46,14 +46,14 @@ def test_scripts_write_numbers_as_the_cldr_does(page, tag, group):
 ASKED = {
     "fr": {
         "60,5/50 C": "Bulbe sec 60,5 °C, bulbe humide 50 °C",
-        "bulbe sec 60, bulbe humide 50": "Bulbe sec 60 °C",
-        "lots en échec": "Lots qui ne",
+        "bulbe sec 60, bulbe humide 50": "Bulbe sec 60 °F",
+        "lots en échec": "Lots non conformes",
         "combien de temps pour sécher le northern red oak ?": "Northern red oak",
     },
     "de": {
         "60,5/50 C": "Trockentemperatur 60,5 °C, Feuchttemperatur 50 °C",
-        "Trockentemperatur 60, Feuchttemperatur 50": "Trockentemperatur 60 °C",
-        "durchgefallene Partien": "Partien, die",
+        "Trockentemperatur 60, Feuchttemperatur 50": "Trockentemperatur 60 °F",
+        "durchgefallene Partien": "Partien",
         "Wie lange trocknet northern red oak?": "Northern red oak",
     },
 }
