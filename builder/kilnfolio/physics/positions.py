@@ -28,12 +28,15 @@ class PositionEffects:
         Mean difference. [point of MC]
     half : ndarray, shape (positions,)
         Half of its interval. [point of MC]
+    spread : ndarray, shape (positions,)
+        Standard deviation of the difference from charge to charge. [point of MC]
     charges : ndarray of int, shape (positions,)
         Number of charges with a value there.
     """
 
     effect: Floats
     half: Floats
+    spread: Floats
     charges: np.ndarray
 
 
@@ -85,13 +88,13 @@ def position_effects(table: ArrayLike, confidence: float = 0.95) -> PositionEffe
     effect = np.array(
         [np.nanmean(row) if n else np.nan for row, n in zip(away.T, counts, strict=True)]
     )
-    half = np.full(found.shape[1], np.inf)
+    half, spread = np.full(found.shape[1], np.inf), np.full(found.shape[1], np.nan)
     chance = (1.0 - confidence) / max(found.shape[1], 1)
     for at in np.flatnonzero(counts >= 2):
         n = int(counts[at])
-        spread = float(np.nanstd(away[:, at], ddof=1))
-        half[at] = stats.t.ppf(1.0 - chance / 2.0, n - 1) * spread / np.sqrt(n)
-    return PositionEffects(effect, half, counts)
+        spread[at] = np.nanstd(away[:, at], ddof=1)
+        half[at] = stats.t.ppf(1.0 - chance / 2.0, n - 1) * spread[at] / np.sqrt(n)
+    return PositionEffects(effect, half, spread, counts)
 
 
 def load_model(table: ArrayLike) -> LoadModel:

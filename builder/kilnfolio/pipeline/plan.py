@@ -27,7 +27,9 @@ from kilnfolio.site import context, limit_trials, measured, overlays, sealed
 from kilnfolio.site.house import house
 from kilnfolio.training.drills import scene
 from kilnfolio.trends.control import CONTROL
+from kilnfolio.trends.ledger import LEDGER
 from kilnfolio.trends.past import PAST
+from kilnfolio.trends.positions import POSITIONS
 
 PLAN = Plan(
     "kilnfolio.pipeline.plan:PLAN",
@@ -42,6 +44,8 @@ PLAN = Plan(
         *REPLAYS,
         *PAST,
         *CONTROL,
+        *LEDGER,
+        *POSITIONS,
         *OPEN_WHAT_IFS,
         (context.lot_line,),
         (context.charge_line,),

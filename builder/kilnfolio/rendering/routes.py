@@ -123,6 +123,15 @@ def kiln(identity: str) -> str:
 TRENDS = "trends/index.html"
 
 
+#: The degrade ledger.
+DEGRADE = "trends/degrade.html"
+
+
+def position_map(kiln: str) -> str:
+    """Return the page of the places of a kiln."""
+    return f"trends/places/{kiln}.html"
+
+
 def trend(key: str) -> str:
     """Return the page of a kiln's or a stock's trends.
 

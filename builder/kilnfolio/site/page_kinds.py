@@ -27,9 +27,11 @@ from kilnfolio.site.pages.kiln_side import (
     worker_names,
 )
 from kilnfolio.site.pages.kilns import kiln_index, kiln_page
+from kilnfolio.site.pages.ledger import ledger_page
 from kilnfolio.site.pages.limits import limit_names, limit_page
 from kilnfolio.site.pages.lots import lot_page
 from kilnfolio.site.pages.measuring import measuring_page
+from kilnfolio.site.pages.positions import map_names, map_page
 from kilnfolio.site.pages.records import records_page
 from kilnfolio.site.pages.registers import (
     manifest_script,
@@ -109,6 +111,8 @@ MILL: Mapping[str, PageKind] = {
     "kiln-side": PageKind(kiln_side_names, kiln_side_page),
     "trend-index": _one(trend_index),
     "trend": PageKind(trend_names, trend_page),
+    "degrade": _one(ledger_page),
+    "places": PageKind(map_names, map_page),
     "lot-register": _register(LOTS),
     "lot": PageKind(lambda context: context.lots[ALL], lot_page),
     "records": _one(records_page),

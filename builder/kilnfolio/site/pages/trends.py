@@ -12,6 +12,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.dossier import Working
 from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.positions import map_names
 from kilnfolio.site.pages.workings import Shown, Workings, by_id, shown, work_out
 from kilnfolio.trends.control import (
     CHANCE,
@@ -111,6 +112,11 @@ def trend_index(context: SiteContext) -> Page:
         "trend",
         rows=rows,
         found=found,
+        maps=[
+            (context.folder.kilns[name].record.name, routes.position_map(name))
+            for name in map_names(context)
+        ],
+        degrade=routes.DEGRADE,
         looks=looks(context.graph),
         one_in=round(1 / CHANCE),
         enough=LEAST,
