@@ -634,6 +634,10 @@ def test_air_gets_warmer_and_drier_from_step_to_step(name):
 #: Drying gradients of the drafts after central European practice, recalled.
 GRADIENTS = {
     "picea-abies-50mm-gradient": 2.8,
+    "pinus-sylvestris-50mm-gradient": 2.8,
+    "larix-decidua-50mm-gradient": 2.3,
+    "fraxinus-excelsior-30mm-gradient": 2.0,
+    "acer-pseudoplatanus-30mm-gradient": 2.4,
     "fagus-sylvatica-30mm-gradient": 2.2,
     "quercus-robur-30mm-gradient": 1.8,
 }
