@@ -88,6 +88,14 @@ def test_a_good_operator_is_rated_above_a_careless_one(page, bench_page):
         page.fill("#charge-seed", "7")
         page.click("#charge-start")
         ratings[operator] = operator(page)
+    # the careless run goes from the first step of the sheet to the last
+    review = page.locator("#charge-result")
+    expect(review.get_by_role("listitem").filter(has_text="was skipped")).to_contain_text(
+        "Question"
+    )
+    expect(review).to_contain_text(
+        "Run kilnfolio practice practice-charge.json", use_inner_text=True
+    )
     good, careless = ratings.values()
     assert number(good["Rating, of 100"]) > number(careless["Rating, of 100"]) + 20
     assert number(good["Boards counted as checked"]) < number(careless["Boards counted as checked"])
@@ -281,7 +289,15 @@ def test_every_figure_is_drawn_where_there_is_no_script(browser, bench_page):
 
 def test_the_scripts_of_the_bench_are_small():
     """Under 60 kB compressed, with what they rest on."""
-    names = ("wood.js", "air.js", "calculators.js", "charge-run.js", "bench-figures.js", "bench.js")
+    names = [
+        "wood.js",
+        "air.js",
+        "calculators.js",
+        "charge-run.js",
+        "charge-review.js",
+        "bench-figures.js",
+        "bench.js",
+    ]
     assert len(gzip.compress(b"".join((ASSETS / name).read_bytes() for name in names))) < 60_000
 
 

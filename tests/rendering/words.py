@@ -52,8 +52,16 @@ OTHERS = {
     "site/editions.py",
     "site/lot_words.py",
 }
-#: Scripts of customers' pages, whose words stand in the record's patterns, and of other makers.
-OTHER_SCRIPTS = {"label.js", "opens.js", "fonts.js", "fonts-inline.js"}
+#: Scripts of customers' pages, whose words stand in the record's patterns; of problems and of findings, which
+#: stay in English; and of other makers.
+OTHER_SCRIPTS = {
+    "label.js",
+    "opens.js",
+    "problems.js",
+    "charge-review.js",
+    "fonts.js",
+    "fonts-inline.js",
+}
 #: Calls whose strings are keys, patterns or messages on the command line.
 _NOT_SAID = {"record_error", "compile", "derived", "inline", "Problem", "fail", "get_template"}
 #: Markup, classes of drawings, and words for search engines and machines.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from typing import Any
@@ -130,8 +131,15 @@ def from_house(scale: figures.Scale) -> dict[str, Any]:
         "from": scale.from_value,
         "plus": plus,
         "times": slope,
-        "per": 1.0 if plus else 1.0 / scale.of(1.0),
+        "per": 1.0 if plus else _size_of(scale),
     }
+
+
+def _size_of(scale: figures.Scale) -> float:
+    """Return the size of a unit in the house unit, to the last bit: it is one of itself."""
+    near = 1.0 / scale.of(1.0)
+    sizes = (near, math.nextafter(near, 0.0), math.nextafter(near, math.inf))
+    return next((size for size in sizes if scale.of(size) == 1.0), near)
 
 
 def mass_decimals() -> dict[str, int]:

@@ -33,8 +33,17 @@ _ANY = re.compile(
     f"(?P<ordered>{_IN_ORDER.pattern})|(?P<pair>{figures.PAIR.pattern})"
     f"|(?P<typed>{_TYPED.pattern})|(?P<lone>{_LONE.pattern})"
 )
-#: The patterns by name, for scripts that put customary amounts first too.
-PATTERNS = {"any": _ANY.pattern, "pair": figures.PAIR.pattern, "joint": _JOINT, "number": _NUMBER}
+
+
+def script_patterns() -> dict[str, str]:
+    """Return the patterns by name, as JavaScript writes them, for scripts that do the same."""
+    patterns = {
+        "any": _ANY.pattern,
+        "pair": figures.PAIR.pattern,
+        "joint": _JOINT,
+        "number": _NUMBER,
+    }
+    return {name: pattern.replace("(?P<", "(?<") for name, pattern in patterns.items()}
 
 
 def customary_first(words: str) -> str:

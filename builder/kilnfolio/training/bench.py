@@ -20,11 +20,14 @@ from kilnfolio.physics.shrinkage import FIBRE_SATURATION_PCT, shrinkage_at
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import Density, Length, Temperature
 from kilnfolio.rendering import routes
+from kilnfolio.rendering.amounts import script_patterns
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.rendering.templating import render
 from kilnfolio.training import kiln_air, simulation
+from kilnfolio.training.bench_review import LEFT_TO_CHECK, REVIEWED, review_data, titles
 from kilnfolio.training.knobs import KNOBS, UNITS, Unit, script_units
+from kilnfolio.training.practice_record import record_constants
 from kilnfolio.training.scenario import read_scenarios
 
 #: Path of the bench in the edition.
@@ -139,10 +142,15 @@ def bench_constants() -> dict[str, Any]:
 def bench_data(folder: MillFolder) -> Mapping[str, Any]:
     """Return the data for the page's scripts: constants and scenarios."""
     species = {name: located.record for name, located in folder.species.items()}
+    scenarios = read_scenarios(folder.root, species)
     return bench_constants() | {
         **script_units(),
         "load": stack_load(regional_format(folder.mill.record)),
-        "scenarios": read_scenarios(folder.root, species),
+        "record": record_constants(),
+        "amounts": script_patterns(),
+        "checks": titles(REVIEWED),
+        "left": titles(LEFT_TO_CHECK),
+        "scenarios": {name: review_data(folder, given) for name, given in scenarios.items()},
     }
 
 

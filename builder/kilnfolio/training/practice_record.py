@@ -12,7 +12,9 @@ import yaml
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from kilnfolio.physics import moisture
+from kilnfolio.physics.sorption import EMC_TEMP_RANGE_C
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.review.boards import COVERAGE
 from kilnfolio.runtime.files import read_file, read_text
 from kilnfolio.training.random_numbers import RandomNumbers
 from kilnfolio.training.scenario import read_scenarios
@@ -23,11 +25,30 @@ NAME = "bench"
 _STARTED = dt.datetime.fromisoformat("2026-01-05T08:00")
 #: Face of a sample board, 0.6 m by 150 mm [m²], and the oven-dry mass of a section [g].
 _FACE_M2, _SECTION_G = 0.09, 100.0
+#: What the board scale and the section balance resolve [g].
+_SCALE_G, _BALANCE_G = 1.0, 0.1
 #: Largest difference between the air as set and a step of the sheet to count as that step [K].
 _NEAR_K = 0.3
+_NOISE_SEED = 0xB0A2D
 _NOISE_K = 0.05
 """Standard deviation of the recorder's readings; constant values would look like a dead sensor."""
 _MOST_DECISIONS = 5000
+
+
+def record_constants() -> dict[str, Any]:
+    """Return how a charge of the bench is written down, for the script that reviews it there."""
+    return {
+        "started": _STARTED.isoformat(),
+        "face": _FACE_M2,
+        "section": _SECTION_G,
+        "scale": _SCALE_G,
+        "balance": _BALANCE_G,
+        "near": _NEAR_K,
+        "noise": _NOISE_K,
+        "noiseSeed": _NOISE_SEED,
+        "coverage": COVERAGE,
+        "emcRange": EMC_TEMP_RANGE_C,
+    }
 
 
 class _Part(BaseModel):
@@ -115,7 +136,7 @@ def practice_records(folder: MillFolder, saved: SavedRun) -> dict[str, str]:
             "invented": True,
             "place": "The bench",
             "country": mill.country,
-            "time_zone": str(mill.zone),
+            "time_zone": "Atlantic/Reykjavik",  # no summer time: the bench has one clock all year
             "altitude": "0 m",
             "contact": {"name": "Trainer", "email": "trainer@mill.example"},
             "records_address": "https://mill.example/practice",
@@ -132,7 +153,7 @@ def practice_records(folder: MillFolder, saved: SavedRun) -> dict[str, str]:
     }
     for part in ("sources", "limits", f"species/{given['species']}"):
         files[f"schedules/{part}.yaml"] = read_file(folder.root / f"schedules/{part}.yaml").decode()
-    noise = RandomNumbers(saved.seed ^ 0xB0A2D)
+    noise = RandomNumbers(saved.seed ^ _NOISE_SEED)
     air = [(0.0, START_C, START_C - 0.5), *(row[:3] for row in run.log)]
     rows = [
         ",".join(
@@ -263,8 +284,8 @@ def _charge(given: Mapping[str, Any], saved: SavedRun) -> tuple[Run, dict[str, A
         "started": _stamp(0),
         "ended": _stamp(run.hour),
         "unloaded": _stamp(run.hour + 24),
-        "scale_resolution": "1 g",
-        "balance_resolution": "0.1 g",
+        "scale_resolution": f"{_SCALE_G:g} g",
+        "balance_resolution": f"{_BALANCE_G:g} g",
         "boards": _boards(green, dry_g),
         "weighings": list(weighings.values()),
         "step_changes": changes,

@@ -157,9 +157,7 @@ def _region(regional: RegionalFormat) -> dict[str, Any]:
             ]
             for of, steps in NATIVE.items()
         }
-        found["amounts"] = {
-            name: pattern.replace("(?P<", "(?<") for name, pattern in amounts.PATTERNS.items()
-        }
+        found["amounts"] = amounts.script_patterns()
     return found
 
 

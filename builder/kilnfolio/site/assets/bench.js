@@ -1,5 +1,6 @@
-/* kilnfolio: the bench. Reads the sliders, calls the functions of wood.js, calculators.js and charge-run.js, and
-   shows the results. It has no formulas and no constants of its own: units and sliders are those of training/knobs.py. */
+/* kilnfolio: the bench. Reads the sliders, calls the functions of wood.js, calculators.js, charge-run.js and
+   charge-review.js, and shows the results. It has no formulas and no constants of its own: units and sliders are
+   those of training/knobs.py. */
 
 (() => {
   "use strict";
@@ -12,9 +13,11 @@
   const air = {
     relativeHumidity: sums.relativeHumidity,
     wetBulb: sums.wetBulb,
+    vapourPressureOfBulbs: sums.vapourPressureOfBulbs,
     standard: data.standard_pressure_pa,
   };
   const bench = window.kilnfolio.makeChargeRun(data, air, sums);
+  const { review } = window.kilnfolio.makeChargeReview(data, bench, { air, wood: sums });
   const byId = (id) => document.getElementById(id);
   const setText = (id, words) => {
     byId(id).textContent = words;
@@ -491,6 +494,63 @@
       }
     }
 
+    /* The charge's own review by the mill's checks. */
+    function reviewed({ scenario, seed, decisions, log }) {
+      const made = (name, words, ...children) => {
+        const one = document.createElement(name);
+        one.append(...(words ? [words] : []), ...children);
+        return one;
+      };
+      const title = made("h3", "The review by the mill’s checks");
+      if (!log.length)
+        return [title, made("p", "The kiln was never run: there is nothing to review.")];
+      const words = system ? window.kilnfolio.makeCustomaryFirst(data.amounts) : (text) => text;
+      const item = (check, page, message, look) => {
+        const link = made("a", check);
+        link.href = page;
+        const said = made("span", message ? `: ${words(message)}` : "");
+        link.lang = said.lang = "en"; // as in the records
+        const line = made("li", "", link, said);
+        if (!look) return line;
+        const badge = made("span", look === "fail" ? "Fail" : "Question");
+        badge.className = `outcome outcome-${look}`;
+        line.prepend(badge, " ");
+        return line;
+      };
+      const folded = (summary, lines) =>
+        made("details", "", made("summary", summary), made("ul", "", ...lines));
+      const found = review(scenario, seed, decisions);
+      const open = found.filter((one) => one.outcome === "fail" || one.outcome === "question");
+      const said = (outcome) =>
+        found
+          .filter((one) => one.outcome === outcome)
+          .map((one) => item(one.title, one.page, one.message));
+      const [passed, unknown, idle] = ["pass", "no data", "not applicable"].map(said);
+      const order = (one) => (one.outcome === "fail" ? 0 : 1);
+      open.sort((a, b) => order(a) - order(b));
+      return [
+        title,
+        open.length
+          ? made(
+              "ul",
+              "",
+              ...open.map((one) => item(one.title, one.page, one.message, one.outcome)),
+            )
+          : made("p", "No check failed, and none has a question."),
+        folded(`Checks passed: ${passed.length}`, passed),
+        folded(`Checks without data: ${unknown.length}`, unknown),
+        folded(`Checks that do not apply: ${idle.length}`, idle),
+        folded(
+          `Checks left to the saved record: ${data.left.length}`,
+          data.left.map(([, check, page]) => item(check, page)),
+        ),
+        made(
+          "p",
+          "Those go by the sheet, the kiln’s record, the form of the log, or a survey that the bench does not have. Run kilnfolio practice practice-charge.json on the saved charge, or kilnfolio check on the record it writes.",
+        ),
+      ];
+    }
+
     function finish() {
       controls.disabled = true;
       const earlier = bench.replay(run.scenario, run.seed, bench.stepsEarlier(run.decisions));
@@ -580,7 +640,7 @@
         link.click();
         URL.revokeObjectURL(link.href);
       });
-      byId("charge-result").replaceChildren(table, save);
+      byId("charge-result").replaceChildren(table, save, ...reviewed(run));
     }
 
     byId("charge-start").addEventListener("click", start);

@@ -767,6 +767,7 @@
       customary,
       Refused,
       saturationPressure,
+      vapourPressureOfBulbs,
       equilibriumMoistureContent,
       shareShown,
       shrinkageAt,

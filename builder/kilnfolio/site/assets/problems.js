@@ -10,7 +10,7 @@
 
   window.kilnfolio ||= {};
   const { kilnfolio } = window;
-  const { fixed, number, measure, NBSP, MINUS } = kilnfolio.numbers;
+  const { fixed, number, measure, wholeNumber } = kilnfolio.numbers;
 
   const { total } = kilnfolio.figures;
   const mean = (values) => total(values) / values.length;
@@ -149,7 +149,7 @@
       thickness_scaled_rate: (a) =>
         a.rate * (given.four_quarter_mm / a.thickness) ** Math.log2(a.divisor),
       green_size: (a) => a.dry_size / (1 - a.shrinkage / 100),
-      volume: (a) => a.pieces * a.thickness * a.width * a.length * 1e-9,
+      volume: (a) => a.pieces * (a.thickness * a.width * a.length) * 1e-9,
       longest_run_above: (a) => longestRun(a.interval, a.temperatures, a.threshold),
       mean_for_share_below: (a) => a.limit - statistics.normalAt(a.share / 100) * a.sd,
       confidence_interval: (a) =>
@@ -202,12 +202,6 @@
 
   /* ---- terms: training/expressions.py ------------------------------------------------------------ */
 
-  /* Round to the nearest whole number, and halves to the even one. */
-  function wholeNumber(value) {
-    const near = Math.round(value);
-    return near - value === 0.5 && near % 2 !== 0 ? near - 1 : near;
-  }
-
   function inSteps(value, step) {
     const [digits, power = "0"] = String(step).split("e");
     const decimals = (digits.split(".")[1] || "").length - Number(power);
@@ -259,16 +253,11 @@
   const ESCAPED = { "&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&#34;", "'": "&#39;" };
   const escaped = (text) => text.replace(/[&<>"']/g, (letter) => ESCAPED[letter]);
 
-  /* ---- the units of a region: rendering/regional.py and amounts.py -------------------------------- */
+  /* ---- the units of a region: rendering/regional.py -------------------------------- */
 
   function makeRegion(data, sums) {
     const { quantity, unitOf, houseValue, inUnit } = sums;
     if (!data.customary_first) return { native: (q) => q, localized: (text) => text };
-    const any = new RegExp(data.amounts.any, "g");
-    const pair = new RegExp(`^(?:${data.amounts.pair})$`);
-    const joint = new RegExp(data.amounts.joint);
-    const numbers = new RegExp(data.amounts.number, "g");
-
     /* An example's quantity as this region would write it. */
     function native(q) {
       const sizes = data.native[q.of];
@@ -281,40 +270,7 @@
       return quantity(q.of, String(Number(near.toPrecision(6))), name);
     }
 
-    const isWhole = (degrees, decimals) =>
-      Math.abs(degrees - wholeNumber(degrees)) <= (decimals === 1 ? 0.09 : 1e-9);
-
-    function fahrenheit(text, difference, several) {
-      const value = Number(text.replace(MINUS, "-"));
-      const decimals = (text.split(".")[1] || "").length;
-      if (difference) {
-        const degrees = value * 1.8;
-        return number(degrees, isWhole(degrees, decimals) ? 0 : Math.max(decimals, 1));
-      }
-      return number(value * 1.8 + 32, several ? decimals : 0);
-    }
-
-    const beside = (first, second) => (second ? `${first} (${second})` : first);
-
-    function turned(whole, found) {
-      if (found.ordered) return whole;
-      if (found.pair) {
-        const parts = pair.exec(found.pair);
-        return beside(parts[2], parts[1]);
-      }
-      if (found.typed) return beside(found.fahrenheit, found.celsius);
-      const moved = found.moved || "";
-      const difference = found.unit === "K" || Boolean(moved);
-      const several = joint.test(found.numbers);
-      let words = found.numbers.replace(numbers, (one) => fahrenheit(one, difference, several));
-      if (found.tolerance) words += ` ± ${fahrenheit(found.tolerance, true, false)}`;
-      return moved + beside(`${words}${NBSP}°F`, whole.slice(moved.length));
-    }
-
-    const localized = (text) =>
-      /[°(K]/.test(text) ? text.replace(any, (...found) => turned(found[0], found.at(-1))) : text;
-
-    return { native, localized };
+    return { native, localized: kilnfolio.makeCustomaryFirst(data.amounts) };
   }
 
   /* ---- problems: training/problem.py --------------------------------------------------------------- */

@@ -56,7 +56,68 @@
     return number(value, decimals) + (unit ? NBSP + unit : "");
   }
 
-  kilnfolio.numbers = { fixed, number, measure, local, bare, NBSP, MINUS, POINT, GROUP };
+  /* Round to the nearest whole number, and halves to the even one. */
+  function wholeNumber(value) {
+    const near = Math.round(value);
+    return near - value === 0.5 && near % 2 !== 0 ? near - 1 : near;
+  }
+
+  kilnfolio.numbers = {
+    fixed,
+    number,
+    measure,
+    wholeNumber,
+    local,
+    bare,
+    NBSP,
+    MINUS,
+    POINT,
+    GROUP,
+  };
+
+  /* ---- US customary amounts first in a sentence: rendering/amounts.py ---------------------------- */
+
+  kilnfolio.makeCustomaryFirst = function makeCustomaryFirst(patterns) {
+    const any = new RegExp(patterns.any, "g");
+    const pair = new RegExp(`^(?:${patterns.pair})$`);
+    const joint = new RegExp(patterns.joint);
+    const numbers = new RegExp(patterns.number, "g");
+    const beside = (first, second) => (second ? `${first} (${second})` : first);
+    const plain = (value, decimals) => {
+      const size = fixed(Math.abs(value), decimals);
+      return (value < 0 && Number(size) !== 0 ? MINUS : "") + size;
+    };
+    const isWhole = (degrees, decimals) =>
+      Math.abs(degrees - wholeNumber(degrees)) <= (decimals === 1 ? 0.09 : 1e-9);
+
+    function fahrenheit(text, difference, several) {
+      const value = Number(text.replace(MINUS, "-"));
+      const decimals = (text.split(".")[1] || "").length;
+      if (difference) {
+        const degrees = value * 1.8;
+        return plain(degrees, isWhole(degrees, decimals) ? 0 : Math.max(decimals, 1));
+      }
+      return plain(value * 1.8 + 32, several ? decimals : 0);
+    }
+
+    function turned(whole, found) {
+      if (found.ordered) return whole;
+      if (found.pair) {
+        const parts = pair.exec(found.pair);
+        return beside(parts[2], parts[1]);
+      }
+      if (found.typed) return beside(found.fahrenheit, found.celsius);
+      const moved = found.moved || "";
+      const difference = found.unit === "K" || Boolean(moved);
+      const several = joint.test(found.numbers);
+      let words = found.numbers.replace(numbers, (one) => fahrenheit(one, difference, several));
+      if (found.tolerance) words += ` ± ${fahrenheit(found.tolerance, true, false)}`;
+      return moved + beside(`${words}${NBSP}°F`, whole.slice(moved.length));
+    }
+
+    return (text) =>
+      /[°(K]/.test(text) ? text.replace(any, (...found) => turned(found[0], found.at(-1))) : text;
+  };
 
   /* ---- random numbers: training/random_numbers.py ----------------------------------------------- */
 
