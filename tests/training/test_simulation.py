@@ -27,7 +27,7 @@ RUNS = int(os.environ.get("KILNFOLIO_RUNS", "15"))
 _PAGE = """const window = globalThis;
 window.matchMedia = () => ({ matches: false });
 window.document = { addEventListener() {}, readyState: "loading", querySelector() { return null; },
-                    getElementById() { return null; } };
+                    getElementById() { return null; }, documentElement: { lang: "en" } };
 """
 _RUN = """
 const sums = kilnfolio.makeCalculators({ constants: D.constants });
