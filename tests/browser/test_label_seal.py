@@ -105,7 +105,7 @@ def test_another_seal_does_not_match(page, site, built):  # noqa: F811
 
 @pytest.mark.parametrize("fragment", ["main", "x" * 32, "0" * 16, "0" * 64, "readings", ""])
 def test_a_fragment_that_is_not_a_seal_is_not_a_mismatch(page, site, fragment):
-    assert said(page, address(site), fragment) == "could not be checked"
+    assert said(page, address(site), fragment) == "not checked against its label"
 
 
 def test_a_label_carries_128_bits(built):  # noqa: F811
@@ -149,8 +149,8 @@ def test_every_fact_the_page_shows_is_checked(page, site, built, what):  # noqa:
 
 
 def test_without_a_label_nothing_is_claimed(page, site):
-    assert said(page, address(site)) == "could not be checked"
-    assert said(page, address(site), "main") == "could not be checked"
+    assert said(page, address(site)) == "not checked against its label"
+    assert said(page, address(site), "main") == "not checked against its label"
 
 
 def test_a_jump_within_the_page_does_not_forget_the_label(page, site, built):  # noqa: F811

@@ -13,10 +13,12 @@ from tests.site.site import shared_mill
 from tests.site_assets import copy_assets
 
 from kilnfolio.archive.canonical import canonical
+from kilnfolio.rendering.languages import language
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.templating import environment
 from kilnfolio.site.lot_words import lot_record
 from kilnfolio.site.pages.customer import customer_lot, render_lot, served_record
+from kilnfolio.site.pages.indoors import ROOMS, WORDS
 from kilnfolio.site.seals import SealView
 
 LANGUAGES = ("en", "fr", "de")
@@ -49,6 +51,26 @@ def test_a_translated_page_matches_its_label(page, lot, tag):
     expect(page.locator("#seal-top")).to_have_text(MATCHES[tag], use_inner_text=True)
     expect(page.locator("#verdict")).to_be_visible()
     expect(page.locator("html")).to_have_attribute("lang", tag)
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_a_translated_page_takes_a_room_and_answers_in_its_language(page, lot, tag):
+    """The script says of every example room what the page itself says, and refuses in words too."""
+    root, _ = lot
+    page.goto((root / "t" / tag / "index.html").as_uri())
+    page.locator(".chooser summary").click()
+    page.wait_for_function("!!(window.kilnfolio && window.kilnfolio.makeIndoors)")
+    form, told = page.locator("#indoors"), page.locator("#indoors output")
+    rooms = page.locator("li:has(> b)").all_inner_texts()
+    for place, (room, _, _) in enumerate(ROOMS):
+        form.locator("[name=room]").select_option(room)
+        said = told.inner_text()
+        assert rooms[place].endswith(said)
+        assert language(tag).translate(room) in rooms[place]
+        assert "humidity" not in said
+    form.locator("[name=temperature]").fill("900")
+    expect(told).to_have_text(language(tag).translate(WORDS["refused"]), use_inner_text=True)
+    assert language(tag).knows(WORDS["refused"])
 
 
 @pytest.mark.parametrize("tag", OTHERS)

@@ -24,7 +24,7 @@ LABELS = {
     "its own": "matches the label",
     "older": "amended after this label was printed",
     "another": "does not match its label",
-    "none": "could not be checked",
+    "none": "not checked against its label",
 }
 #: The first screen of a phone, in CSS pixels.
 WIDTH, HEIGHT = 360, 640

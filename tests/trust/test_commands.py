@@ -188,7 +188,7 @@ def test_a_withdrawn_address_says_so_and_reveals_nothing_about_the_lot(root):
     assert served[0].keys() == before.keys() >= {"fr/index.html", "fr/record.pdf", "events.json"}
     assert not {path for path in before if served[0][path] == before[path]}
     page = served[0]["index.html"].decode()
-    assert "The address on this label no longer holds" in page
+    assert "This address is no longer in use" in page
     assert json.loads(served[0]["record.json"]).keys() == {"withdrawn"}
     told = page + "".join(
         one.extract_text() for one in PdfReader(io.BytesIO(served[0]["record.pdf"])).pages

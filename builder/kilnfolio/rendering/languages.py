@@ -17,7 +17,15 @@ from functools import cached_property, lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
-from kilnfolio.rendering.phrases import AS_WRITTEN, FIGURES, LABEL, PAGE, RECORD, Phrase
+from kilnfolio.rendering.phrases import (
+    AS_WRITTEN,
+    FIGURES,
+    INDOORS,
+    LABEL,
+    PAGE,
+    RECORD,
+    Phrase,
+)
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.runtime.values import dataclass
 
@@ -214,7 +222,7 @@ class Language:
             "figure": _FIGURE,
             "rules": [
                 [rule.pattern.replace(_FIGURE, "#"), *rule.forms]
-                for rule in self._compiled((*RECORD, *LABEL))
+                for rule in self._compiled((*RECORD, *LABEL, *INDOORS))
             ],
         }
         text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))

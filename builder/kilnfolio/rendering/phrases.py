@@ -86,7 +86,7 @@ RECORD: tuple[Phrase, ...] = (
 LABEL: tuple[Phrase, ...] = (
     "matches the label",
     "does not match the label",
-    "could not be checked",
+    "not checked against its label",
     "amended after this label was printed",
     "The record on this page is the one the label was printed for.",
     "The mill has amended this record and sealed it again. This page shows the newer record.",
@@ -101,8 +101,24 @@ LABEL: tuple[Phrase, ...] = (
     "what it says of “{claim}”, which was taken out",
 )
 
+#: Sentences of a room, which a page's script writes too; see ``site/pages/indoors.py``.
+INDOORS: tuple[Phrase, ...] = (
+    "In air of {air} humidity it settles at about {mean} MC.",
+    "In air of {air} humidity it settles at about {mean} MC. A width of {size} moves on the way: "
+    "{moves}.",
+    "{cut} stays as it is",
+    "{cut} shrinks by about {by}",
+    "{cut} swells by about {by}",
+    "flat-sawn",
+    "plain-sawn",
+    "back-sawn",
+    "quarter-sawn",
+    "Write a temperature from 0 to 50 °C (32 to 122 °F) and a humidity from 5 to 95 %.",
+)
+
 #: Words of a page outside the record: advice, charts, rooms.
 PAGE: tuple[Phrase, ...] = (
+    *INDOORS,
     *(words for state in STATES.values() for words in (state.meaning, state.advice)),
     "This page states what was measured, on the pieces measured, on the date given. It does not "
     "say how the timber behaves afterwards, nor that it suits a use, nor anything about strength.",
@@ -112,15 +128,6 @@ PAGE: tuple[Phrase, ...] = (
     "A heated room in winter",
     "A living room through most of the year",
     "An unheated room, or a damp summer",
-    "In air of {air} humidity it settles at about {mean} MC.",
-    "In air of {air} humidity it settles at about {mean} MC. A width of {size} moves on the way: "
-    "{moves}.",
-    "{cut} stays as it is",
-    "{cut} shrinks by about {by}",
-    "{cut} swells by about {by}",
-    "flat-sawn",
-    "plain-sawn",
-    "quarter-sawn",
     "target {target}",
     "mean {mean}",
     "ordered: {low} to {high}",

@@ -72,9 +72,19 @@
       ? words.replace(/([\u2212\d.]+\u00a0(?:°C|mm)) \(([^()]+)\)/g, "$2 ($1)")
       : words;
 
+  /* In the page's language, with spaces that do not break before a unit. */
+  const translate = window.kilnfolioLabel?.translate;
+  const said = (words) =>
+    window.kilnfolioSays && translate
+      ? translate(words.replaceAll(NBSP, " ")).replace(
+          /(\d) (?=(?:%|°C|°F|mm|in)(?!\w))/g,
+          `$1${NBSP}`,
+        )
+      : words;
+
   function update() {
     const words = roomWords(toCelsius(asNumber(temperature)), asNumber(humidity));
-    output.value = words === null ? data.words.refused : inOrder(words);
+    output.value = said(words === null ? data.words.refused : inOrder(words));
   }
 
   room.addEventListener("change", () => {

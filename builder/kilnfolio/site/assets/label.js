@@ -169,7 +169,7 @@
     if (!label)
       return [
         "no-data",
-        "could not be checked",
+        "not checked against its label",
         "This page was not opened by the code on a label. Compare the words or digits below with those on the label.",
       ];
     if (label === current)
@@ -227,7 +227,7 @@
   }
 
   if (typeof window !== "undefined") {
-    window.kilnfolioLabel = { sha256 };
+    window.kilnfolioLabel = { sha256, translate };
     show();
     window.addEventListener("hashchange", show);
   }

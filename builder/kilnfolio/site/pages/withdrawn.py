@@ -7,7 +7,7 @@ from jinja2 import Environment
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
 
-TITLE = "The address on this label no longer holds"
+TITLE = "This address is no longer in use"
 #: Replaces the record and the events as data, which somebody may have fetched from here before.
 DATA = '{"withdrawn": "the mill has withdrawn this address; ask it for a new label"}\n'
 
