@@ -106,6 +106,21 @@ def test_what_is_broken_or_too_small_is_told(phone, demo_site):
     assert phone.evaluate(SMALL, LEGIBLE) != []
 
 
+@pytest.mark.parametrize("width", [1280, 1920])
+def test_the_widest_tables_are_whole_on_a_desk(phone, demo_site, width):
+    """The auditor's register, the lists of charges and lots, and the table of every species."""
+    phone.set_viewport_size({"width": width, "height": 900})
+    pages = {kind: addresses(demo_site)[kind] for kind in ("audit-index", "charges-index")}
+    pages["species"] = (demo_site / "mill/handbook/species.html").as_uri()
+    for kind, address in pages.items():
+        phone.goto(address)
+        cut = phone.locator(".scroll-x:has(> table)").evaluate_all(
+            "boxes => boxes.filter(box => box.scrollWidth > box.clientWidth + 1).length"
+        )
+        assert cut == 0, kind
+    phone.set_viewport_size({"width": WIDTH, "height": 640})
+
+
 def test_the_contents_of_a_page_stay_in_sight_and_mark_the_section(phone, demo_site):
     phone.goto(addresses(demo_site)["chapter"])
     wanted = phone.locator(".onpage a").nth(3)

@@ -15,7 +15,7 @@ import re
 from collections.abc import Iterable
 from functools import cached_property, lru_cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from kilnfolio.rendering.phrases import (
     AS_WRITTEN,
@@ -51,6 +51,7 @@ _MONTHS = [f"{dt.date(2000, month, 1):%B}" for month in range(1, 13)]
 _DATE = re.compile(rf"(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})")
 _UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|°F|mm|m³|m|in|ft|K)(?!\w))")
 NBSP = "\N{NO-BREAK SPACE}"
+S = TypeVar("S", bound=str)
 
 
 @dataclass(frozen=True)
@@ -129,12 +130,8 @@ class Language:
             return words
         translated = self._translated(" ".join(words.split()))
         if translated is None:
-            return (
-                words
-                if verbatim
-                else self._with_nbsp(self._localize_figures(" ".join(words.split())))
-            )
-        return self._with_nbsp(translated)
+            return words if verbatim else with_nbsp(self._localize_figures(" ".join(words.split())))
+        return with_nbsp(translated)
 
     def knows(self, words: str) -> bool:
         """Return whether words match a pattern, or are only figures and units."""
@@ -180,10 +177,6 @@ class Language:
 
         return _DECIMAL.sub(self._figure, _DATE.sub(date, words))
 
-    @staticmethod
-    def _with_nbsp(words: str) -> str:
-        return _UNIT.sub(NBSP, words)
-
     @cached_property
     def _rules(self) -> tuple[_Rule, ...]:
         return self._compiled((*RECORD, *LABEL, *PAGE))
@@ -227,6 +220,11 @@ class Language:
         }
         text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
         return f"window.kilnfolioSays={text};\n"
+
+
+def with_nbsp(words: S) -> S:
+    """Return words whose amounts do not break before the unit; markup stays markup."""
+    return type(words)(_UNIT.sub(NBSP, words))
 
 
 def _rule(english: str, translations: tuple[str, ...]) -> _Rule:

@@ -28,7 +28,7 @@ from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
 from kilnfolio.records.sourced import STATUS_MEANING, in_words
 from kilnfolio.rendering.interface import interface
-from kilnfolio.rendering.languages import SEALED, Language, language
+from kilnfolio.rendering.languages import SEALED, Language, language, with_nbsp
 from kilnfolio.rendering.own import NOTHING, Own
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.rendering.routes import FOOT, MENU, relative, root_of
@@ -215,7 +215,7 @@ def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:
 def _translated(context: Context, words: str, verbatim: bool = False) -> str:
     """``{{ view.statement | said }}``: words of a record in the page's language."""
     lang: Language = context["language"]
-    return lang.translate(words, verbatim=verbatim)
+    return with_nbsp(lang.translate(words, verbatim=verbatim))
 
 
 @pass_context
