@@ -1,4 +1,4 @@
-"""A mill with a brand, a theme, French and a check of its own: every edition, for every reader."""
+"""A French mill with a brand, a theme and a check of its own: every edition, for every reader."""
 
 import json
 import os
@@ -40,7 +40,7 @@ PAGES = {
 def made(tmp_path_factory):
     root = tmp_path_factory.mktemp("open") / "mill"
     lot = {"gtin": "9521234543213"}
-    languages = {"customer_languages": ["en", "fr"]}
+    languages = {"language": "fr", "customer_languages": ["en", "fr"]}
     files = {**own_house(), **CHAPTERS, FILE: CODE, "content/checks/parts.py": PARTS}
     minimal_mill(root, files=files, lot=lot, mill=languages)
     before = os.environ.get("XDG_CONFIG_HOME")

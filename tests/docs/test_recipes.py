@@ -124,7 +124,7 @@ def instructions() -> list[tuple[str, str]]:
 
 
 def test_the_containers_commands_are_in_order(tmp_path):
-    """No container can be run here: its instructions are read, and its commands as a shell does."""
+    """Its instructions are read, and its commands as a shell does; the next test but one runs them."""
     known = {"FROM", "RUN", "USER", "WORKDIR", "ENTRYPOINT", "CMD"}  # Containerfile(5), from memory
     assert {word for word, _ in instructions()} <= known
     assert instructions()[0][0] == "FROM"
@@ -151,3 +151,30 @@ def test_the_containers_packages_are_debians():
     if len(listed.stdout.split()) < 10_000:
         pytest.skip("this machine has no list of packages")
     assert set(packages) <= set(listed.stdout.split())
+
+
+@pytest.mark.skipif("KILNFOLIO_CONTAINER" not in os.environ, reason="set KILNFOLIO_CONTAINER")
+def test_the_container_builds_a_mill_with_its_pdfs(tmp_path):
+    """``KILNFOLIO_CONTAINER=1`` asks buildah for it, which must have or reach the image it is FROM.
+
+    The image must be able to install kilnfolio: from an index, or by PIP_FIND_LINKS set in it.
+    """
+    (tmp_path / "Containerfile").write_text(recipe("container"))
+    minimal_mill(tmp_path / "mill")
+    for path in (tmp_path / "mill", *(tmp_path / "mill").rglob("*")):
+        path.chmod(0o777 if path.is_dir() else 0o666)  # the user of the container owns nothing here
+    tool = ["buildah", *os.environ.get("KILNFOLIO_BUILDAH", "").split()]
+    volume = os.environ.get("KILNFOLIO_WHEELS", str(tmp_path))
+
+    def run(*words: str) -> str:
+        done = subprocess.run([*tool, *words], capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr[-2000:]
+        return done.stdout.strip()
+
+    wheels = f"--volume={volume}:/wheels:ro"
+    run("bud", "--isolation=chroot", wheels, "-t", "kilnfolio-recipe", str(tmp_path))
+    name = run("from", "--pull=false", "localhost/kilnfolio-recipe")
+    folder = f"--volume={tmp_path / 'mill'}:/mill"
+    run("run", "--isolation=chroot", folder, name, "--", "kilnfolio", "build", "--quiet")
+    run("rm", name)
+    assert (tmp_path / "mill/site/mill/handbook.pdf").read_bytes().startswith(b"%PDF-")

@@ -33,6 +33,7 @@ from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.script_words import script_words
 from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
 from kilnfolio.review.findings import CHECKS
+from kilnfolio.site.pages.phrases import COUNTED
 
 TEMPLATES = PROJECT / "builder/kilnfolio/site/templates"
 FOLDER = PROJECT / "builder/kilnfolio/rendering/catalogues"
@@ -83,7 +84,14 @@ def mill_catalogue() -> Catalog:
     """Return the strings of the mill's own pages: templates, Python, scripts, the verifier."""
     found = Catalog(charset="utf-8", fuzzy=False)
     verifier = page_words(VERIFIER.read_text("utf-8"))
-    for message in (*_templates_and_menus(), *_python(ROOMS), *choices(), *_scripts(), *verifier):
+    for message in (
+        *_templates_and_menus(),
+        *_python(ROOMS),
+        *_counted(),
+        *choices(),
+        *_scripts(),
+        *verifier,
+    ):
         found.add(message)
     return found
 
@@ -99,11 +107,18 @@ def _checks() -> Iterator[str]:
         yield from (check.title, check.passes, check.reason, check.group, check.claim)
 
 
+def _counted() -> Iterator[tuple[str, ...]]:
+    """Yield what pages count, as a singular and a plural."""
+    for pair in COUNTED.items():
+        yield tuple("{count} " + words for words in pair)
+
+
 def spoken() -> Iterator[str | tuple[str, str]]:
     """Yield the strings of the mill's own pages that a translation must know."""
     yield from _templates_and_menus()
     yield from _python(SPOKEN)
     yield from _checks()
+    yield from _counted()
     yield from choices()
     yield from _scripts()
 

@@ -95,6 +95,31 @@ def test_words_made_in_python_are_said_in_german(english, german):
     assert interface("de").say(english).startswith(german)
 
 
+# CLDR, plural rules: "one" is 0 and 1 in French, 1 alone in German.
+@pytest.mark.parametrize(
+    ("english", "french", "german"),
+    [
+        ("0 charges", "0 charge", "0 Chargen"),
+        ("1 charge", "1 charge", "1 Charge"),
+        ("2 questions", "2 questions", "2 Fragen"),
+        ("3 not applicable", "3 sans objet", "3 nicht anwendbar"),
+        ("4.5 points/day", "4.5 points/jour", "4.5 Punkte/Tag"),
+    ],
+)
+def test_counts_have_the_plural_of_the_language(english, french, german):
+    assert interface("fr").say(english).replace("\u00a0", " ") == french
+    assert interface("de").say(english).replace("\u00a0", " ") == german
+
+
+def test_english_that_no_translation_knows_is_marked():
+    page = '<title>The yard of ours</title><p title="The yard of ours">The yard of ours</p>'
+    marked = page.replace(">The yard of ours</p>", '><span lang="en">The yard of ours</span></p>')
+    assert interface("fr").page(page) == marked
+    env = environment(_mill("fr"), tag="fr")
+    said = env.from_string('<p>{{ _("Kilnside %(words)s", words="the yard of ours") }}</p>')
+    assert said.render() == '<p>Kilnside <span lang="en">the yard of ours</span></p>'
+
+
 @pytest.mark.parametrize(
     "words",
     ["Move the charge to the yard.", "From the mill to the yard", "S7, low", "Heron Bend", "14"],

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from tests.conftest import PROJECT
 
+from kilnfolio.records.sourced import STATUS_MEANING
 from kilnfolio.rendering.script_words import READ, script_words, slot
 
 HOUSE = PROJECT / "builder/kilnfolio"
@@ -98,6 +99,8 @@ def choices() -> Iterator[str]:
                 for one in ast.walk(node.slice):
                     if re.fullmatch(r"[a-z]{2,}(?: [a-z]+)*", words := _constant(one)):
                         yield words
+    yield from STATUS_MEANING.values()
+    yield "points/day"
     yield from ("MC, %", "EMC, %", "RH, %", "above {low}", "at most {high}")
     for month in range(1, 13):
         yield f"{{day}} {dt.date(2000, month, 1):%b}"

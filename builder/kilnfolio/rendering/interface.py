@@ -32,6 +32,7 @@ _SLOT = re.compile(r"\{(\w+)\}")
 #: What a slot takes in a pattern of few words: a figure, with its unit. Else prose would match.
 _FIGURE = r"(\S*\d\S*(?: \S{1,4})?)"
 _WORDED = 8
+_COUNTED = re.compile(r"(\d[\d .]*) ([^\W\d].*)")
 _TAG = re.compile(r"(<!--.*?-->|<[^>]*>)", re.DOTALL)
 _NAME = re.compile(r"</?([a-zA-Z][\w-]*)")
 _READ_OUT = re.compile(
@@ -98,11 +99,34 @@ class Interface:
             if text in words and (found := pattern.fullmatch(words)):
                 slots = dict(zip(names, found.groups(), strict=True))
                 return _SLOT.sub(lambda slot: self.say(slots[slot[1]]), translation)  # noqa: B023
+        if (counted := _COUNTED.fullmatch(words)) and (said := self._count(*counted.groups())):
+            return said
         if " · " in words:  # a title and the mill's name
             return " · ".join(map(self.say, given.split(" · ")))
         if words.startswith((": ", "= ")):  # the end of a heading, or of a line of working
             return given[:2] + self.say(given[2:])
         return given
+
+    def _count(self, number: str, counted: str) -> str:
+        """Return a count with its noun in this language's plural; "" if the noun is not known."""
+        forms = self._counts.get(counted)
+        if forms is None:
+            word = self.say(counted)
+            return "" if word == counted else number + NBSP + word
+        plain = int(re.sub(r"\D", "", number))
+        one = "." not in number and self.language.locale.plural_form(plain) == "one"
+        return forms[0 if one else 1].format(count=number)
+
+    @cached_property
+    def _counts(self) -> dict[str, tuple[str, ...]]:
+        """The forms of each noun that is counted, by its singular and its plural."""
+        found = {}
+        for message in self._catalogue:
+            if isinstance(message.id, tuple) and isinstance(message.string, tuple):
+                for english in message.id:
+                    if english.startswith("{count} ") and all(message.string):
+                        found[english.removeprefix("{count} ")] = message.string
+        return found
 
     def _within(self, words: str) -> str:
         """Return words that began a sentence as within one; a German noun keeps its capital."""

@@ -99,7 +99,7 @@ def _rooms(context: SiteContext) -> Iterator[Room]:
     yield Room(
         "Species",
         "species/index.html",
-        plural(len(folder.species), "species", "species"),
+        plural(len(folder.species), "species"),
         "Density, green moisture, shrinkage, safe rates, and the defects each is prone to.",
     )
     yield Room(

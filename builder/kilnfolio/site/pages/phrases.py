@@ -47,11 +47,25 @@ class Count:
     @property
     def words(self) -> str:
         """The count with its outcome: ``1 question``, ``3 questions``."""
-        many = self.outcome + "s" if self.number != 1 and self.outcome in _NOUNS else self.outcome
+        many = COUNTED.get(self.outcome, self.outcome) if self.number != 1 else self.outcome
         return f"{self.number} {many}"
 
 
-_NOUNS = ("question", "note")
+#: What pages count: one, and several.
+COUNTED = {
+    "charge": "charges",
+    "check": "checks",
+    "kiln": "kilns",
+    "lot": "lots",
+    "note": "notes",
+    "pack": "packs",
+    "publication": "publications",
+    "question": "questions",
+    "revision": "revisions",
+    "schedule": "schedules",
+    "species": "species",
+    "step": "steps",
+}
 
 
 def outcome_counts(findings: Iterable[Finding]) -> tuple[Count, ...]:
@@ -78,9 +92,9 @@ def gravest_outcome(findings: Iterable[Finding]) -> Outcome:
     return next((outcome for outcome in order if outcome in found), "no data")
 
 
-def plural(number: int, one: str, many: str = "") -> str:
-    """Return a count with its noun: ``1 charge``, ``3 charges``."""
-    return f"{number}{figures.NBSP}{one if number == 1 else many or one + 's'}"
+def plural(number: int, one: str) -> str:
+    """Return a count with a noun of `COUNTED`: ``1 charge``, ``3 charges``."""
+    return f"{number}{figures.NBSP}{one if number == 1 else COUNTED[one]}"
 
 
 def listed(names: Iterable[str]) -> str:

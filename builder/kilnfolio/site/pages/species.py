@@ -94,7 +94,7 @@ def species_index(context: SiteContext) -> Page:
         "species",
         rows=rows,
         drafts=draft_views(context, "species"),
-        summary=f"{plural(len(records), 'species', 'species')}: density, green "
+        summary=f"{plural(len(records), 'species')}: density, green "
         "moisture, shrinkage, safe rates, defects and schedules.",
     )
 
