@@ -32,6 +32,7 @@ COMMANDS = {
     "forecast": "forecast",
     "what-if": "what_if",
     "effect": "effect",
+    "group": "group",
     "try-limit": "try_limit",
     "allow": "allow",
     "seal": "seal",

@@ -11,6 +11,8 @@ from kilnfolio.cli.errors import ERROR, OK, print_reasons
 TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from kilnfolio.api import MillView
+    from kilnfolio.api.lines import LineEdition
+    from kilnfolio.api.tables import Edition
 
 SUMMARY = "write charges, boards, weighings, air, findings and lots for other programs"
 DESCRIPTION = (
@@ -26,9 +28,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder(parser)
     parser.add_argument(
         "--format",
-        choices=("package", "sqlite", "parquet", "json"),
+        choices=("package", "sqlite", "parquet", "json", "lines"),
         default="package",
-        help="what to write (default: %(default)s)",
+        help="what to write (default: %(default)s); lines are for 'kilnfolio group'",
     )
     parser.add_argument(
         "--out",
@@ -39,8 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--edition",
         choices=("mill", "auditor", "customer"),
-        default="mill",
-        help="who will read it (default: %(default)s)",
+        help="who will read it (default: mill; lines: auditor)",
     )
     parser.add_argument(
         "--own", metavar="NAME", help="a format of the mill's own, from content/checks/"
@@ -57,15 +58,40 @@ def run(arguments: argparse.Namespace) -> int:
     mill.check()
     if arguments.lot is not None and arguments.lot not in mill.lots:
         return print_reasons(f"there is no complete lot '{arguments.lot}'", code=ERROR)
+    if arguments.format == "lines":
+        return _export_lines(mill, arguments)
     if arguments.own is not None:
         return _export_by_own(mill, arguments.folder, arguments.own, arguments.out)
     try:
-        counts = export(mill, arguments.out, arguments.format, arguments.edition, arguments.lot)
+        edition: Edition = arguments.edition or "mill"
+        counts = export(mill, arguments.out, arguments.format, edition, arguments.lot)
     except ExportRefusedError as error:
         return print_reasons(str(error), "nothing was written", code=ERROR)
     for name, count in counts.items():
         print(f"{count:>8,} {name}")
     print(f"written to {arguments.out}")
+    return OK
+
+
+def _export_lines(mill: MillView, arguments: argparse.Namespace) -> int:
+    """Write one line for each charge and lot, for a group of mills."""
+    from kilnfolio.api.lines import lines_of, write_lines
+    from kilnfolio.archive.sealed_mill import open_sealed_mill
+
+    edition: LineEdition = arguments.edition or "auditor"
+    if arguments.edition == "customer" or arguments.lot is not None:
+        return print_reasons(
+            "lines are of all charges and lots, and for no customer",
+            "nothing was written",
+            code=ERROR,
+        )
+    if arguments.out.is_dir():
+        return print_reasons(f"{arguments.out} is a folder; name a file with --out", code=ERROR)
+    lines = lines_of(mill, open_sealed_mill(arguments.folder), edition)
+    write_lines(lines, arguments.out)
+    print(f"{len(lines.charges):>8,} charges")
+    print(f"{len(lines.lots):>8,} lots")
+    print(f"{edition} edition written to {arguments.out}")
     return OK
 
 

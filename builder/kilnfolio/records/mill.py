@@ -36,6 +36,10 @@ def _zone(name: str) -> str:
     return name
 
 
+TimeZone = Annotated[Name, AfterValidator(_zone)]
+"""A time zone of the IANA database that belongs to a place."""
+
+
 _TARIFF = price_per("kWh", "0.11 CAD/kWh", "a price of a kilowatt-hour with its currency")
 
 
@@ -110,7 +114,7 @@ class Mill(Record):
     """Languages of customers' pages, lot PDFs and labels; a label's code leads to the first."""
     signed_wordings: list[SignedWording] = []
     """Translations of the safety wording that the mill has signed; others count as unsigned."""
-    time_zone: Annotated[Name, AfterValidator(_zone)]
+    time_zone: TimeZone
     """IANA time zone of the clocks people read, as in America/Toronto."""
     altitude: Annotated[Length, in_range(-500_000, 5_000_000)]
     """Height above sea level, as in 310 m; it determines the air pressure."""

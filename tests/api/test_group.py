@@ -1,0 +1,150 @@
+"""A group of mills: lines in, one site out, and nothing of a mill's secrets."""
+
+import json
+
+import numpy as np
+import pytest
+from scipy import stats
+from tests.fuzz.damage import JSON, damaged
+from tests.fuzz.watch import watch
+from tests.minimal import minimal_log, minimal_mill, minimal_records
+from tests.site_reading import dead_links, read_edition
+
+from kilnfolio.api.group import (
+    LEAST,
+    LinesRefusedError,
+    mean_of,
+    read_lines,
+    same_schedules,
+)
+from kilnfolio.cli import main
+from kilnfolio.rendering.safety import SAFETY
+
+SECOND = "content/charges/2026/C2/"
+
+
+def mill_of(root, name, **changes):
+    charge = minimal_records()["charge"] | {"id": "C2", "energy": "9000 kWh"}
+    return minimal_mill(
+        root,
+        mill={"name": name},
+        lot={"customer": {"name": f"Customer of {name}"}},
+        files={SECOND + "charge.yaml": charge, SECOND + "bulbs.csv": minimal_log()},
+        **changes,
+    )
+
+
+@pytest.fixture(scope="module")
+def lines(tmp_path_factory):
+    root = tmp_path_factory.mktemp("group")
+    made = []
+    for name, changes in (
+        ("North Mill", {}),
+        ("South Mill", {"schedule": {"notes": "Our own notes."}}),
+    ):
+        folder = mill_of(root / name, name, **changes)
+        made.append(root / f"{name}.json")
+        words = ["export", str(folder), "--format", "lines", "--out", str(made[-1])]
+        assert main(words) == 0
+    return made
+
+
+@pytest.fixture(scope="module")
+def site(lines, tmp_path_factory):
+    out = tmp_path_factory.mktemp("made") / "site"
+    assert main(["group", *map(str, lines), "--out", str(out), "--name", "Two mills"]) == 0
+    return out
+
+
+def test_lines_say_what_they_hold_and_hold_no_customer(lines):
+    found = json.loads(lines[0].read_text("utf-8"))
+    assert found["edition"] == "auditor"
+    assert set(found["holds"]["charges"]) == set(found["charges"][0])
+    assert "customer" not in found["holds"]["lots"]
+    assert "Customer of" not in lines[0].read_text("utf-8")
+
+
+def test_lines_of_the_mill_edition_say_so(tmp_path):
+    folder, out = mill_of(tmp_path / "mill", "North Mill"), tmp_path / "lines.json"
+    words = ["export", str(folder), "--format", "lines", "--edition", "mill", "--out", str(out)]
+    assert main(words) == 0
+    found = json.loads(out.read_text("utf-8"))
+    assert found["edition"] == "mill"
+    assert found["lots"][0]["customer"] == "Customer of North Mill"
+
+
+def test_the_site_has_one_register_and_the_same_schedule_across_mills(site):
+    register = (site / "charges/2026.html").read_text("utf-8")
+    assert register.count(">C1<") == register.count(">C2<") == 2
+    schedules = (site / "schedules.html").read_text("utf-8")
+    assert "Red oak 4/4, air-dried" in schedules
+    assert "The steps are the same at all of these mills." in schedules
+    assert "too few to tell" in schedules
+
+
+def test_every_page_has_the_safety_wording_and_no_dead_link(site):
+    pages = list(site.rglob("*.html"))
+    assert len(pages) == 6
+    for page in pages:
+        html = page.read_text("utf-8")
+        assert SAFETY.split(".", maxsplit=1)[0] in html
+    assert dead_links(site, read_edition(site)) == []
+
+
+def test_the_same_lines_give_the_same_bytes(lines, site, tmp_path):
+    out = tmp_path / "again"
+    assert main(["group", *map(str, lines[::-1]), "--out", str(out), "--name", "Two mills"]) == 0
+    for file in site.rglob("*"):
+        if file.is_file():
+            assert file.read_bytes() == (out / file.relative_to(site)).read_bytes(), file
+
+
+def test_other_steps_are_told_apart(lines, tmp_path):
+    changed = mill_of(
+        tmp_path / "mill",
+        "West Mill",
+        schedule=lambda one: one["steps"][0].update(depression="8 K"),
+    )
+    out = tmp_path / "west.json"
+    assert main(["export", str(changed), "--format", "lines", "--out", str(out)]) == 0
+    (found,) = same_schedules(read_lines([*lines, out]))
+    assert not found.same_steps
+    assert [one.mill for one in found.results] == ["North Mill", "South Mill", "West Mill"]
+    energy = found.results[0].energy
+    assert energy.mean == 225  # 9,000 kWh over 40 m³; the other charge was not metered
+    assert (energy.n, energy.half) == (1, None)
+
+
+def test_a_mean_has_the_interval_of_students_t():
+    values = np.random.default_rng(2).normal(20, 3, 12)
+    low, high = stats.t.interval(0.95, 11, values.mean(), stats.sem(values))
+    found = mean_of(list(values))
+    assert found.mean - found.half == pytest.approx(low)
+    assert found.mean + found.half == pytest.approx(high)
+    assert mean_of(list(values[: LEAST - 1])).half is None
+
+
+def test_what_holds_no_lines_is_refused(lines, tmp_path, capsys):
+    other = tmp_path / "other.json"
+    other.write_text('{"tables": {}}')
+    assert main(["group", str(other), "--out", str(tmp_path / "out")]) == 2
+    assert "holds no lines of a mill" in capsys.readouterr().err
+    assert main(["group", str(lines[0]), str(lines[0]), "--out", str(tmp_path / "out")]) == 2
+    assert "both of North Mill" in capsys.readouterr().err
+    assert main(["group", str(lines[0]), "--out", str(tmp_path)]) == 2
+    assert "holds other files" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_damaged_lines(lines, tmp_path):
+    path = tmp_path / "damaged.json"
+
+    def give(data):
+        path.write_bytes(data)
+        try:
+            read_lines([path])
+        except LinesRefusedError:
+            return "refused"
+        return "read"
+
+    watch("lines", damaged([lines[0].read_bytes()], JSON), give)
