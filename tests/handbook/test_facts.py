@@ -94,6 +94,68 @@ def test_intersection_points_agree_with_the_reference():
         assert row.number("intersection") == points.get(wood, points["all others"]), wood
 
 
+#: Rows of the tables by the wording of their first cell, and the rows of the reference that they rest on, each with the
+#: numbers it must give there. A temperature is compared in the unit of the row.
+ENERGY = {
+    "Softwood in Canada": ("ca-dry", ["1000"]),
+    "European sawmills, heat": ("eu-heat", ["85"]),
+    "European sawmills, electricity": ("eu-el", ["40"]),
+    "Heat recovery on a progressive kiln": ("recovery", ["22"]),
+    "Conventional, steam": ("m-conv", ["3.5", "7"]),
+    "High temperature": ("m-ht", ["2.8", "4.5"]),
+    "Solar, fans": ("m-solar", ["0.05", "0.3"]),
+}
+
+
+def numbers_in(words: object) -> list[str]:
+    return [f"{float(one):g}" for one in re.findall(r"\d+(?:\.\d+)?", str(words))]
+
+
+def test_energy_agrees_with_the_reference():
+    """FPInnovations 2009 and the European centre for resource efficiency (read); others recalled."""
+    book = reference("kiln_energy").set_index("case")
+    rows = {str(row.cell("case")): row for row in read_facts(PROJECT, "energy").rows}
+    for name, (case, figures) in ENERGY.items():
+        bounds = [value for value in book.loc[case, ["value_min", "value_max"]] if pd.notna(value)]
+        assert {f"{float(value):g}" for value in bounds} == set(figures), case
+        assert numbers_in(rows[name].cell("figure")) == figures, name
+        assert (rows[name].status == "read") == (book.loc[case, "status"] == "read"), name
+
+
+#: Agents of the table and of the reference.
+AGENTS = {
+    "Fungi in general": "fungi",
+    "Blue stain": "blue stain",
+    "Dry rot (Serpula lacrymans)": "dry rot (Serpula lacrymans)",
+    "Wet rot (Coniophora puteana)": "wet rot (Coniophora puteana)",
+    "Mould on pine and spruce": "mould",
+}
+
+
+def test_conditions_of_decay_agree_with_the_reference():
+    """Smulski 1996 and the mould paper's abstract (read); dry rot, wet rot, blue stain recalled."""
+    book = reference("decay_and_stain")
+    rows = {str(row.cell("agent")): row for row in read_facts(PROJECT, "decay").rows}
+    for name, agent in AGENTS.items():
+        known = book[book.agent == agent]
+        words = " ".join(map(str, [*known.quantity, *known.value, *known.fact]))
+        row = rows[name]
+        said = " ".join(str(row.cell(key)) for key in ("moisture", "warmth", "remark"))
+        for number in numbers_in(said):
+            assert number in numbers_in(words), (name, number)
+        assert len(numbers_in(said)) >= 3, name
+
+
+def test_temperatures_of_kilns_agree_with_the_reference():
+    """FPL-GTR-57's abstract, Finnish sawmill handbook and Oklahoma State Extension (read)."""
+    book = reference("kiln_types")
+    words = " ".join(book[book.aspect.isin(["temperature", "conditions", "result"])].fact)
+    for row in read_facts(PROJECT, "kinds-of-kiln").rows:
+        if row.source in ("usda-gtr-57", "okstate-solar", "finnish-sawmill-handbook"):
+            for number in re.findall(r"\{q: (\d+) °", str(row.cell("fact"))):
+                assert number in numbers_in(words), row
+
+
 def test_a_cell_is_prose_or_a_number(tmp_path):
     body = body_of(tmp_path, TABLE, **{"facts/small.yaml": SMALL})
     words = plain_words(body.html).replace("\u00a0", " ")
