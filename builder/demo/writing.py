@@ -12,6 +12,7 @@ from demo.faults import truth_of
 from demo.library import Library
 from demo.recording import lot_record
 from demo.simulate import MadeCharge, make_charge, make_running
+from demo.trials import instrument_records
 from demo.yamltext import dump
 from demo.year import CHARGES, LOTS, NOW, RUNNING
 
@@ -37,12 +38,14 @@ def write_mill(
     truth : Path, optional
         Path of the truth file.
     """
-    for name in ("kilns", "loggers", "charges", "orders", "lots", "earlier"):
+    for name in ("kilns", "instruments", "loggers", "charges", "orders", "lots", "earlier"):
         shutil.rmtree(out / name, ignore_errors=True)
     _write(out / "mill.yaml", scenario.MILL)
     _write(out / "prices.yaml", scenario.PRICES)
     for kiln, record in scenario.KILN_RECORDS.items():
         _write(out / "kilns" / f"{kiln}.yaml", record)
+    for record in instrument_records():
+        _write(out / "instruments" / f"{record['id']}.yaml", record)
     for profile, record in scenario.LOGGERS.items():
         _write(out / "loggers" / f"{profile}.yaml", record)
     made: dict[str, MadeCharge] = {}
