@@ -19,6 +19,7 @@ from kilnfolio.charts.paper import drawing_rules
 
 _RULE = re.compile(r"([^{}]+)\{([^{}]+)\}")
 _PART = re.compile(r'<(text|path|rect|circle|line|g)\b([^>]*?)\bclass="([\w -]+)"([^>]*)')
+_NAMES = re.compile(r'([\w-]+)="')
 _ATTRIBUTES = frozenset(
     {
         "fill",
@@ -43,16 +44,21 @@ def stand_alone(drawing: Markup) -> Markup:
 
 def _dressed(match: re.Match[str]) -> str:
     tag, before, classes, after = match.groups()
+    own = frozenset(_NAMES.findall(before + after))
+    return f'<{tag}{before}class="{classes}"{_attributes(tag, classes, own)}{after}'
+
+
+@lru_cache(maxsize=1024)
+def _attributes(tag: str, classes: str, own: frozenset[str]) -> str:
+    """Return the styles of an element's classes as attributes, without those of its own."""
     looks: dict[str, str] = {}
     for wanted in ((tag, ""), *(("", name) for name in classes.split())):
         looks |= _looks().get(wanted, {})
     for name in classes.split():
         looks |= _looks().get((tag, name), {})
-    own = set(re.findall(r'([\w-]+)="', before + after))
-    told = "".join(
+    return "".join(
         f' {name}="{escape(value)}"' for name, value in sorted(looks.items()) if name not in own
     )
-    return f'<{tag}{before}class="{classes}"{told}{after}'
 
 
 @lru_cache(maxsize=1)

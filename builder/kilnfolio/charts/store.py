@@ -13,6 +13,8 @@ from kilnfolio.review.figures import number
 _LEFT, _TOP, _WIDTH, _HEIGHT, _VIEW, _FOOT = 46.0, 48.0, 450.0, 190.0, 640.0, 56.0
 _LOOKS = ("controlling", "fan-median", "trigger-line")
 _STOPS, _GAP = 12, 20.0
+#: Days from one point of a line to the next.
+_EVERY = 7
 
 
 def store_chart(
@@ -29,8 +31,8 @@ def store_chart(
     ordered : tuple of float, optional
         Driest and wettest MC that the order allows. [% MC]
     """
-    values = [float(mc) for store in stores for mc in (*store.low_pct, *store.high_pct)]
-    low, high = min(*values, *(ordered or ())), max(*values, *(ordered or ()))
+    edges = [float(edge) for one in stores for edge in (one.low_pct.min(), one.high_pct.max())]
+    low, high = min(*edges, *(ordered or ())), max(*edges, *(ordered or ()))
     last = float(stores[0].days[-1])
     panel = Panel(
         _LEFT,
@@ -43,21 +45,25 @@ def store_chart(
     parts = [] if ordered is None else [_band(panel, ordered)]
     first = stores[0]
     there = [
-        f"{panel.x_at(float(day)):.1f} {panel.y_at(float(mc)):.1f}"
-        for day, mc in zip(first.days, first.low_pct, strict=True)
+        f"{panel.x_at(day):.1f} {panel.y_at(mc):.1f}"
+        for day, mc in zip(
+            first.days[::_EVERY].tolist(), first.low_pct[::_EVERY].tolist(), strict=True
+        )
     ]
     back = [
-        f"{panel.x_at(float(day)):.1f} {panel.y_at(float(mc)):.1f}"
-        for day, mc in zip(first.days, first.high_pct, strict=True)
+        f"{panel.x_at(day):.1f} {panel.y_at(mc):.1f}"
+        for day, mc in zip(
+            first.days[::-_EVERY].tolist(), first.high_pct[::-_EVERY].tolist(), strict=True
+        )
     ]
     parts += [
-        Markup(f'<path class="fan-95" d="M{"L".join(there[::7] + back[::-7])}z"/>'),
+        Markup(f'<path class="fan-95" d="M{"L".join(there + back)}z"/>'),
         panel.frame(),
     ]
     ends = []
     for look, store in zip(_LOOKS, stores, strict=False):
         days, mc = store.days.tolist(), store.mean_pct.tolist()
-        parts.append(panel.line(look, zip(days[::7], mc[::7], strict=True)))
+        parts.append(panel.line(look, zip(days[::_EVERY], mc[::_EVERY], strict=True)))
         ends.append(panel.y_at(mc[-1]) + 4)
     places = spread(ends, _GAP, panel.top, panel.foot)
     for store, y in zip(stores, places, strict=True):

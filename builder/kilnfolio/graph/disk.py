@@ -130,6 +130,9 @@ class DiskGraph(Graph):
             return finish_job(started, made.call(*made.arguments))
         done = _as_done(value, key, frame, made)
         self.fresh[cell_of(value, key)] = made
+        if not isinstance(value, Table):
+            for cell, (digest, encoded) in done.cells.items():
+                self._cache(cell, digest, made, len(encoded or b""))
         return done
 
     # --- reading ----------------------------------------------------------------------------------

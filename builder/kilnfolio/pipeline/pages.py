@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from kilnfolio.calculators import render_calculators
-from kilnfolio.graph.derived import Derived, Group, derived
+from kilnfolio.graph.derived import Derived, Group, Step, derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.handbook.pages import render_handbook
 from kilnfolio.records import reading
@@ -219,6 +219,18 @@ def withdrawn_folders(graph: Graph, number: str) -> Iterator[str]:
     languages = reading.mill(graph).record.customer_languages
     for address in address_keys(graph).withdrawn_tokens(number):
         yield from (customer_folder(address, tag, languages) for tag in languages)
+
+
+_LOT_PAGE = next(value for value in MILL_PAGES if value.name == "mill lot")
+_CHARGE_PAGE = next(value for value in MILL_PAGES if value.name == "mill charge")
+_AUDITOR_CHARGE = next(value for value in AUDITOR_PAGES if value.name == "auditor audit-charge")
+PAGES_OF_LOT: Step = (customer_page, _LOT_PAGE)
+PAGES_OF_CHARGE: Step = (_CHARGE_PAGE, _AUDITOR_CHARGE)
+OTHER_PAGES: Step = tuple(
+    value
+    for value in (*MILL_PAGES, *AUDITOR_PAGES)
+    if value not in (*PAGES_OF_LOT, *PAGES_OF_CHARGE)
+)
 
 
 @derived("search", fills=())
