@@ -19,13 +19,18 @@ import html
 import re
 from collections.abc import Callable
 from functools import cached_property, lru_cache
+from gettext import NullTranslations
 from typing import Any
 
-from jinja2 import Environment, Template, pass_context
-from jinja2.runtime import Context
+from jinja2 import Environment, Template
 from markupsafe import Markup, escape
 
-from kilnfolio.rendering.languages import NBSP, catalogue, compiled, language
+from kilnfolio.rendering.languages import (
+    NBSP,
+    catalogue,
+    compiled,
+    language,
+)
 from kilnfolio.rendering.script_words import translated_script
 
 _SLOT = re.compile(r"\{(\w+)\}")
@@ -211,9 +216,7 @@ class Interface:
 
     def speak(self, env: Environment) -> None:
         """Make the templates of an environment speak this language."""
-        env.add_extension("jinja2.ext.i18n")
-        # added by the extension at runtime, so type checkers do not know it
-        env.install_gettext_translations(self.translations, newstyle=True)  # type: ignore[attr-defined]
+        install_translations(env, self.translations)
         spoken: dict[str, Any] = env.globals
         for name in ("gettext", "ngettext"):
             spoken[name] = self._with_values(spoken[name])
@@ -223,14 +226,13 @@ class Interface:
         env.template_class = _spoken(self)
 
     def _with_values(self, look_up: Callable[..., Any]) -> Callable[..., Any]:
-        @pass_context
-        def said(context: Context, *words: Any, **values: Any) -> Any:
+        def said(*words: Any, **values: Any) -> Any:
             """Look a string up, its values said in this language too."""
             spoken = {
                 name: self._value(value) if type(value) is str else value
                 for name, value in values.items()
             }
-            return look_up(context, *words, **spoken)
+            return look_up(*words, **spoken)
 
         return said
 
@@ -297,3 +299,32 @@ def _raised(words: str) -> str:
 def interface(tag: str) -> Interface:
     """Return the interface in a language of `languages.interfaces`."""
     return Interface(tag)
+
+
+def install_translations(env: Environment, translations: NullTranslations) -> None:
+    """Make the templates of an environment look their strings up.
+
+    Jinja's own functions take the context, which they copy for each call within a loop or block,
+    only to ask whether escaping is on; here it always is.
+
+    Parameters
+    ----------
+    env : Environment
+        An environment that escapes, with the extension ``jinja2.ext.i18n``.
+    translations : NullTranslations
+        The catalogue.
+    """
+    # added by the extension at runtime, so type checkers do not know it
+    env.install_gettext_translations(translations, newstyle=True)  # type: ignore[attr-defined]
+
+    @lru_cache(maxsize=4096)
+    def plain(words: str) -> Markup:
+        return Markup(translations.gettext(words))
+
+    def gettext(words: str, /, **values: Any) -> Markup:
+        return plain(words) % values
+
+    def ngettext(one: str, several: str, count: int, /, **values: Any) -> Markup:
+        return Markup(translations.ngettext(one, several, count)) % {"num": count, **values}
+
+    env.globals.update(gettext=gettext, ngettext=ngettext, _=gettext)

@@ -27,7 +27,7 @@ from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
 from kilnfolio.records.sourced import STATUS_MEANING, in_words
-from kilnfolio.rendering.interface import interface
+from kilnfolio.rendering.interface import install_translations, interface
 from kilnfolio.rendering.languages import SEALED, Language, language, with_nbsp
 from kilnfolio.rendering.own import NOTHING, Own
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
@@ -150,8 +150,7 @@ def set_language(env: Environment, lang: Language, *, signed: bool) -> None:
         Whether the mill has signed the safety wording in that language.
     """
     env.add_extension("jinja2.ext.i18n")
-    # added by the extension at runtime, so type checkers do not know it
-    env.install_gettext_translations(lang.translations, newstyle=True)  # type: ignore[attr-defined]
+    install_translations(env, lang.translations)
     env.globals.update(language=lang, safety_signed=signed or lang.tag == SEALED, SAFETY=SAFETY)
     env.filters.update(
         said=_translated,
