@@ -17,12 +17,14 @@ import math
 import sys
 import zlib
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from enum import Enum
 from functools import cache
 from importlib import import_module
+from itertools import chain
 from pathlib import Path, PurePath, PurePosixPath
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 #: The package whose classes the store may hold.
@@ -35,6 +37,30 @@ class UnreadableError(Exception):
     """Bytes in the store were not written by `encode`."""
 
 
+class Late:
+    """Base of large data classes, decoded only when one of their fields is first asked for."""
+
+    def stored(self) -> Any:
+        """Return the object's fields as simpler data."""
+        raise NotImplementedError
+
+    @staticmethod
+    def restored(stored: Any) -> dict[str, Any]:
+        """Return the fields that `stored` made simpler."""
+        raise NotImplementedError
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> Any:
+            """Decode the fields; Python calls this only for an attribute that is missing."""
+            text = vars(self).pop("_stored", None)
+            if text is None:
+                raise AttributeError(f"{type(self).__name__} has no '{name}'")
+            with _only_unreadable():
+                vars(self).update(self.restored(_loaded(text)))
+            return getattr(self, name)
+
+
 def encode(value: Any) -> bytes:
     """Return a value as bytes for the store.
 
@@ -43,12 +69,11 @@ def encode(value: Any) -> bytes:
     TypeError
         It contains something other than data.
     """
-    return zlib.compress(
-        json.dumps(_packed(value), ensure_ascii=False, separators=(",", ":")).encode(
-            "utf-8", "surrogatepass"
-        ),
-        1,
-    )
+    return zlib.compress(_dumped(value).encode("utf-8", "surrogatepass"), 1)
+
+
+def _dumped(value: Any) -> str:
+    return json.dumps(_packed(value), ensure_ascii=False, separators=(",", ":"))
 
 
 def decode(data: bytes) -> Any:
@@ -59,8 +84,19 @@ def decode(data: bytes) -> Any:
     UnreadableError
         The bytes were not written by `encode`.
     """
+    with _only_unreadable():
+        return _loaded(zlib.decompress(data).decode("utf-8", "surrogatepass"))
+
+
+def _loaded(text: str) -> Any:
+    return _unpacked(json.loads(text))
+
+
+@contextmanager
+def _only_unreadable() -> Iterator[None]:
+    """Raise `UnreadableError` for whatever reading foreign bytes may raise."""
     try:
-        return _unpacked(json.loads(zlib.decompress(data).decode("utf-8", "surrogatepass")))
+        yield
     except (
         zlib.error,
         ValueError,
@@ -82,9 +118,13 @@ def digest_of(value: Any) -> bytes:
 # --- to plain data --------------------------------------------------------------------------------
 
 
+#: Types that JSON has. They are tested for before each call, because most parts are of these.
+_JSON = frozenset({str, int, bool, type(None)})
+
+
 def _packed(value: Any) -> Any:
     kind = type(value)
-    if value is None or kind is bool or kind is str or kind is int:
+    if kind in _JSON:
         return value
     if kind is float:
         return value if math.isfinite(value) else ["float", repr(value)]
@@ -92,12 +132,16 @@ def _packed(value: Any) -> Any:
     return pack(value)
 
 
+def _all_packed(values: Iterable[Any]) -> list[Any]:
+    return [one if type(one) in _JSON else _packed(one) for one in values]
+
+
 def _items(kind: str) -> Callable[[Any], list[Any]]:
-    return lambda value: [kind, *map(_packed, value)]
+    return lambda value: [kind, *_all_packed(value)]
 
 
 def _mapping(kind: str) -> Callable[[Any], list[Any]]:
-    return lambda value: [kind, *(_packed(part) for pair in value.items() for part in pair)]
+    return lambda value: [kind, *_all_packed(chain.from_iterable(value.items()))]
 
 
 def _datetime(value: dt.datetime) -> list[Any]:
@@ -162,7 +206,7 @@ def _pack_own(kind: Any) -> Callable[[Any], Any]:
     if issubclass(kind, Enum):
         return lambda value: ["enum", name, value.name]
     if issubclass(kind, tuple):
-        return lambda value: ["named", name, *map(_packed, value)]
+        return lambda value: ["named", name, *_all_packed(value)]
     if issubclass(kind, (str, float, int)):
         return lambda value: [
             "word",
@@ -170,19 +214,17 @@ def _pack_own(kind: Any) -> Callable[[Any], Any]:
             _plain(value),
             {field: _packed(one) for field, one in vars(value).items()},
         ]
+    if issubclass(kind, Late):
+        return lambda value: ["late", name, value.__dict__.get("_stored") or _dumped(value.stored())]
     fields = sorted(_fields(kind))
+
+    def packed_fields(value: Any) -> dict[str, Any]:
+        values = _all_packed([getattr(value, field) for field in fields])
+        return dict(zip(fields, values, strict=True))
+
     if _is_model(kind):
-        return lambda value: [
-            "model",
-            name,
-            sorted(value.model_fields_set),
-            {field: _packed(getattr(value, field)) for field in fields},
-        ]
-    return lambda value: [
-        "object",
-        name,
-        {field: _packed(getattr(value, field)) for field in fields},
-    ]
+        return lambda value: ["model", name, sorted(value.model_fields_set), packed_fields(value)]
+    return lambda value: ["object", name, packed_fields(value)]
 
 
 def _plain(value: Any) -> Any:
@@ -235,6 +277,16 @@ def _unpacked_fields(cls: Any, packed: dict[str, Any]) -> dict[str, Any]:
     if packed.keys() != _fields(cls):
         raise UnreadableError(f"{cls.__name__} has other fields")
     return {field: _unpacked(one) for field, one in packed.items()}
+
+
+def _read_late(parts: list[Any]) -> Any:
+    name, text = parts
+    cls = _class(name)
+    if not issubclass(cls, Late) or not isinstance(text, str):
+        raise UnreadableError(f"{name} is not decoded late")
+    made = object.__new__(cls)
+    vars(made)["_stored"] = text
+    return made
 
 
 def _read_object(parts: list[Any]) -> Any:
@@ -295,6 +347,7 @@ _UNPACK: dict[str, Callable[[list[Any]], Any]] = {
     "word": _read_word,
     "model": _read_model,
     "object": _read_object,
+    "late": _read_late,
 }
 
 

@@ -19,6 +19,7 @@ from typing import Any
 
 import yaml
 
+from kilnfolio.graph.codec import Late
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.runtime.files import TooLargeError, read_whole
 from kilnfolio.runtime.values import dataclass
@@ -53,14 +54,36 @@ class WrittenFloat(float):
         return self.text
 
 
-@dataclass(frozen=True)
-class Document:
+@dataclass(frozen=True, repr=False)
+class Document(Late):
     """A parsed file: its plain value and the place of every key and value in it."""
 
     file: str
     value: Any
     places: dict[_Path, Place]
     key_places: dict[_Path, Place]
+
+    def __repr__(self) -> str:
+        return f"Document({self.stored()!r})"
+
+    def stored(self) -> Any:
+        """See `Late`; the file is named once, not with each place."""
+        return [self.file, self.value, *map(self._lines, (self.places, self.key_places))]
+
+    def _lines(self, places: dict[_Path, Place]) -> list[list[str | int]]:
+        if any(place.file != self.file for place in places.values()):
+            raise TypeError(f"{self.file} has places in another file")
+        return [[place.line, place.column, *path] for path, place in places.items()]
+
+    @staticmethod
+    def restored(stored: Any) -> dict[str, Any]:
+        """See `Late`."""
+        file, value, *tables = stored
+        places, key_places = (
+            {tuple(path): Place(file, line, column) for line, column, *path in lines}
+            for lines in tables
+        )
+        return {"file": file, "value": value, "places": places, "key_places": key_places}
 
     def place(self, *path: str | int) -> Place:
         """Return the place of `path`, or of its nearest existing parent."""
