@@ -121,14 +121,18 @@ class Panel:
 
     def line(self, css: str, points: Iterable[tuple[float, float | None]]) -> Markup:
         """Return a line through points given as values; None breaks the line."""
-        path, pen_down = [], False
+        path, step = [], "M"
+        # `x_at`, `y_at` and `_at` are written out: a page's lines have thousands of points
+        left, width, x_low, x_span = self.left, self.width, self.x.low, self.x.high - self.x.low
+        foot, height, y_low, y_span = self.foot, self.height, self.y.low, self.y.high - self.y.low
         for value_x, value_y in points:
-            if value_y is None or math.isnan(value_y):
-                pen_down = False
+            if value_y is None or value_y != value_y:
+                step = "M"
                 continue
-            step = "L" if pen_down else "M"
-            path.append(f"{step}{_at(self.x_at(value_x))} {_at(self.y_at(value_y))}")
-            pen_down = True
+            x = left + (value_x - x_low) / x_span * width
+            y = foot - (value_y - y_low) / y_span * height
+            path.append(f"{step}{round(x, 1) + 0.0:g} {round(y, 1) + 0.0:g}")
+            step = "L"
         if not path:
             return Markup("")
         return Markup(f'<path class="{css}" d="{"".join(path)}"/>')

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
+import numpy as np
 from markupsafe import Markup
 
 from kilnfolio.charts.axes import Axis, Panel, dots, even_axis, read_area, read_stops, svg, text
@@ -87,9 +88,10 @@ def _drawing(
         ),
     ]
     wide = panel.width / _STOPS
+    across = np.array([panel.x_at(place) for place in places])
     for stop in range(_STOPS):
         middle = panel.left + (stop + 0.5) * wide
-        near = min(range(len(places)), key=lambda place: abs(panel.x_at(places[place]) - middle))
+        near = int(np.abs(across - middle).argmin())
         words = f"{said[near]}: gradient index {number(index[near], 2)} %"
         parts.append(read_area(words, middle - wide / 2, panel.top, wide, panel.height))
     return svg(

@@ -215,7 +215,11 @@ def _pack_own(kind: Any) -> Callable[[Any], Any]:
             {field: _packed(one) for field, one in vars(value).items()},
         ]
     if issubclass(kind, Late):
-        return lambda value: ["late", name, value.__dict__.get("_stored") or _dumped(value.stored())]
+        return lambda value: [
+            "late",
+            name,
+            value.__dict__.get("_stored") or _dumped(value.stored()),
+        ]
     fields = sorted(_fields(kind))
 
     def packed_fields(value: Any) -> dict[str, Any]:

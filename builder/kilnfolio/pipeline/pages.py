@@ -221,15 +221,12 @@ def withdrawn_folders(graph: Graph, number: str) -> Iterator[str]:
         yield from (customer_folder(address, tag, languages) for tag in languages)
 
 
-_LOT_PAGE = next(value for value in MILL_PAGES if value.name == "mill lot")
-_CHARGE_PAGE = next(value for value in MILL_PAGES if value.name == "mill charge")
-_AUDITOR_CHARGE = next(value for value in AUDITOR_PAGES if value.name == "auditor audit-charge")
-PAGES_OF_LOT: Step = (customer_page, _LOT_PAGE)
-PAGES_OF_CHARGE: Step = (_CHARGE_PAGE, _AUDITOR_CHARGE)
+_PAGES: Mapping[str, Derived[Any]] = {value.name: value for value in (*MILL_PAGES, *AUDITOR_PAGES)}
+#: Pages of one record, made together while the values that both print are at hand.
+PAGES_OF_LOT: Step = (customer_page, _PAGES["mill lot"])
+PAGES_OF_CHARGE: Step = (_PAGES["mill charge"], _PAGES["auditor audit-charge"])
 OTHER_PAGES: Step = tuple(
-    value
-    for value in (*MILL_PAGES, *AUDITOR_PAGES)
-    if value not in (*PAGES_OF_LOT, *PAGES_OF_CHARGE)
+    value for value in _PAGES.values() if value not in (*PAGES_OF_LOT, *PAGES_OF_CHARGE)
 )
 
 

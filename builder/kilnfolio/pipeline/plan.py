@@ -62,7 +62,6 @@ PLAN = Plan(
         (part,),
         (pdf,),
         *((value,) for value in ASSETS),
-        # pages of one record are made together, while what they print is at hand
         PAGES_OF_LOT,
         PAGES_OF_CHARGE,
         *((value,) for value in OTHER_PAGES),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from markupsafe import Markup, escape
 from zxingcpp import BarcodeFormat, create_barcode
@@ -32,12 +34,19 @@ def qr_svg(address: str, title: str) -> Markup:
     title : str
         A description for those who cannot see it.
     """
+    size, rows = _code(address)
+    return Markup(
+        f'<svg role="img" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size} {size}">'
+        f'<title>{escape(title)}</title><path stroke="#000" d="{rows}"/></svg>'
+    )
+
+
+@lru_cache(maxsize=16)
+def _code(address: str) -> tuple[int, str]:
+    """Return the width of a code in modules and its path; two pages of a lot print the same."""
     code = create_barcode(address, BarcodeFormat.QRCode, ec_level=ERROR_CORRECTION)
     dark = np.array(code.to_image(scale=1, add_quiet_zones=True)) == 0
-    return Markup(
-        f'<svg role="img" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {len(dark)} {len(dark)}">'
-        f'<title>{escape(title)}</title><path stroke="#000" d="{_rows(dark)}"/></svg>'
-    )
+    return len(dark), _rows(dark)
 
 
 def _rows(dark: np.ndarray) -> str:

@@ -140,7 +140,7 @@ class CustomerLot:
         """The label's QR code; drawn only when a page prints it, because it is slow."""
         return qr_svg(self.label_address, f"Code that leads to the record of lot {self.lot}")
 
-    @property
+    @cached_property
     def indoors(self) -> tuple[Indoors, ...]:
         """How the timber behaves in three rooms."""
         return indoors(self.timber)
