@@ -221,7 +221,8 @@ def withdrawn_folders(graph: Graph, number: str) -> Iterator[str]:
         yield from (customer_folder(address, tag, languages) for tag in languages)
 
 
-_PAGES: Mapping[str, Derived[Any]] = {value.name: value for value in (*MILL_PAGES, *AUDITOR_PAGES)}
+_ALL_PAGES: Step = (*MILL_PAGES, *AUDITOR_PAGES)
+_PAGES: Mapping[str, Derived[Any]] = {value.name: value for value in _ALL_PAGES}
 #: Pages of one record, made together while the values that both print are at hand.
 PAGES_OF_LOT: Step = (customer_page, _PAGES["mill lot"])
 PAGES_OF_CHARGE: Step = (_PAGES["mill charge"], _PAGES["auditor audit-charge"])
