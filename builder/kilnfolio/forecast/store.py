@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -97,19 +97,18 @@ def estimate(
         * (1.0 / REFERENCE_TEMP_K - 1.0 / (temp + 273.15))
     )
     start = float(stock.initial_mc_pct)  # type: ignore[arg-type]
-    shares = [float(share) * PACKED[packed] for share in _SPREAD]
-    all_rates, all_weights = _modes(stock, shares, (start + float(emc.mean())) / 2.0)
     rows = [
-        _course(rates, weights, start, warmth * _DAY_H * 3600.0, emc)
-        for rates, weights in zip(all_rates, all_weights, strict=True)
+        _course(stock, float(share) * PACKED[packed], start, warmth * _DAY_H * 3600.0, emc)
+        for share in _SPREAD
     ]
     mc = np.array(rows)
     at_days = np.arange(1, count + 1, dtype=float)
     return Store(at_days, mc.min(axis=0), mc[1], mc.max(axis=0), packed)
 
 
-def _course(rates: Floats, weights: Floats, start: float, seconds: Floats, emc: Floats) -> Floats:
+def _course(stock: Board, share: float, start: float, seconds: Floats, emc: Floats) -> Floats:
     """Return the mean MC at the end of each day; `seconds` are the days' equivalents at 45 °C."""
+    rates, weights = _modes(stock, share, (start + float(emc.mean())) / 2.0)
     state = np.full(rates.size, start)
     kept = np.exp(-seconds[:, np.newaxis] * rates)
     if np.ptp(emc) < 1e-9 and np.ptp(seconds) < 1e-6:  # constant air needs no stepping
@@ -122,10 +121,8 @@ def _course(rates: Floats, weights: Floats, start: float, seconds: Floats, emc: 
     return means
 
 
-def _modes(stock: Board, shares: Sequence[float], mc_pct: float) -> tuple[Floats, Floats]:
+def _modes(stock: Board, share: float, mc_pct: float) -> tuple[Floats, Floats]:
     """Return the decay rate of each eigenmode of the cells [1/s], and its weight in the mean [-].
-
-    Both have a row for each share of the face's release.
 
     Every mode relaxes toward the EMC of the air, because a uniform board at the EMC is at rest.
     A mode is therefore represented by the MC of a uniform board that has this mode alone.
@@ -142,19 +139,11 @@ def _modes(stock: Board, shares: Sequence[float], mc_pct: float) -> tuple[Floats
     )
     inside = d0 * math.exp(effect * (min(mc_pct, fsp) - fsp))
     width = thickness / 2000.0 / CELLS
-    matrices = np.zeros((len(shares), CELLS, CELLS))
-    matrices[:] = inside / width**2 * _NEIGHBOURS
-    for matrix, share in zip(matrices, shares, strict=True):
-        release = 1.0 / (1.0 / (face * YARD_FACE * share) + width / (2.0 * inside))
-        matrix[0, 0] += release / width
-    rates, shapes = np.linalg.eigh(matrices)
+    release = 1.0 / (1.0 / (face * YARD_FACE * share) + width / (2.0 * inside))
+    matrix = np.zeros((CELLS, CELLS))
+    for i in range(CELLS - 1):
+        matrix[i : i + 2, i : i + 2] += inside / width**2 * np.array([[1.0, -1.0], [-1.0, 1.0]])
+    matrix[0, 0] += release / width
+    rates, shapes = np.linalg.eigh(matrix)
     # a uniform board is 1 in every cell: its component in a mode, times the mode's mean
-    return rates, shapes.sum(axis=1) * shapes.mean(axis=1)
-
-
-#: How each cell exchanges with its neighbours: 1 for each that it has, -1 from it.
-_NEIGHBOURS = (
-    np.diag([1.0, *[2.0] * (CELLS - 2), 1.0])
-    - np.diag([1.0] * (CELLS - 1), 1)
-    - np.diag([1.0] * (CELLS - 1), -1)
-)
+    return rates, shapes.sum(axis=0) * shapes.mean(axis=0)
