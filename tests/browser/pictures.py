@@ -2,7 +2,7 @@
 
     python -m tests.browser.pictures SITE FOLDER
 
-writes KIND-WIDTH-light.png and -dark.png at phone, tablet and desk width, KIND-print.pdf as the
+writes KIND-WIDTH-light.png and -dark.png at the widths of a phone, a tablet and two desks, KIND-print.pdf as the
 browser prints it, and NAME-NNN.png from the PDFs: those of the site, and the sheets and labels that
 commands print from the demonstration mill.
 """
@@ -18,7 +18,7 @@ from tests.conftest import CHROMIUM, CHROMIUM_ARGUMENTS, PROJECT
 from kilnfolio.cli import main
 from kilnfolio.paper.label_sheets import SHEETS
 
-WIDTHS = (360, 768, 1440)
+WIDTHS = (360, 768, 1280, 1920)
 
 
 def take(site: Path, folder: Path) -> None:

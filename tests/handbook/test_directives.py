@@ -4,10 +4,13 @@ import re
 from pathlib import Path
 
 import pytest
+from markupsafe import Markup
 from tests.handbook.chapters import DRAWING, body_of, problems_of
 
 from kilnfolio.handbook import tables
 from kilnfolio.handbook.pages import plain_words
+from kilnfolio.handbook.tables import Column, Table, html
+from kilnfolio.rendering.templating import status
 
 PROBLEM = """::: problem
 id: x
@@ -296,6 +299,23 @@ def test_pressure_by_altitude_is_the_standard_atmosphere(tmp_path):
     assert (float(low), float(high)) == pytest.approx((101.325, 89.875), abs=0.006)
     assert float(feet) == pytest.approx(3281, abs=1)
     assert float(mercury) == pytest.approx(26.54, abs=0.01)
+
+
+def test_a_status_that_all_rows_share_stands_once_below_the_table_with_the_way_to_sign_it_off():
+    def shown(*words: str) -> str:
+        rows = tuple((f"wood {n}", Markup("a ") + status(word)) for n, word in enumerate(words))
+        table = Table(
+            (Column("Wood", text=True), Column("Source", text=True)), rows, "From a book."
+        )
+        return str(html(table, "1.1", "table-1-1", Markup("x")))
+
+    memory = "status-memory"
+    assert shown("memory", "memory", "memory").count(memory) == 1
+    assert "signed_off:" in shown("memory", "memory", "memory")
+    assert shown("read", "read", "read").count("status-read") == 1
+    assert "signed_off:" not in shown("read", "read", "read")
+    assert shown("memory", "read", "memory").count(memory) == 2
+    assert shown("memory", "memory").count(memory) == 2, "two rows say it themselves"
 
 
 def test_tables_of_species_show_source_and_status(tmp_path):

@@ -41,6 +41,9 @@ _NONE = Markup("")
 #: gets landscape pages of its own.
 _UPRIGHT, _MANY = 140, 20
 _SECOND = re.compile(r'<span class="unit">.*?</span>')
+#: The status of a value, and the number of rows from which one that all share is printed once.
+_STATUS = re.compile(r'\s*(<span class="status-[^"]*"[^>]*>[^<]*</span>)')
+_ONCE = 3
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,7 @@ def html(
     say : callable
         Puts the units of the region first in the name and the result of that cell.
     """
+    table = with_status_once(table)
     over = Markup("")
     if table.over:
         over = Markup('<tr><td></td><th scope="colgroup" colspan="{}">{}</th></tr>').format(
@@ -127,6 +131,27 @@ def html(
         if publications and table.worked
         else "",
     )
+
+
+def with_status_once(table: Table) -> Table:
+    """Return a table whose rows all have the same status with that status below it, once."""
+    found = [{mark for cell in row for mark in _STATUS.findall(str(cell))} for row in table.rows]
+    if len(found) < _ONCE or len(found[0]) != 1 or any(marks != found[0] for marks in found):
+        return table
+    (mark,) = found[0]
+    rows = tuple(
+        tuple(Markup(_STATUS.sub("", cell)) if isinstance(cell, Markup) else cell for cell in row)
+        for row in table.rows
+    )
+    said = [table.source, Markup("All values in this table: {}.").format(Markup(mark))]
+    if "status-memory" in mark:
+        said.append(
+            Markup(
+                "To confirm one, compare it with the source and write that in its file: "
+                "<code>signed_off:</code> for a species, <code>status: read</code> for a fact."
+            )
+        )
+    return replace(table, rows=rows, source=Markup(" ").join(said))
 
 
 def collapsed_workings(
