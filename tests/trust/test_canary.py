@@ -85,6 +85,7 @@ NAMES = (
 NAMED_BY = {
     "id",
     "kiln",
+    "kilns",
     "schedule",
     "charge",
     "profile",
