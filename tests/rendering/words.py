@@ -15,6 +15,7 @@ from pathlib import Path
 
 from tests.conftest import PROJECT
 
+from kilnfolio.records.region import regions
 from kilnfolio.records.sourced import STATUS_MEANING
 from kilnfolio.rendering.script_words import READ, script_words, slot
 
@@ -100,7 +101,9 @@ def choices() -> Iterator[str]:
                     if re.fullmatch(r"[a-z]{2,}(?: [a-z]+)*", words := _constant(one)):
                         yield words
     yield from STATUS_MEANING.values()
-    yield "points/day"
+    yield from ("points/day", "air-dried", "unsealed", "sealed", "changed", "amended")
+    for name, region in regions().items():
+        yield from (name, region.units.is_)
     yield from ("MC, %", "EMC, %", "RH, %", "above {low}", "at most {high}")
     for month in range(1, 13):
         yield f"{{day}} {dt.date(2000, month, 1):%b}"

@@ -17,6 +17,8 @@ from kilnfolio.calculators.worked import Answer, worked
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.species import Species
 from kilnfolio.rendering import routes
+from kilnfolio.rendering.interface import interface
+from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
 
@@ -106,13 +108,22 @@ def render_calculators(folder: MillFolder, env: Environment) -> Page:
         unit_words=UNIT_WORDS,
         chapter=routes.chapter,
         scripts=SCRIPTS,
-        data=_as_script(script_data(folder)),
+        data=_as_script(_in_language(script_data(folder), folder.mill.record.language)),
     )
     text = "\n".join(
         f"{view.calculator.title}. {view.calculator.purpose} {view.calculator.holds}"
         for view in views
     )
     return Page(PATH, html, title, "calculators", text, summary)
+
+
+def _in_language(data: dict[str, Any], tag: str) -> dict[str, Any]:
+    """Return the data of the script with the labels of fields and steps in a language."""
+    if tag != SEALED:
+        for calculator in data["calculators"]:
+            for one in (*calculator["fields"], *calculator["steps"]):
+                one["label"] = interface(tag).say(one["label"])
+    return data
 
 
 def _as_script(data: Mapping[str, Any]) -> Markup:

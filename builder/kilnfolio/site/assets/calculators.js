@@ -629,13 +629,13 @@
         );
       };
       const after = unitName ? NBSP + (unitName === "%" ? "%" : unitName) : "";
-      const whole = range.whole ? "a whole number, " : "";
-      if (range.open)
-        return `${whole}${range.above ? "above" : "at least"} ${plain(range.low)}${after}`;
-      return (
-        `${whole}${range.above ? "above " : ""}${plain(range.low)} to ` +
-        `${range.below ? "below " : ""}${plain(range.high)}${after}`
-      );
+      const [low, high] = [plain(range.low), plain(range.high) + after];
+      let words = `${low} to ${high}`;
+      if (range.open) words = range.above ? `above ${low + after}` : `at least ${low + after}`;
+      else if (range.above && range.below) words = `above ${low} to below ${high}`;
+      else if (range.above) words = `above ${low} to ${high}`;
+      else if (range.below) words = `${low} to below ${high}`;
+      return range.whole ? `a whole number, ${words}` : words;
     }
 
     const entryUnit = (q) => {

@@ -402,11 +402,11 @@ def _region(context: SiteContext, dossier: Dossier) -> str:
     """Return the mill's region, and which of its customs apply to this charge, in words."""
     name = context.records_of(dossier.charge).mill.record.practice
     region = regions()[name]
-    own = "" if dossier.control_rule == region.rule else ", as the charge itself says"
-    return (
-        f"{name[0].upper()}{name[1:]}: steps go by the {dossier.control_rule}{own}; "
-        f"units {region.units.is_}"
-    )
+    title = f"{name[0].upper()}{name[1:]}"
+    rule, units = dossier.control_rule, region.units.is_
+    if rule == region.rule:
+        return f"{title}: steps go by the {rule}; units {units}"
+    return f"{title}: steps go by the {rule}, as the charge itself says; units {units}"
 
 
 def _stock(context: SiteContext, record: Charge) -> Iterator[StockLine]:
