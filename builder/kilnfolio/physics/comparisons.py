@@ -26,6 +26,8 @@ DRAWS = 9_999
 """Number of random divisions behind a p-value."""
 
 _WORTH_SHUFFLING = 0.05
+#: Most values shuffled at a time, for the memory.
+_AT_ONCE = 2_000_000
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,12 @@ def difference_of_means(first: ArrayLike, second: ArrayLike, confidence: float =
     interval, p_value = found.confidence_interval(confidence), float(found.pvalue)
     if p_value < _WORTH_SHUFFLING:
         shuffled = stats.permutation_test(
-            groups, _welch, vectorized=True, n_resamples=DRAWS, rng=np.random.default_rng(1)
+            groups,
+            _welch,
+            vectorized=True,
+            n_resamples=DRAWS,
+            batch=max(1, _AT_ONCE // sum(group.size for group in groups)),
+            rng=np.random.default_rng(1),
         )
         p_value = float(shuffled.pvalue)
     return Compared(effect, float(interval.low), float(interval.high), p_value)

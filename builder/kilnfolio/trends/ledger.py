@@ -25,6 +25,8 @@ LEAST_GROUP = 5
 """Fewest charges in a group that is compared."""
 LEAST_PAIRS = 12
 """Fewest charges for a correlation."""
+NEWEST = 500
+"""Number of newest inspected charges that the ledger looks at."""
 CHANCE = 0.05
 """Chance of any false finding in the whole ledger if nothing goes with anything. [-]"""
 
@@ -119,7 +121,7 @@ class Ledger:
     ----------
     entries : tuple of Entry
     charges : int
-        Number of charges with a final inspection.
+        Number of the newest charges with a final inspection, `NEWEST` at most.
     listed : int
         Number of them from the mill's own list.
     """
@@ -130,8 +132,8 @@ class Ledger:
 
 
 def ledger_of(lines: Sequence[PastCharge]) -> Ledger:
-    """Return the ledger of these charges."""
-    inspected = [line for line in lines if line.defects]
+    """Return the ledger of these charges, oldest first."""
+    inspected = [line for line in lines if line.defects][-NEWEST:]
     compared = [*_revisions(inspected), *_suppliers(inspected), *_courses(inspected)]
     corrected = corrected_for_many([one.found.p_value for one in compared])
     entries = [
