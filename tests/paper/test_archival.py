@@ -10,9 +10,11 @@ from pdfua.validator import validate
 from tests.pdf_reading import breaches
 from tests.reviewed import demo_mill
 
+from kilnfolio.paper.lot_pdf import lot_pdf
 from kilnfolio.paper.printing import Attached, pdf_of
 from kilnfolio.paper.sheet import kiln_sheet, write_sheet
 from kilnfolio.rendering.templating import environment
+from kilnfolio.site.sealed import lot_view
 
 PAGE = """<html lang="en"><head><title>A record</title></head><body><h1>A record</h1>
 <p>A paragraph with <a href="https://mill.example/">a link</a>.</p>
@@ -33,6 +35,10 @@ def pdfs(tmp_path_factory) -> dict:
     write_sheet(
         kiln_sheet(folder, "HB-26-040"), environment(folder.mill.record), root / "sheet.pdf"
     )
+    lot = next(name for name in folder.lots if folder.lots[name].record.heat_treatment_stated)
+    (root / "lot.pdf").write_bytes(
+        lot_pdf(environment(folder.mill.record, menu=()), lot_view(folder.graph, lot).view)[0]
+    )
     return {path.stem: path for path in root.glob("*.pdf")}
 
 
@@ -41,7 +47,7 @@ def _with_data() -> bytes:
     return pdf_of(PAGE, "record.css", attached=[Attached("d.json", b"{}", "data", at)])[0]
 
 
-@pytest.mark.parametrize("name", ["page", "attached", "sheet"])
+@pytest.mark.parametrize("name", ["page", "attached", "sheet", "lot"])
 def test_both_conformances_are_stated(pdfs, name):
     """Identification of ISO 19005-3, 6.6.4, and ISO 14289-1, 5, read back with pikepdf."""
     with pikepdf.open(pdfs[name]) as pdf, pdf.open_metadata() as metadata:
@@ -54,7 +60,7 @@ def test_both_conformances_are_stated(pdfs, name):
         assert b"pdfaSchema:namespaceURI>http://www.aiim.org/pdfua/ns/id/<" in raw
 
 
-@pytest.mark.parametrize("name", ["page", "attached", "sheet"])
+@pytest.mark.parametrize("name", ["page", "attached", "sheet", "lot"])
 def test_independent_checkers_find_nothing(pdfs, name):
     """pdfua: twelve checks of the machine-checkable rules of PDF/UA-1 (ISO 14289-1); breaches."""
     report = validate(str(pdfs[name]))

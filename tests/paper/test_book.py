@@ -305,3 +305,13 @@ def test_a_drawing_on_paper_has_its_colours_written_in():
     html = paper.for_paper('<p><svg viewBox="0 0 1 1"><path class="ink"/></svg></p>')
     assert re.search(r"<svg[^>]*><style>.*\.ink\{stroke: #[0-9a-f]{6}", html)
     assert "var(" not in html
+
+
+def test_a_drawing_on_paper_carries_only_the_rules_it_uses():
+    inner = '<svg><g class="board-1"/></svg>'
+    html = paper.for_paper(f'<svg class="a"><text class="label">x</text>{inner}</svg><svg></svg>')
+    outer, other = re.findall("<style>(.*?)</style>", html)
+    assert ".label{" in outer
+    assert ".board-1{" in outer
+    assert ".board-2{" not in outer
+    assert "." not in re.sub(r"\{.*?\}", "", other)

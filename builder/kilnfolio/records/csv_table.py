@@ -8,10 +8,8 @@ except with commas, numbers may have a decimal comma. Lines that begin with ``#`
 from __future__ import annotations
 
 import csv
-import difflib
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cache
 from typing import Any, Generic, get_args
 
@@ -21,6 +19,8 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.runtime.field_docs import field_doc
+from kilnfolio.runtime.nearest import nearest
+from kilnfolio.runtime.values import dataclass
 
 #: Marks a field of a row that holds several columns: a mapping by the names of its columns.
 COLUMNS = "columns"
@@ -150,7 +150,7 @@ def _heading_problem(
 ) -> Problem:
     if word in seen:
         return Problem(place, f"column '{cell}'", "it stands twice", "Remove or rename one")
-    near = difflib.get_close_matches(word, [one for one in known if one not in seen], 1, 0.5)
+    near = nearest(word, [one for one in known if one not in seen], cutoff=0.5)
     return Problem(
         place,
         f"column '{cell}'" if cell else "a column without a name",

@@ -7,9 +7,7 @@ pages show them as the mill's own list.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Container, Iterable, Iterator
-from dataclasses import dataclass
 from typing import Annotated, Self
 
 from pydantic import Field, model_validator
@@ -38,6 +36,8 @@ from kilnfolio.records.quantities import (
 )
 from kilnfolio.records.species import Defect
 from kilnfolio.runtime.files import TooLargeError, read_whole
+from kilnfolio.runtime.nearest import nearest
+from kilnfolio.runtime.values import dataclass
 
 CHARGES = "content/earlier/charges.csv"
 """The table of charges."""
@@ -226,7 +226,7 @@ def _reading_problems(
 
 
 def _unknown(place: Place, kind: str, named: str, known: Iterable[str]) -> Problem:
-    near = difflib.get_close_matches(named, list(known), n=1, cutoff=0.4)
+    near = nearest(named, known, cutoff=0.4)
     return Problem(
         place,
         f"{kind} '{named}'",

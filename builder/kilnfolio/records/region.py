@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import Literal
 
 from kilnfolio.records.model import Name, Record, Text
 from kilnfolio.records.sourced import Status
 from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.runtime.files import read_file
 
 RegionName = Literal["North American", "British", "continental", "Australasian"]
 ControlRule = Literal["wettest half", "wettest board", "mean"]
@@ -71,7 +72,7 @@ _FIRST = {"metric first": False, "customary first": True}
 @cache
 def regions() -> dict[str, Region]:
     """Return every region by its name in `practice` of mill.yaml."""
-    raw = (resources.files("kilnfolio.records") / "regions.yaml").read_bytes()
+    raw = read_file(Path(__file__).with_name("regions.yaml"))
     value = parse_yaml(raw, "regions.yaml").value
     return {
         name: Region.model_validate(
