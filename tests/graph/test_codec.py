@@ -27,7 +27,7 @@ from kilnfolio.records.model import in_range
 from kilnfolio.records.problems import Place
 from kilnfolio.records.quantities import Density, Mass
 from kilnfolio.records.sourced import Sourced
-from kilnfolio.records.yaml_source import WrittenFloat
+from kilnfolio.records.yaml_source import WrittenFloat, parse_yaml
 
 SIMPLE = (
     st.none()
@@ -167,6 +167,38 @@ def test_foreign_bytes_are_refused_and_not_executed(data):
     with pytest.raises(UnreadableError):
         decode(data)
     assert not Runs.ran
+
+
+DOCUMENT = "kilnfolio.records.yaml_source:Document"
+
+
+def test_a_document_is_decoded_when_one_of_its_fields_is_asked_for():
+    given = parse_yaml(b"a: {b: 12.50, c: [x, y]}\n", "f.yaml")
+    read = decode(encode(given))
+    assert "places" not in vars(read)
+    assert encode(read) == encode(given)
+    assert read.place("a", "c", 1) == Place("f.yaml", 1, 22)
+    assert (read, repr(read), str(read.value["a"]["b"])) == (given, repr(given), "12.50")
+
+
+@pytest.mark.parametrize("text", ["", "[", "1", '["list"]', '["list", "f", null, 1, 2]'])
+def test_a_damaged_document_is_refused_when_asked_for(text):
+    read = decode(packed(["late", DOCUMENT, text]))
+    with pytest.raises(UnreadableError):
+        read.place("a")
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        ["late", DOCUMENT, 1],
+        ["late", "kilnfolio.records.problems:Place", "1"],
+        ["late", "os:x", ""],
+    ],
+)
+def test_only_a_class_decoded_late_is_stored_as_text(data):
+    with pytest.raises(UnreadableError):
+        decode(packed(data))
 
 
 @pytest.mark.parametrize("value", [object(), Runs(), len, Runs, np.array([object()])])
