@@ -69,7 +69,7 @@ def _shown(found: PositionMap) -> Shown:
     confidence = 100.0 * (1.0 - (1.0 - CONFIDENCE) / len(found.places))
 
     def worked() -> Iterator[Working | None]:
-        for one in found.places:
+        for one in found.places[:1]:
             yield work_out(
                 "confidence_interval",
                 one.position,
@@ -84,4 +84,5 @@ def _shown(found: PositionMap) -> Shown:
         "A place against the mean of its charges",
         worked(),
         "n is the number of charges. The confidence of each is raised so that all together hold.",
+        sample=True,
     )
