@@ -193,7 +193,7 @@ def test_a_withdrawn_address_says_so_and_reveals_nothing_about_the_lot(root):
     told = page + "".join(
         one.extract_text() for one in PdfReader(io.BytesIO(served[0]["record.pdf"])).pages
     )
-    assert "Do not take a record from this address" in told
+    assert "Do not accept a record from this address" in told
     assert "prevail" in told  # the caution that every page and PDF carries
     for word in ("L1", "C1", "Quercus", "oak", "P1", now, read_ledger(root).of_lot("L1")[-1].seal):
         assert word not in told, word

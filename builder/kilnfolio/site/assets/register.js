@@ -255,7 +255,7 @@
     const key = heading.dataset.key;
     const value = at.part.value(at.row, key);
     if (heading.dataset.form === "link") {
-      const link = element("a", "", value);
+      const link = element("a", "whole", value);
       const head = element("th", "", link);
       link.href = document.body.dataset.root + window.kilnfolioRows.page(at.part, at.row);
       head.scope = "row";

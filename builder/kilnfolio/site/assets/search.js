@@ -248,6 +248,9 @@
         (thick ? 3 : 1) * (question.split(/\s+/).some((word) => SCHEDULE.test(word)) ? 4 : 1),
       // prefer the handbook, which says what to do, to the glossary, unless a definition is asked for
       term: DEFINES.test(question) ? 1.6 : 0.45,
+      // whoever means a limit writes its name, which counts more as a title
+      limit: 0.3,
+      trend: 0.5,
     };
     results.forEach((result) => {
       result.score *= kinds[data.entries[result.id][1]] || 1;

@@ -72,7 +72,7 @@ def compared_charges_page(context: SiteContext, kind: str) -> Page:
         "compared_charges.html",
         routes.compared("charges", kind),
         f"How do our charges of {wood}, {size}, differ?",
-        "charge",
+        "trend",
         shown=shown,
         rows=[context.lines[one.charge].row for one in shown],
         kilns=[context.folder.kilns[one.kiln].record.name for one in shown],

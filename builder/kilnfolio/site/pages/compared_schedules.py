@@ -63,7 +63,7 @@ def compared_schedules_page(context: SiteContext, name: str) -> Page:
         "compared_schedules.html",
         routes.compared("schedules", name),
         f"What does our {record.title} change of the published?",
-        "schedule",
+        "trend",
         record=record,
         pairs=pairs,
         figures=FIGURES,

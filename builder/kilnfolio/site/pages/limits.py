@@ -84,7 +84,7 @@ def limit_page(context: SiteContext, key: str) -> Page:
         "limit.html",
         routes.limit(key),
         title,
-        "check",
+        "limit",
         key=key,
         entries=views,
         used_by=[(check.title, check_address(check.slug)) for check in used_by],
@@ -92,7 +92,7 @@ def limit_page(context: SiteContext, key: str) -> Page:
         guide=routes.guide("change-a-limit"),
         summary=context.regional.localized(entries[found[0].place].meaning),
         crumbs=(("Checks", INDEX),),
-        text=[key.replace("-", " "), key, *(view.meaning for view in views)],
+        text=[key.replace("-", " "), key],
     )
 
 

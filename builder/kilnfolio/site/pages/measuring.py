@@ -109,7 +109,7 @@ def measuring_page(context: SiteContext) -> Page:
         "measuring.html",
         routes.MEASURING,
         "How far can our scales and meters be trusted?",
-        "kiln",
+        "trend",
         views=views,
         allowed=limit_table(context.folder).value("hand-weights-rounded"),
         least={
