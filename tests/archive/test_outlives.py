@@ -17,6 +17,7 @@ from kilnfolio.archive.sealed_mill import SEALED, open_sealed_mill
 from kilnfolio.archive.standing import broken_findings, charge_standing, lot_standing
 from kilnfolio.pipeline.build import build_site
 from kilnfolio.records.folder import open_mill
+from kilnfolio.records.limits import BOUNDS
 
 
 def _species(record):
@@ -41,7 +42,9 @@ def _kiln(record):
 def _limit(record):
     for entries in record["limits"].values():
         for limit in entries:
-            limit["value"] = limit["value"] * 2 if limit["value"] else 1.0
+            # twice as much, but no share above 100 %
+            limit["value"] *= 0.5 if 50 < limit["value"] <= 100 else 2
+            limit["value"] = limit["value"] or 1.0
 
 
 def _channels(record):
@@ -138,9 +141,10 @@ def test_todays_limits_are_shown_beside_the_sealed_result_only_where_they_differ
     assert by_todays_limits(folder, sealed, same) == ()
 
     def tight(limits):
-        for entries in limits["limits"].values():
+        for key, entries in limits["limits"].items():
             for one in entries:
-                one["value"] = one["value"] / 2 if one["value"] else 0.5
+                least = BOUNDS.get(key, (0.0, 0.0))[0]
+                one["value"] = max(one["value"] / 2, least) if one["value"] else 0.5
 
     change_record(root, "limits", tight)
     other = by_todays_limits(folder, sealed, open_mill(root).limits)

@@ -82,7 +82,6 @@ OF_THE_PROGRAM = {
     "charts/paper.py",
     "cli/drills.py",
     "forecast/measured.py",
-    "records/region.py",
     "records/sheet_words.py",
     "rendering/languages.py",
     "rendering/seal_words.py",
@@ -97,6 +96,7 @@ OF_THE_PROGRAM = {
 OF_FOLDERS = {
     "adopt/sheets/air.py",
     "api/export.py",
+    "api/group_site.py",
     "archive/bag.py",
     "archive/recompute.py",
     "graph/tree.py",

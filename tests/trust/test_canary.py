@@ -645,7 +645,6 @@ def test_the_list_of_earlier_charges_stays_in_the_mill_edition(planted):
     for edition in ("customer", "auditor"):
         text = searched(planted.edition(edition), geometry=False)
         assert not re.search(LISTED_MARKS, text), edition
-    assert "LISTED-7" in searched(planted.edition("mill"), geometry=False)
 
 
 @pytest.mark.parametrize("figure", FIGURES)

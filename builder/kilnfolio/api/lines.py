@@ -23,6 +23,7 @@ from kilnfolio.records.mill import TimeZone
 from kilnfolio.records.region import RegionName
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.runtime.files import write_whole
 
 LineEdition = Literal["mill", "auditor"]
 #: The tables that lines are taken from.
@@ -168,4 +169,4 @@ def _schedule(record: Schedule) -> ScheduleLine:
 def write_lines(lines: Lines, out: Path) -> None:
     """Write lines as JSON."""
     data = lines.model_dump(mode="json", exclude_none=False)
-    out.write_text(json.dumps(data, indent=1, ensure_ascii=False) + "\n", "utf-8")
+    write_whole(out, (json.dumps(data, indent=1, ensure_ascii=False) + "\n").encode())

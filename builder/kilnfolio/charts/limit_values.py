@@ -32,7 +32,7 @@ class ValueBars:
     today: bool = False
 
 
-def limit_chart(identity: str, title: str, unit: str, values: Sequence[ValueBars]) -> Markup:
+def limit_chart(identity: str, title: str, values: Sequence[ValueBars]) -> Markup:
     """Return the bars.
 
     Parameters
@@ -41,8 +41,6 @@ def limit_chart(identity: str, title: str, unit: str, values: Sequence[ValueBars
         Unique in the page.
     title : str
         What it is, for those who cannot see it.
-    unit : str
-        The limit's unit.
     values : sequence of ValueBars
         The values by size, among them the one in force.
     """
@@ -53,7 +51,7 @@ def limit_chart(identity: str, title: str, unit: str, values: Sequence[ValueBars
         tuple(
             (place + 0.5, "today" if one.today else one.words) for place, one in enumerate(values)
         ),
-        f"value of the limit, {unit}",
+        "value of the limit",
     )
     highest = max(1, *(max(one.more, one.less) for one in values))
     panel = Panel(

@@ -122,6 +122,9 @@ class Run:
     postponed: Collection[tuple[str, str]] = ()
     done: int = 0
     refused: list[str] = field(default_factory=list)
+    withheld: set[str] = field(
+        default_factory=set
+    )  # refused by the guard, so not to be tried again
     reasons: list[Any] = field(default_factory=list)
 
     def all(self) -> tuple[Any, ...]:
@@ -183,21 +186,21 @@ class Run:
         found: dict[str, list[str]] = {}
         for value in step:
             for key in self.graph.store.stale(value.name):
-                if (
-                    value.name,
-                    key,
-                ) not in self.postponed and f"{value.name}:{key}" not in self.graph.failed:
+                cell = f"{value.name}:{key}"
+                if (value.name, key) not in self.postponed and not (
+                    cell in self.graph.failed or cell in self.withheld
+                ):
                     found.setdefault(key, []).append(value.name)
         return [(key, tuple(found[key])) for key in sorted(found)]
 
     def _recompute_changed(self, step: Step) -> None:
         """Compute values that became stale because another value of the same step changed."""
         self.graph.forget_groups()
-        if tasks := self._tasks(step):
+        while tasks := self._tasks(step):
             for result in self._compute_here(step, tasks):
                 self._absorb(result)
             self.graph.store.commit()
-            self._recompute_changed(step)
+            self.graph.forget_groups()
 
     def _tell(self, label: str, done: int, total: int) -> None:
         if label and total >= _WORTH_TELLING:
@@ -228,6 +231,7 @@ class Run:
         refused = [self.guard(path, data) for path, data in result.files.items()]
         if any(refused):
             self.refused.extend(filter(None, refused))
+            self.withheld.add(f"{result.value}:{result.key}")
             return
         digests = {path: hashlib.sha256(data).digest() for path, data in result.files.items()}
         write, gone = self.graph.store.put(result, digests)

@@ -247,8 +247,9 @@
       schedule:
         (thick ? 3 : 1) * (question.split(/\s+/).some((word) => SCHEDULE.test(word)) ? 4 : 1),
       // prefer the handbook, which says what to do, to the glossary, unless a definition is asked for
-      term: DEFINES.test(question) ? 1.6 : 0.45,
+      term: DEFINES.test(question) ? 1.6 : 0.35,
       // whoever means a limit writes its name, which counts more as a title
+      check: 0.8,
       limit: 0.3,
       trend: 0.5,
     };

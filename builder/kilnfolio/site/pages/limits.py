@@ -108,8 +108,7 @@ def _entry(
         key=lambda pair: pair[0],
     )
     bars = [
-        ValueBars(figures.number(value, decimals_of(value)), row.more, row.less, row.today)
-        for value, row in rows
+        ValueBars(_first(context, row.value), row.more, row.less, row.today) for value, row in rows
     ]
     tried = next((value for value, flips in found.flips.items() if flips), None) or next(
         iter(found.flips), limit.value
@@ -124,12 +123,17 @@ def _entry(
         limit.status,
         found.charges,
         found.lots,
-        limit_chart(f"limit-{name}", f"{key} at other values", limit.unit, bars)
+        limit_chart(f"limit-{name}", f"{key} at other values", bars)
         if any(row.more or row.less for _, row in rows)
         else Markup(""),
         tuple(row for _, row in rows),
         f"kilnfolio try-limit {at}={tried:g}",
     )
+
+
+def _first(context: SiteContext, words: str) -> str:
+    """Return a value in the unit that the region puts first, short enough for a drawing."""
+    return context.regional.localized(words).partition(" (")[0]
 
 
 def _words(limit: Limit, value: float) -> str:
