@@ -310,7 +310,7 @@ LISTED = (
     "LISTED-7,{kiln},quercus-rubra,4/4,Listed Sawmill,2023-05-17,2023-06-11,8,8.37\n"
 )
 LISTED_READINGS = "charge,position,mc\nLISTED-7,listed bay,8.43\n"
-LISTED_MARKS = "LISTED-7|Listed Sawmill|listed bay|8[.]37|8[.]43|17 May 2023|2023-05-17"
+LISTED_MARKS = r"LISTED-7|Listed Sawmill|listed bay|\b8[.]37|\b8[.]43|17 May 2023|2023-05-17"
 
 #: Prices that occur nowhere else.
 PRICES = {"format": 1, "kiln_day": "93.17 CAD/day", "handling": "31.29 CAD/m³"}

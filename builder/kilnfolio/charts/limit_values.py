@@ -19,7 +19,7 @@ class ValueBars:
     Attributes
     ----------
     words : str
-        The value with its unit.
+        The value, without its unit.
     more, less : int
         Number of records with more, and with less, to answer or correct than today.
     today : bool
@@ -32,7 +32,7 @@ class ValueBars:
     today: bool = False
 
 
-def limit_chart(identity: str, title: str, values: Sequence[ValueBars]) -> Markup:
+def limit_chart(identity: str, title: str, unit: str, values: Sequence[ValueBars]) -> Markup:
     """Return the bars.
 
     Parameters
@@ -41,6 +41,8 @@ def limit_chart(identity: str, title: str, values: Sequence[ValueBars]) -> Marku
         Unique in the page.
     title : str
         What it is, for those who cannot see it.
+    unit : str
+        The unit of the values.
     values : sequence of ValueBars
         The values by size, among them the one in force.
     """
@@ -51,7 +53,7 @@ def limit_chart(identity: str, title: str, values: Sequence[ValueBars]) -> Marku
         tuple(
             (place + 0.5, "today" if one.today else one.words) for place, one in enumerate(values)
         ),
-        "value of the limit",
+        f"value of the limit, {unit}",
     )
     highest = max(1, *(max(one.more, one.less) for one in values))
     panel = Panel(

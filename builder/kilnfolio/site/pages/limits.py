@@ -107,8 +107,10 @@ def _entry(
         ],
         key=lambda pair: pair[0],
     )
+    firsts = [_first(context, row.value) for _, row in rows]
     bars = [
-        ValueBars(_first(context, row.value), row.more, row.less, row.today) for value, row in rows
+        ValueBars(number, row.more, row.less, row.today)
+        for (number, _), (_, row) in zip(firsts, rows, strict=True)
     ]
     tried = next((value for value, flips in found.flips.items() if flips), None) or next(
         iter(found.flips), limit.value
@@ -123,7 +125,7 @@ def _entry(
         limit.status,
         found.charges,
         found.lots,
-        limit_chart(f"limit-{name}", f"{key} at other values", bars)
+        limit_chart(f"limit-{name}", f"{key} at other values", firsts[0][1], bars)
         if any(row.more or row.less for _, row in rows)
         else Markup(""),
         tuple(row for _, row in rows),
@@ -131,9 +133,10 @@ def _entry(
     )
 
 
-def _first(context: SiteContext, words: str) -> str:
-    """Return a value in the unit that the region puts first, short enough for a drawing."""
-    return context.regional.localized(words).partition(" (")[0]
+def _first(context: SiteContext, words: str) -> tuple[str, str]:
+    """Return the number and the unit of a value as the region puts it first."""
+    number, _, unit = context.regional.localized(words).partition(" (")[0].partition(figures.NBSP)
+    return number, unit
 
 
 def _words(limit: Limit, value: float) -> str:
