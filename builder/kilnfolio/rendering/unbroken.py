@@ -10,9 +10,7 @@ from __future__ import annotations
 import re
 
 #: A date of ISO 8601, or letters followed by numbers, each behind a hyphen.
-_WHOLE = re.compile(
-    r"(?<![\w-])(?:\d{4}-\d\d-\d\d|[A-Z][A-Z\d]*(?:-[A-Z\d]+)*(?:-\d+)+)\b(?![\w/])"
-)
+_WHOLE = re.compile(r"\b(?:\d{4}-\d\d-\d\d|[A-Z][A-Z\d]*(?:-[A-Z\d]+)*(?:-\d+)+)\b(?![\w/])")
 #: Elements that never break, whose text is no running text, or may break anywhere.
 _OTHER = re.compile(
     r"<(?:code|desc|option|pre|script|style|text|textarea|time|title|tspan)\b|<a class=\"whole\""
