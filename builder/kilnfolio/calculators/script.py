@@ -136,7 +136,7 @@ def from_house(scale: figures.Scale) -> dict[str, Any]:
 
 
 def _size_of(scale: figures.Scale) -> float:
-    """Return the size of a unit in the house unit, to the last bit: it is one of itself."""
+    """Return the house units in one of a unit, exact to the last bit: `scale.of` gives 1 for it."""
     near = 1.0 / scale.of(1.0)
     sizes = (near, math.nextafter(near, 0.0), math.nextafter(near, math.inf))
     return next((size for size in sizes if scale.of(size) == 1.0), near)

@@ -23,7 +23,7 @@ from kilnfolio.physics._check import in_range, numbers, refuse
 from kilnfolio.physics.survey import chance_above
 
 LEAST_REPEATS = 10
-"""Fewest degrees of freedom for a repeatability; with fewer its interval is wider than it is. [-]"""
+"""Fewest degrees of freedom for a repeatability; below it, the interval exceeds the value. [-]"""
 
 LEAST_PAIRS = 8
 """Fewest pairs for a correction; common practice, no source. [-]"""

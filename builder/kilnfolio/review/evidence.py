@@ -85,7 +85,7 @@ class KilnEvidence:
 
 @dataclass(frozen=True)
 class DefectShare:
-    """A defect in all charges that were graded for it."""
+    """Pieces with a defect, of those examined in one charge or several."""
 
     defect: str
     pieces: int

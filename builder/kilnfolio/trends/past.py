@@ -22,6 +22,7 @@ from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.review.dossier import Dossier, Outcome
+from kilnfolio.review.evidence import DefectShare
 from kilnfolio.review.limits import limit_table
 from kilnfolio.review.reviews import charge_dossier
 from kilnfolio.review.setpoints import mill_pressure, planned_steps
@@ -30,20 +31,6 @@ NOT_RECOMPUTED = "from the mill's own list, not recomputed here"
 """Printed with everything that rests on earlier charges."""
 
 _HOUR = dt.timedelta(hours=1)
-
-
-@dataclass(frozen=True)
-class DefectCount:
-    """Pieces with a defect, of those examined."""
-
-    defect: str
-    pieces: int
-    of: int
-
-    @property
-    def share_pct(self) -> float:
-        """Share of the pieces examined [%]."""
-        return 100.0 * self.pieces / self.of
 
 
 @dataclass(frozen=True)
@@ -107,7 +94,7 @@ class PastCharge:
         Number of declared stops.
     stopped_hours : float or None
         Their length. [h]
-    defects : tuple of DefectCount
+    defects : tuple of DefectShare
         Every defect looked for at the final inspection.
     placed : tuple of PlacedReading
         Readings whose place is known.
@@ -142,7 +129,7 @@ class PastCharge:
     stress_index_pct: float | None
     stops: int | None
     stopped_hours: float | None
-    defects: tuple[DefectCount, ...]
+    defects: tuple[DefectShare, ...]
     placed: tuple[PlacedReading, ...]
     outcome: Outcome | Literal[""]
 
@@ -214,7 +201,7 @@ def _of_review(record: Charge, dossier: Dossier) -> PastCharge:
         stress_index_pct=None,
         stops=len(stops),
         stopped_hours=sum((stop.end - stop.start) / _HOUR for stop in stops),
-        defects=tuple(DefectCount(one.defect, one.pieces, one.of) for one in record.defects),
+        defects=tuple(DefectShare(one.defect, one.pieces, one.of) for one in record.defects),
         placed=tuple(
             PlacedReading(position, mc)
             for position, mc in zip(survey.positions, survey.readings, strict=True)
@@ -341,7 +328,7 @@ def line_of_row(row: EarlierCharge, placed: Iterable[PlacedReading], zone: ZoneI
         stops=row.stops,
         stopped_hours=_value(row.stopped),
         defects=tuple(
-            DefectCount(defect, pieces, row.examined)
+            DefectShare(defect, pieces, row.examined)
             for defect, pieces in row.defects.items()
             if row.examined
         ),
