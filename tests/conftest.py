@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from kilnfolio.graph.graph import Graph
     from kilnfolio.handbook.chapter import ChapterFile
     from kilnfolio.handbook.rendered import Contents
-    from kilnfolio.records.folder import MillFolder
 
 # Modules are compiled once, not by each of the hundreds of processes that tests start.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -127,12 +126,11 @@ def build_demo(out: Path) -> None:
         printed = (*PRINTED_CHARGES, *PRINTED_LOTS)
         return [key for key in every(graph) if ":" not in key or key.split(":")[1] in printed]
 
-    def short_book(folder: "MillFolder", env: "Environment", *, contents: "Contents") -> str:
+    def short_book(contents: "Contents", env: "Environment") -> str:
         kept = tuple(filter(is_printed, contents.manuscript.chapters))
         setting = replace(contents.setting, manuscript=replace(contents.manuscript, chapters=kept))
         bodies = {chapter.slug: contents.bodies[chapter.slug] for chapter in kept}
-        short = replace(contents, setting=setting, bodies=bodies)
-        return whole_book(folder, env, contents=short)
+        return whole_book(replace(contents, setting=setting, bodies=bodies), env)
 
     if not WHOLE:
         object.__setattr__(pdf, "keys", some)

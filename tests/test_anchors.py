@@ -66,6 +66,7 @@ def test_an_anchor_of_old_leads_to_the_section_that_answers_instead(tmp_path):
     pages = {page.path: page.html for page in render_handbook(mill.folder, env)}
     assert re.search(r'<span id="laths"></span><h2 id="stickers"', pages["handbook/stacking.html"])
     chapter.write_text(text.replace("summary:", "aliases: {laths: nowhere}\nsummary:", 1), "utf-8")
+    mill.folder.graph.refresh()
     with pytest.raises(RecordProblems, match="no section has the anchor 'nowhere'"):
         list(render_handbook(mill.folder, env))
 

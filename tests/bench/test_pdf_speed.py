@@ -10,6 +10,7 @@ from tests.reviewed import reviewed_mill
 from weasyprint.text.fonts import FontConfiguration
 
 from kilnfolio.charts.paper import for_paper, paper_sheet
+from kilnfolio.handbook.compiled import compile_handbook
 from kilnfolio.paper import printing
 from kilnfolio.paper.book import CSS, book_html, write_book
 from kilnfolio.paper.lot_pdf import lot_pdf
@@ -77,7 +78,7 @@ def test_lot_records(book, mill, views, pages):
 
 
 def test_handbook(book, mill, tmp_path):
-    html = book_html(mill.folder, environment(mill.folder.mill.record))
+    html = book_html(compile_handbook(mill.folder, "book"), environment(mill.folder.mill.record))
     bare = Bare(*CSS)
     book.against(
         "handbook PDF",

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from tests.minimal import minimal_mill
 
-from kilnfolio.handbook.pages import compile_handbook
+from kilnfolio.handbook.compiled import Target, compile_handbook
 from kilnfolio.handbook.rendered import Body, Contents
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
@@ -34,8 +34,7 @@ def handbook(
     body: str,
     *,
     front: str = FRONT,
-    target: str = "site",
-    checks: dict[str, object] | None = None,
+    target: Target = "site",
     practice: str = "British",
     **files: str,
 ) -> Contents:
@@ -46,7 +45,7 @@ def handbook(
     others = {f"content/handbook/{name}": text for name, text in files.items()}
     root.mkdir(parents=True, exist_ok=True)
     minimal_mill(root, files={NAME: front + body, **others}, mill={"practice": practice})
-    return compile_handbook(checked_mill(root), target, checks=checks or {})
+    return compile_handbook(checked_mill(root), target)
 
 
 def body_of(root: Path, body: str, **options: object) -> Body:

@@ -68,11 +68,7 @@ def test_links_use_relative_addresses(tmp_path, target, address):
 
 
 def test_a_check_is_linked_by_its_slug(tmp_path):
-    body = body_of(
-        tmp_path,
-        "See [it](check:wet-bulb-above-dry-bulb).\n",
-        checks={"wet-bulb-above-dry-bulb": object()},
-    )
+    body = body_of(tmp_path, "See [it](check:wet-bulb-above-dry-bulb).\n")
     assert 'href="../checks/' in body.html
 
 
@@ -205,10 +201,7 @@ def test_the_glossary_has_anchors_synonyms_and_links(tmp_path):
     contents = handbook(tmp_path, "A [sticker](term:sticker).\n", **{"glossary.md": glossary})
     assert not contents.problems, contents.problems
     folder = folder_of(tmp_path)
-    pages = {
-        page.path: page
-        for page in render_handbook(folder, environment(folder.mill.record), checks={})
-    }
+    pages = {page.path: page for page in render_handbook(folder, environment(folder.mill.record))}
     assert 'href="glossary.html#sticker"' in pages["handbook/small.html"].html
     page = pages["handbook/glossary.html"]
     assert 'id="sticker"' in page.html
@@ -226,11 +219,11 @@ def test_a_page_is_complete_html(tmp_path):
 
     handbook(tmp_path, "## Here {#here}\n\nText.\n")
     folder = folder_of(tmp_path)
-    pages = list(render_handbook(folder, environment(folder.mill.record), checks={}))
+    pages = list(render_handbook(folder, environment(folder.mill.record)))
     assert [page.path for page in pages] == [
         "handbook/index.html",
-        "handbook/small.html",
         "handbook/index-of-terms.html",
+        "handbook/small.html",
     ]
     for page in pages:
         assert SAFETY in page.html

@@ -6,7 +6,8 @@ import pytest
 from tests.handbook.chapters import FRONT, NAME
 from tests.minimal import minimal_mill
 
-from kilnfolio.handbook.pages import compile_handbook, render_handbook
+from kilnfolio.handbook.compiled import compile_handbook
+from kilnfolio.handbook.pages import render_handbook
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.site.context import template_environment
 
@@ -27,13 +28,13 @@ FILES = {
 def pages(root, *, language="en", **files):
     minimal_mill(root, files={**FILES, **files}, mill={"language": language})
     mill = checked_mill(root)
-    made = render_handbook(mill, template_environment(mill.graph, "mill"), checks={})
+    made = render_handbook(mill, template_environment(mill.graph, "mill"))
     return {page.path: page.html for page in made}
 
 
 def problems(root, **files):
     minimal_mill(root, files={**FILES, **files})
-    return [str(one) for one in compile_handbook(checked_mill(root), "site", checks={}).problems]
+    return [str(one) for one in compile_handbook(checked_mill(root), "site").problems]
 
 
 def test_a_translated_chapter_stands_beside_the_english_one(tmp_path):

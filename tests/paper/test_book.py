@@ -15,7 +15,7 @@ from tests.reviewed import demo_mill
 
 from kilnfolio.charts import paper
 from kilnfolio.handbook.chapter import read_manuscript
-from kilnfolio.handbook.pages import compile_handbook
+from kilnfolio.handbook.compiled import compile_handbook
 from kilnfolio.paper import book, printing
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
@@ -37,10 +37,10 @@ def pdf(demo_site: Path) -> pypdf.PdfReader:
     return pypdf.PdfReader(demo_site / "mill/handbook.pdf")
 
 
-def print_book(folder: MillFolder, out: Path, **options: object) -> list[str]:
+def print_book(folder: MillFolder, out: Path) -> list[str]:
     """Make a book of a folder's chapters; return WeasyPrint's warnings."""
     env = environment(folder.mill.record)
-    return book.write_book(book.book_html(folder, env, checks={}, **options), out)
+    return book.write_book(book.book_html(compile_handbook(folder, "book"), env), out)
 
 
 @pytest.fixture(scope="module")
@@ -253,20 +253,11 @@ def test_a_document_that_asks_for_another_file_is_reported(tmp_path):
 
 def test_warnings_of_weasyprint_are_returned(tmp_path):
     handbook(tmp_path, "Text.\n")
-    appendix = [("Sheet", '<p style="colour: red">x</p>')]
-    warnings = print_book(checked_mill(tmp_path), tmp_path / "x.pdf", appendices=appendix)
-    assert any("colour" in warning for warning in warnings)
-
-
-def test_an_appendix_is_linked_from_the_text(tmp_path):
-    handbook(tmp_path, "See [it](species:quercus-rubra).\n")
     folder = checked_mill(tmp_path)
-    out = tmp_path / "x.pdf"
-    sheet = '<section id="species-quercus-rubra"><h2>Northern red oak</h2></section>'
-    assert print_book(folder, out, appendices=[("Species", sheet)]) == []
-    reader = pypdf.PdfReader(out)
-    assert "species-quercus-rubra" in reader.named_destinations
-    assert "Appendix 1" in " ".join(page.extract_text() for page in reader.pages)
+    html = book.book_html(compile_handbook(folder, "book"), environment(folder.mill.record))
+    html = html.replace("<p>Text.", '<p style="colour: red">Text.')
+    warnings = book.write_book(html, tmp_path / "x.pdf")
+    assert any("colour" in warning for warning in warnings)
 
 
 def test_the_same_chapters_give_the_same_bytes_in_another_process(tmp_path):

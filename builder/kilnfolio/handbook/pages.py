@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from typing import Any
 
 from jinja2 import Environment
 from markupsafe import Markup
 
-from kilnfolio.handbook.body import ChapterBuilder
+from kilnfolio.graph.derived import NotMadeError
 from kilnfolio.handbook.cautions import Caution
-from kilnfolio.handbook.chapter import (
-    Chapter,
-    ChapterFile,
-    read_manuscript,
+from kilnfolio.handbook.chapter import Chapter, ChapterFile
+from kilnfolio.handbook.compiled import (
+    chapters_of_site,
+    compile_handbook,
+    revision_key,
+    site_chapter,
 )
 from kilnfolio.handbook.index import by_letter, index_lines, sort_key
 from kilnfolio.handbook.rendered import Contents
 from kilnfolio.handbook.revisions import blocks_of, compare
-from kilnfolio.handbook.setting import Setting
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.sourced import Publication
@@ -30,9 +31,7 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
 
 
-def render_handbook(
-    folder: MillFolder, env: Environment, *, checks: Mapping[str, object] | None = None
-) -> Iterator[Page]:
+def render_handbook(folder: MillFolder, env: Environment) -> Iterator[Page]:
     """Render the handbook of the mill edition.
 
     Parameters
@@ -41,8 +40,6 @@ def render_handbook(
         The mill's records; chapters are read from its ``content/handbook``.
     env : Environment
         From `templating.environment`.
-    checks : Mapping, optional
-        The catalogue of checks by slug; by default the registry's.
 
     Yields
     ------
@@ -54,66 +51,54 @@ def render_handbook(
     RecordProblems
         All problems of all chapters.
     """
-    contents = compile_handbook(folder, "site", checks=checks)
-    if contents.problems:
-        raise RecordProblems(contents.problems)
+    yield from render_contents(folder, env)
+    for key in chapters_of_site(folder.graph):
+        yield from render_chapter(folder, env, key)
+
+
+def render_contents(folder: MillFolder, env: Environment) -> Iterator[Page]:
+    """Render the pages that are about all chapters: contents in each language, and the index.
+
+    Raises
+    ------
+    RecordProblems
+        All problems of all chapters.
+    """
+    contents = compile_handbook(folder, "site")
+    if problems := contents.problems:
+        raise RecordProblems(problems)
     yield _front(env, contents)
-    for place, chapter in enumerate(contents.manuscript.chapters):
-        yield _chapter(env, contents, place, chapter)
-        if chapter.slug in contents.manuscript.superseded:
-            yield _changes(env, contents, chapter)
     yield _index(env, contents)
     for translation in contents.translations.values():
         yield _front(env, translation)
-        for place, chapter in enumerate(translation.manuscript.chapters):
-            if chapter.slug in translation.bodies:
-                yield _chapter(env, translation, place, chapter)
 
 
-def compile_handbook(
-    folder: MillFolder,
-    target: str,
-    *,
-    checks: Mapping[str, object] | None = None,
-    in_book: frozenset[str] = frozenset(),
-) -> Contents:
-    """Render every chapter for the site or for the book, collecting every problem."""
-    if checks is None:
-        checks = registered_checks()
-    manuscript, problems = read_manuscript(folder.root)
-    setting = Setting(folder, manuscript, "book" if target == "book" else "site", checks, in_book)
-    bodies = {
-        chapter.slug: ChapterBuilder(setting, chapter).build() for chapter in manuscript.chapters
-    }
-    translations = (
-        {tag: _translated(setting, tag) for tag in manuscript.translations}
-        if target == "site"
-        else {}
-    )
-    for body in (
-        *bodies.values(),
-        *(b for one in translations.values() for b in one.bodies.values()),
-    ):
-        problems += body.problems
-    return Contents(setting, bodies, tuple(sorted(set(problems))), translations)
+def render_chapter(folder: MillFolder, env: Environment, key: str) -> Iterator[Page]:
+    """Render the page of a chapter, and the one that compares its revisions if it has several.
 
+    Parameters
+    ----------
+    folder, env
+        As for `render_handbook`.
+    key : str
+        One of `chapters_of_site`.
 
-def _translated(setting: Setting, tag: str) -> Contents:
-    """Render the chapters that are translated into a language."""
-    manuscript = setting.manuscript.in_language(tag)
-    then = replace(setting, manuscript=manuscript, language=tag, english=setting.manuscript)
-    found = manuscript.translations[tag].items()
-    return Contents(
-        then, {slug: ChapterBuilder(then, chapter).build() for slug, chapter in found}, ()
-    )
-
-
-def registered_checks() -> Mapping[str, object]:
-    """Return the registry of checks by slug."""
-    from kilnfolio.review import checks, findings
-
-    del checks  # imported to register every check
-    return {check.slug: check for check in findings.CHECKS.values()}
+    Raises
+    ------
+    NotMadeError
+        If the chapter has problems; `render_contents` reports them.
+    """
+    tag, _, slug = key.rpartition("/")
+    contents = compile_handbook(folder, "site")
+    if tag:
+        contents = contents.translations[tag]
+    if contents.bodies[slug].problems:
+        raise NotMadeError
+    chapters = contents.manuscript.chapters
+    place = next(i for i, chapter in enumerate(chapters) if chapter.slug == slug)
+    yield _chapter(env, contents, place, chapters[place])
+    if not tag and slug in contents.manuscript.superseded:
+        yield _changes(env, contents, chapters[place])
 
 
 # --- pages ----------------------------------------------------------------------------------------
@@ -247,10 +232,11 @@ def _changes(env: Environment, contents: Contents, chapter: ChapterFile) -> Page
     References in them that no longer exist are not reported.
     """
     older = contents.manuscript.superseded[chapter.slug]
+    graph = contents.setting.folder.graph
     revisions = [chapter, *older]
     texts = [
         blocks_of(contents.bodies[chapter.slug].html),
-        *(blocks_of(ChapterBuilder(contents.setting, one).build().html) for one in older),
+        *(blocks_of(site_chapter(graph, revision_key(one)).html) for one in older),
     ]
     comparisons = [
         (

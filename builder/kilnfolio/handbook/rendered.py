@@ -77,9 +77,19 @@ class Contents:
 
     setting: Setting
     bodies: Mapping[str, Body]
-    problems: tuple[Problem, ...]
+    unread: tuple[Problem, ...]
+    """Problems of the chapters that could not be read."""
     translations: Mapping[str, Contents] = field(default_factory=dict)
     """The handbook in other languages, by tag; `bodies` holds the translated chapters only."""
+
+    @property
+    def problems(self) -> tuple[Problem, ...]:
+        """Every problem of every chapter, in order; renders them all."""
+        found = set(self.unread)
+        for contents in (self, *self.translations.values()):
+            for body in contents.bodies.values():
+                found.update(body.problems)
+        return tuple(sorted(found))
 
     @property
     def manuscript(self) -> Manuscript:

@@ -35,15 +35,12 @@ class Setting:
         Separate pages, or one printed document.
     checks : Mapping
         The catalogue of checks, by slug.
-    in_book : frozenset of str
-        Anchors that appendices of the book provide, such as ``species-quercus-rubra``.
     """
 
     folder: MillFolder
     manuscript: Manuscript
     target: Literal["site", "book"] = "site"
     checks: Mapping[str, object] = field(default_factory=dict)
-    in_book: frozenset[str] = frozenset()
     language: str = ""
     """Tag of the language of a translation."""
     english: Manuscript | None = None
@@ -82,10 +79,9 @@ class Setting:
     def record(
         self, kind: Literal["species", "check", "schedule"], identity: str, here: str
     ) -> str | None:
-        """Return the address of a record's page, or None if the book does not contain it."""
+        """Return the address of a record's page; None in the book, which has no such pages."""
         if self.target == "book":
-            anchor = f"{kind}-{identity}"
-            return f"#{anchor}" if anchor in self.in_book else None
+            return None
         route = {"species": routes.species, "check": routes.check, "schedule": routes.schedule}[
             kind
         ]

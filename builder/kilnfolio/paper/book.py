@@ -7,24 +7,22 @@ last, with consecutive pages as ranges, and appended.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
 import weasyprint
 from jinja2 import Environment
-from markupsafe import Markup
 
 from kilnfolio.charts.paper import for_paper
 from kilnfolio.handbook.chapter import ChapterFile
 from kilnfolio.handbook.index import book_index, by_letter
-from kilnfolio.handbook.pages import cautions_of, compile_handbook, sources_of
+from kilnfolio.handbook.pages import cautions_of, sources_of
 from kilnfolio.handbook.rendered import Contents, Listed
 from kilnfolio.paper.archival import VARIANT, finished
 from kilnfolio.paper.printing import Press, collector_paused, logged_warnings, press_of
 from kilnfolio.records.build_date import build_date
-from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.runtime.files import write_whole
 
@@ -41,28 +39,15 @@ _MAIN = ' class="main"'
 _PLACE = re.compile(rf'<a({_MAIN})? href="#([^"]+)"></a>')
 
 
-def book_html(
-    folder: MillFolder,
-    env: Environment,
-    *,
-    appendices: Sequence[tuple[str, str]] = (),
-    checks: Mapping[str, object] | None = None,
-    contents: Contents | None = None,
-) -> str:
+def book_html(contents: Contents, env: Environment) -> str:
     """Return the whole book as one HTML document.
 
     Parameters
     ----------
-    folder : MillFolder
-        The mill's records.
+    contents : Contents
+        The chapters, compiled for the book.
     env : Environment
         From `templating.environment`.
-    appendices : sequence of (str, str)
-        Title and HTML of each appendix, such as the species sheets.
-    checks : Mapping, optional
-        The catalogue of checks by slug; by default the registry's.
-    contents : Contents, optional
-        The chapters, if already compiled for the book.
 
     Raises
     ------
@@ -71,11 +56,8 @@ def book_html(
     """
     from kilnfolio import __version__
 
-    anchors = frozenset(_anchors(appendices))
-    if contents is None:
-        contents = compile_handbook(folder, "book", checks=checks, in_book=anchors)
-    if contents.problems:
-        raise RecordProblems(contents.problems)
+    if problems := contents.problems:
+        raise RecordProblems(problems)
     manuscript = contents.manuscript
     cited = [identity for body in contents.bodies.values() for identity in body.cited]
     lines, marked = book_index(contents)
@@ -93,20 +75,12 @@ def book_html(
         glossary=by_letter(
             sorted(manuscript.terms.values(), key=lambda term: term.term.casefold())
         ),
-        appendices=[
-            (number, title, Markup(text)) for number, (title, text) in enumerate(appendices, 1)
-        ],
-        edition=build_date(folder, manuscript.latest),
+        edition=build_date(contents.setting.folder, manuscript.latest),
         version=__version__,
         here="",
         root="",
     )
     return for_paper(html)
-
-
-def _anchors(appendices: Sequence[tuple[str, str]]) -> Iterator[str]:
-    for _, text in appendices:
-        yield from re.findall(r'\bid="([^"]+)"', text)
 
 
 def _parts(contents: Contents) -> dict[str, tuple[str, str, list[ChapterFile]]]:

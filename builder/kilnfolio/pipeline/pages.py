@@ -10,7 +10,8 @@ from typing import Any
 from kilnfolio.calculators import render_calculators
 from kilnfolio.graph.derived import Derived, Group, Step, derived
 from kilnfolio.graph.graph import Graph
-from kilnfolio.handbook.pages import render_handbook
+from kilnfolio.handbook.compiled import chapters_of_site
+from kilnfolio.handbook.pages import render_chapter, render_contents
 from kilnfolio.records import reading
 from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
@@ -93,7 +94,7 @@ def drills_of(graph: Graph) -> list[Drill]:
 
 
 _PARTS: Mapping[str, Callable[[SiteContext], Iterable[Page]]] = {
-    "handbook": lambda context: render_handbook(context.folder, context.env),
+    "handbook": lambda context: render_contents(context.folder, context.env),
     "calculators": lambda context: [render_calculators(context.folder, context.env)],
     "practice": lambda context: [render_practice(context.folder, context.env)],
     "drills": lambda context: [render_drills(drills_of(context.graph), context.env)],
@@ -112,6 +113,16 @@ def part(graph: Graph, name: str) -> Findable | None:
     return _write(
         graph, f"part/{name}", f"{list(_PARTS).index(name)}:{name}", _PARTS[name](context), files
     )
+
+
+@derived("chapter page", keys=chapters_of_site, fills=(found,), keep_none=False)
+def chapter_page(graph: Graph, key: str) -> Findable | None:
+    """Write the page of a chapter of the handbook, and the comparison of its revisions."""
+    context = mill_context(graph)
+    context.links_to()  # the book is printed later
+    place = list(chapters_of_site(graph)).index(key)
+    pages = render_chapter(context.folder, context.env, key)
+    return _write(graph, f"chapter page/{key}", f"0:handbook:{place:03}", pages)
 
 
 # --- pages by kind --------------------------------------------------------------------------------
@@ -168,7 +179,9 @@ MILL_PAGES: Sequence[Derived[Findable | None]] = tuple(
 AUDITOR_PAGES: Sequence[Derived[None]] = tuple(
     _auditor_pages(name, kind) for name, kind in AUDITOR.items()
 )
-_FINDABLE: Mapping[str, Derived[Any]] = {value.name: value for value in (part, *MILL_PAGES)}
+_FINDABLE: Mapping[str, Derived[Any]] = {
+    value.name: value for value in (part, chapter_page, *MILL_PAGES)
+}
 
 
 def charge_pdf_name(number: str) -> str:

@@ -109,7 +109,7 @@ def _charge(graph: Graph, number: str) -> _Parts:
 
 
 def _book(graph: Graph, name: str) -> _Parts:
-    from kilnfolio.handbook.pages import compile_handbook
+    from kilnfolio.handbook.compiled import compile_handbook
     from kilnfolio.paper import book, pocket
     from kilnfolio.paper.booklet import booklets
     from kilnfolio.paper.printing import pdf_of
@@ -120,7 +120,7 @@ def _book(graph: Graph, name: str) -> _Parts:
         return pdf_of, (html,), (f"mill/{name}.pdf",)
     contents = compile_handbook(context.folder, "book")
     if name == "handbook":
-        html = book.book_html(context.folder, context.env, contents=contents)
+        html = book.book_html(contents, context.env)
         return book.book_pdf, (html, book.CSS), (f"mill/{book.PATH}",)
     html = pocket.pocket_html(contents, context.env)
     return book.book_pdf, (html, pocket.CSS), (f"mill/{pocket.PATH}",)

@@ -10,12 +10,14 @@ from kilnfolio.forecast.open_what_if import OPEN_WHAT_IFS
 from kilnfolio.forecast.recorded import recorded_days
 from kilnfolio.forecast.replay import REPLAYS
 from kilnfolio.graph.plan import Plan
+from kilnfolio.handbook.compiled import book_chapter, site_chapter
 from kilnfolio.pipeline.bags import about, bag
 from kilnfolio.pipeline.pages import (
     ASSETS,
     OTHER_PAGES,
     PAGES_OF_CHARGE,
     PAGES_OF_LOT,
+    chapter_page,
     part,
     search,
 )
@@ -59,7 +61,10 @@ PLAN = Plan(
         (limit_trials.lot_limit_trials,),
         (limit_trials.limit_standings,),
         (scene,),
+        (site_chapter,),
+        (book_chapter,),
         (part,),
+        (chapter_page,),
         (pdf,),
         *((value,) for value in ASSETS),
         PAGES_OF_LOT,

@@ -13,7 +13,8 @@ from jinja2 import Environment
 from kilnfolio.archive.sealed_mill import sealed_folder
 from kilnfolio.graph.derived import Group, derived, inline
 from kilnfolio.graph.graph import Graph
-from kilnfolio.handbook.chapter import Manuscript, read_manuscript
+from kilnfolio.handbook.chapter import Manuscript
+from kilnfolio.handbook.compiled import manuscript
 from kilnfolio.records import reading
 from kilnfolio.records.build_date import build_date as date_of_build
 from kilnfolio.records.folder import Derivations, Lookup, MillFolder, mill_of
@@ -169,7 +170,7 @@ class SiteContext:
     @property
     def manuscript(self) -> Manuscript | None:
         """The handbook's chapters; None in an edition without a handbook."""
-        return manuscript(self.graph) if self.edition == "mill" else None
+        return manuscript(self.graph)[0] if self.edition == "mill" else None
 
     @property
     def pressure_pa(self) -> float:
@@ -291,13 +292,6 @@ class _Printed:
         if not self._names:
             return bool(self._graph.option("pdfs"))
         return all(printed(self._graph, name) for name in self._names)
-
-
-@inline("manuscript", keep=1)
-def manuscript(graph: Graph, _: str) -> Manuscript:
-    """Return the handbook's chapters."""
-    graph.tree("content/handbook")
-    return read_manuscript(graph.folder)[0]
 
 
 @derived("build date")
