@@ -14,7 +14,7 @@ from tests.forecast.planted import rates
 from tests.forecast.table import all_trials
 
 from kilnfolio.forecast.evaluation import SHARES
-from kilnfolio.forecast.green_load import Load, forecast_load
+from kilnfolio.forecast.green_load import Load, basis_for, forecast_load
 
 OUT = Path(__file__).parents[2] / "builder/kilnfolio/forecast/measured.yaml"
 COMMAND = "python -m tests.forecast.measure"
@@ -98,7 +98,7 @@ def _loads():
     for wood in ("oak", "maple"):
         for model in "ABC":
             earlier = [one.run for one in group(wood, model, "earlier")]
-            days = forecast_load(Load(wood, 27.0, plan(wood)), earlier).days
+            days = forecast_load(Load(wood, 27.0, plan(wood)), basis_for(wood, 27.0, earlier)).days
             for one in group(wood, model, "test"):
                 end = one.end / 24.0
                 charges += 1

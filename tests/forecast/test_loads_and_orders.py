@@ -12,6 +12,7 @@ from kilnfolio.forecast.green_load import (
     AIR_DRIED_PCT,
     Days,
     Load,
+    basis_for,
     forecast_load,
     typical_start,
 )
@@ -33,12 +34,17 @@ def days(likely, apart=0.0):
     return Days(likely - 2 * apart, likely - apart, likely, likely + apart, likely + 2 * apart)
 
 
+def forecast_after(load, earlier):
+    """The forecast of a load by what these charges teach."""
+    return forecast_load(load, basis_for(load.wood, load.thickness_mm, earlier))
+
+
 def test_the_bands_cover_unseen_charges():
     """Each test charge against the forecast made before it started."""
     in80, in95 = [], []
     for wood, model in (("oak", "A"), ("maple", "B"), ("oak", "C")):
         earlier = [one.run for one in group(wood, model, "earlier")][:8]
-        found = forecast_load(Load(wood, 27.0, plan(wood)), earlier)
+        found = forecast_after(Load(wood, 27.0, plan(wood)), earlier)
         assert found.origin == "own"
         assert set(found.learnt_from) == {run.charge for run in earlier}
         for one in group(wood, model, "test"):
@@ -52,13 +58,13 @@ def test_the_bands_cover_unseen_charges():
 def test_a_wetter_or_thicker_load_takes_longer():
     earlier = [one.run for one in group("maple", "A", "earlier")[:2]]
     usual = Load("maple", 27.0, plan("maple"))
-    first = forecast_load(usual, earlier)
+    first = forecast_after(usual, earlier)
     assert first.origin == "relative"
     assert first.days.low95 < first.days.low80 < first.days.median
     assert first.days.median < first.days.high80 < first.days.high95
-    thick = forecast_load(replace(usual, thickness_mm=52.0), earlier)
+    thick = forecast_after(replace(usual, thickness_mm=52.0), earlier)
     assert thick.days.median > 1.5 * first.days.median
-    dry = forecast_load(replace(usual, start="air-dried"), earlier)
+    dry = forecast_after(replace(usual, start="air-dried"), earlier)
     assert dry.start_pct == AIR_DRIED_PCT
     assert dry.days.median < first.days.median
     assert np.all(typical_start(earlier, "air-dried") == AIR_DRIED_PCT)
@@ -66,7 +72,7 @@ def test_a_wetter_or_thicker_load_takes_longer():
 
 def test_a_timed_schedule_takes_its_hours():
     steps = tuple(PlannedStep(60.0, 8.0, hours=hours) for hours in (24.0, 36.0))
-    found = forecast_load(Load("oak", 27.0, steps), [])
+    found = forecast_after(Load("oak", 27.0, steps), [])
     assert found.origin == "clock"
     assert found.days == Days(2.5, 2.5, 2.5, 2.5, 2.5)
 

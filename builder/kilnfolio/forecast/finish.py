@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from statistics import median
 
-from kilnfolio.forecast.inputs import Finish, Run, hours_between
+from kilnfolio.forecast.inputs import Finish, Run
+from kilnfolio.forecast.outcomes import charge_outcome
 from kilnfolio.physics import rules
 from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder
@@ -42,9 +43,11 @@ def finish_of(
     """
     schedule = folder.schedules[schedule_id].record
     names = reading.charges(folder.graph, reading.of_species(run.wood), newest_first=True)
-    newest = [folder.charges[name].record for name in names[:MOST_EARLIER] if name != run.charge]
+    newest = [
+        charge_outcome(folder.graph, name) for name in names[:MOST_EARLIER] if name != run.charge
+    ]
     past = [charge for charge in newest if moment is None or charge.ended < moment]
-    done = [charge for charge in past if charge.equalizing]
+    done = [charge for charge in past if charge.equalized]
     if schedule.equalizing is None and 2 * len(done) <= len(past):
         return None
     if run.target_mc_pct is None:
@@ -56,11 +59,7 @@ def finish_of(
         )
     except NoLimit:
         return None
-    conditioned = [
-        hours_between(stage.start, stage.end)
-        for charge in past
-        if (stage := charge.conditioning) is not None
-    ]
+    conditioned = [charge.conditioning_h for charge in past if charge.conditioning_h is not None]
     stated = schedule.conditioning.hours if schedule.conditioning else None
     hours = stated.value if stated else median(conditioned) if conditioned else 0.0
     last = run.steps[-1]

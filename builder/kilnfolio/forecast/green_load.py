@@ -107,29 +107,71 @@ class Load:
     start: str = "any"
 
 
-def forecast_load(load: Load, earlier: Sequence[Run]) -> LoadForecast | None:
+@dataclass(frozen=True)
+class LoadBasis:
+    """What earlier charges teach about loads of a wood and thickness, on any schedule.
+
+    Attributes
+    ----------
+    curve : Curve
+        How the wood dries.
+    near : tuple of Run
+        The charges it was learnt from.
+    spread : Spread
+        How far forecasts made before the start were wrong.
+    """
+
+    curve: Curve
+    near: tuple[Run, ...]
+    spread: Spread
+
+
+def basis_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> LoadBasis:
+    """Return what earlier charges teach about a load.
+
+    Parameters
+    ----------
+    wood : str
+        Id of the species.
+    thickness_mm : float
+        Nominal thickness. [mm]
+    earlier : sequence of Run
+        Earlier charges, oldest first.
+    """
+    curve, near = curve_for(wood, thickness_mm, earlier)
+    spread = _spread(near) if curve.origin == "own" else Spread(0.0, RELATIVE_SCALE, 5.0)
+    return LoadBasis(curve, tuple(near), spread)
+
+
+def forecast_load(load: Load, basis: LoadBasis) -> LoadForecast | None:
     """Return how long a load will take; None if the planned air never dries it to the target.
 
     Parameters
     ----------
     load : Load
         The load.
-    earlier : sequence of Run
-        Earlier charges, oldest first.
+    basis : LoadBasis
+        What earlier charges teach about its wood and thickness.
     """
     if all(step.hours is not None for step in load.steps):
         return _by_the_clock(load)
-    curve, near = curve_for(load.wood, load.thickness_mm, earlier)
-    start = typical_start(near, load.start, load.green_pct)
-    course = march([_case(load, start, curve)])[0]
+    start = typical_start(basis.near, load.start, load.green_pct)
+    course = march([_case(load, start, basis.curve)])[0]
     hours = course.unload if np.isfinite(course.unload) else course.target
     if not np.isfinite(hours):
         return None
-    spread = _spread(near) if curve.origin == "own" else Spread(0.0, RELATIVE_SCALE, 5.0)
     days = Days(
-        **{name: spread.time_left(float(hours), share) / 24.0 for name, share in _SHARES.items()}
+        **{
+            name: basis.spread.time_left(float(hours), share) / 24.0
+            for name, share in _SHARES.items()
+        }
     )
-    return LoadForecast(days, float(start.mean()), curve.origin, curve.charges)
+    return LoadForecast(days, float(start.mean()), basis.curve.origin, basis.curve.charges)
+
+
+def forecast_by_formula(load: Load) -> LoadForecast | None:
+    """Return how long a load will take by the published formula alone; see `forecast_load`."""
+    return forecast_load(load, basis_for(load.wood, load.thickness_mm, ()))
 
 
 def _by_the_clock(load: Load) -> LoadForecast:

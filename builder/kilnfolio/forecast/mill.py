@@ -14,9 +14,10 @@ import numpy as np
 from kilnfolio.forecast.charge import ENOUGH, Learnt, forecast, learn_for
 from kilnfolio.forecast.evaluation import Trial, trials
 from kilnfolio.forecast.finish import MOST_EARLIER, finish_of
+from kilnfolio.forecast.green_load import LoadBasis, basis_for
 from kilnfolio.forecast.inputs import AirLog, PlannedStep, Run, Weighings, hours_between
 from kilnfolio.forecast.result import Forecast
-from kilnfolio.graph.derived import AbsentError, NoValueError, Step, derived
+from kilnfolio.graph.derived import AbsentError, NoValueError, Step, derived, inline
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
@@ -316,6 +317,17 @@ def learnt_of(graph: Graph, key: str) -> Learnt:
     """
     wood, thickness, *names = key.split(" ")
     return learn_for(wood, float(thickness), runs_known(graph, reversed(names)))
+
+
+@inline("load basis", keep=64)
+def _load_basis(graph: Graph, key: str) -> LoadBasis:
+    wood, thickness, *names = key.split(" ")
+    return basis_for(wood, float(thickness), runs_known(graph, reversed(names)))
+
+
+def basis_known(graph: Graph, wood: str, thickness_mm: float, names: Sequence[str]) -> LoadBasis:
+    """Return what charges, named newest first, teach about loads of a wood and thickness [mm]."""
+    return _load_basis(graph, _learnt_key(wood, thickness_mm, names))
 
 
 def runs_known(graph: Graph, numbers: Iterable[str]) -> list[Run]:

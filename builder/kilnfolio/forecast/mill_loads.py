@@ -9,11 +9,11 @@ from statistics import median
 from kilnfolio.forecast.energy import Amount, energy_for
 from kilnfolio.forecast.finish import finish_of
 from kilnfolio.forecast.green_load import Load, LoadForecast, forecast_load, load_run
-from kilnfolio.forecast.mill import loads_learn_from, planned, runs_known
+from kilnfolio.forecast.mill import basis_known, loads_learn_from, planned
+from kilnfolio.forecast.outcomes import ChargeOutcome, charge_outcome
 from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
-from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.quantities import Length
@@ -93,7 +93,7 @@ def loads_of(graph: Graph, schedule: str) -> tuple[LoadLine, ...]:
 
 def _lines(folder: MillFolder, schedule: Schedule) -> Iterator[LoadLine]:
     charges = [
-        folder.charges[name].record
+        charge_outcome(folder.graph, name)
         for name in reading.charges(folder.graph, reading.of_schedule(schedule.id))
     ]
     for species in schedule.for_stock.species:
@@ -102,22 +102,20 @@ def _lines(folder: MillFolder, schedule: Schedule) -> Iterator[LoadLine]:
             target = target_of(own, schedule, folder.species[species].record)
             found = forecast_for(folder, schedule, species, thickness.value, target)
             if found is not None:
-                days = tuple(
-                    (charge.ended - charge.started).total_seconds() / 86_400.0 for charge in own
-                )
+                days = tuple(charge.days for charge in own)
                 costs = tuple(_costs(folder, schedule, found))
                 yield LoadLine(species, thickness, target, days, found, costs)
 
 
-def _is_of(charge: Charge, species: str, thickness: Length) -> bool:
-    main = charge.stock[0]
-    return main.species == species and abs(main.thickness.value / thickness.value - 1.0) < 0.02
+def _is_of(charge: ChargeOutcome, species: str, thickness: Length) -> bool:
+    same = abs(charge.thickness.value / thickness.value - 1.0) < 0.02
+    return charge.species == species and same
 
 
-def target_of(own: list[Charge], schedule: Schedule, species: Species) -> float:
+def target_of(own: list[ChargeOutcome], schedule: Schedule, species: Species) -> float:
     """Return the target of a load: as on earlier charges, or as in the schedule [% MC]."""
     if own:
-        return float(median(charge.target_mc.value for charge in own))
+        return float(median(charge.target_pct for charge in own))
     stated = schedule.target_mc
     return stated.value if stated else USUAL_TARGET[species.kind]
 
@@ -144,7 +142,7 @@ def forecast_for(
     if not names and not schedule.time_based:
         return None
     load = load_of(folder, schedule, species, thickness_mm, target_pct)
-    return forecast_load(load, runs_known(folder.graph, reversed(names)))
+    return forecast_load(load, basis_known(folder.graph, species, thickness_mm, names))
 
 
 def load_of(
@@ -194,11 +192,11 @@ def kilns_for(folder: MillFolder, schedule: Schedule) -> list[Kiln]:
 def daily_energy(folder: MillFolder, kiln: str) -> list[float]:
     """Return the metered daily energy of a kiln's newest charges [kWh/d]."""
     names = reading.charges(folder.graph, reading.of_kiln(kiln), newest_first=True)[:ENERGY_CHARGES]
-    records = [folder.charges[name].record for name in names]
+    charges = [charge_outcome(folder.graph, name) for name in names]
     return [
-        charge.energy.value / ((charge.ended - charge.started).total_seconds() / 86_400.0)
-        for charge in records
-        if charge.energy is not None and charge.ended > charge.started
+        charge.energy_kwh / charge.days
+        for charge in charges
+        if charge.energy_kwh is not None and charge.days > 0.0
     ]
 
 

@@ -10,13 +10,18 @@ from collections.abc import Iterator
 from dataclasses import replace
 from statistics import median, multimode
 
-from kilnfolio.forecast.green_load import AIR_DRIED_PCT, Days, forecast_load
-from kilnfolio.forecast.mill import loads_learn_from, runs_known
+from kilnfolio.forecast.green_load import (
+    AIR_DRIED_PCT,
+    Days,
+    forecast_by_formula,
+    forecast_load,
+)
+from kilnfolio.forecast.mill import basis_known, loads_learn_from
 from kilnfolio.forecast.mill_loads import load_of, target_of
+from kilnfolio.forecast.outcomes import ChargeOutcome, charge_outcome
 from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
-from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.records.quantities import Length
 from kilnfolio.runtime.values import dataclass
@@ -62,23 +67,23 @@ def recorded_days(graph: Graph, _: str) -> tuple[RecordedDays, ...]:
     folder = mill_of(graph)
     quarters = reading.quarters(graph, "charge")[:-1]
     names = [name for quarter in quarters for name in reading.charges(graph, f"quarter:{quarter}")]
-    found: dict[tuple[str, float, str], list[Charge]] = {}
+    found: dict[tuple[str, float, str], dict[str, ChargeOutcome]] = {}
     for name in names:
-        record = folder.charges[name].record
-        main = record.stock[0]
-        key = main.species, round(main.thickness.value, 1), main.start
-        found.setdefault(key, []).append(record)
+        charge = charge_outcome(graph, name)
+        key = charge.species, round(charge.thickness.value, 1), charge.start
+        found.setdefault(key, {})[name] = charge
     return tuple(_rows(folder, found))
 
 
 def _rows(
-    folder: MillFolder, found: dict[tuple[str, float, str], list[Charge]]
+    folder: MillFolder, found: dict[tuple[str, float, str], dict[str, ChargeOutcome]]
 ) -> Iterator[RecordedDays]:
-    counted = {charge.id for charges in found.values() for charge in charges}
-    for (species, _, start), charges in sorted(found.items()):
-        days = sorted((one.ended - one.started).total_seconds() / 86_400.0 for one in charges)
+    counted = {name for charges in found.values() for name in charges}
+    for (species, _, start), named in sorted(found.items(), key=lambda pair: pair[0]):
+        charges = list(named.values())
+        days = sorted(charge.days for charge in charges)
         schedule = multimode(charge.schedule for charge in charges)[0]
-        thickness = charges[-1].stock[0].thickness
+        thickness = charges[-1].thickness
         forecast = formula = None
         if schedule in folder.schedules:
             plan = folder.schedules[schedule].record
@@ -86,13 +91,11 @@ def _rows(
             load = load_of(folder, plan, species, thickness.value, target)
             if start == "air-dried":  # the plan may be for green timber
                 load = replace(load, start=start, green_pct=AIR_DRIED_PCT)
-            earlier = [
-                name
-                for name in reversed(loads_learn_from(folder.graph, species))
-                if name in counted
-            ]
-            learnt = forecast_load(load, runs_known(folder.graph, earlier))
-            alone = None if plan.time_based else forecast_load(load, ())
+            earlier = [name for name in loads_learn_from(folder.graph, species) if name in counted]
+            learnt = forecast_load(
+                load, basis_known(folder.graph, species, thickness.value, earlier)
+            )
+            alone = None if plan.time_based else forecast_by_formula(load)
             forecast = learnt.days if learnt else None
             formula = alone.days.median if alone else None
         yield RecordedDays(

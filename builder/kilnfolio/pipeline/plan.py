@@ -7,6 +7,7 @@ from kilnfolio.forecast.mill import FORECASTS
 from kilnfolio.forecast.mill_loads import loads_of
 from kilnfolio.forecast.mill_orders import order_loads
 from kilnfolio.forecast.open_what_if import OPEN_WHAT_IFS
+from kilnfolio.forecast.outcomes import charge_outcome
 from kilnfolio.forecast.recorded import recorded_days
 from kilnfolio.forecast.replay import REPLAYS
 from kilnfolio.graph.plan import Plan
@@ -41,6 +42,7 @@ PLAN = Plan(
     rest=(
         (reading.latest,),
         (context.build_date,),
+        (charge_outcome,),
         *FORECASTS,
         (loads_of, order_loads, recorded_days),
         *REPLAYS,

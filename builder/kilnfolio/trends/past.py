@@ -10,7 +10,7 @@ from statistics import fmean, stdev
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from kilnfolio.forecast.green_load import Load, forecast_load
+from kilnfolio.forecast.green_load import Load, forecast_by_formula
 from kilnfolio.forecast.mill import planned
 from kilnfolio.forecast.replay import replay
 from kilnfolio.graph.derived import Step, derived
@@ -267,7 +267,7 @@ def _forecast_hours(folder: MillFolder, record: Charge, start_pct: float | None)
     )
     main = record.stock[0]
     load = Load(main.species, main.thickness.value, steps, green_pct=start_pct)
-    found = forecast_load(load, ())
+    found = forecast_by_formula(load)
     return None if found is None else 24.0 * found.days.median
 
 
