@@ -183,6 +183,8 @@ class _March:
             for name in ("dry_bulb", "emc", "value")
         )
         self.kind = _padded([one.kind for one in stages], width).astype(int)
+        # when a later stage ends is known ahead, unless it depends on when it begins
+        self.ahead = ~np.isin(self.kind[:, :-1], (_HOURS, _WETTEST))
         self.warmth = np.asarray(temperature_factor(self.temp))
         self.dry = dryness(self.temp, self.emc)
         boards = max(len(case.paces.boards) for case in cases)
@@ -197,7 +199,13 @@ class _March:
         self.every = every[:, np.newaxis]
         self.board = np.arange(boards)[np.newaxis]
         self.held = np.isfinite(self.mc)
-        self.rule = [case.run.rule for case in cases]
+        boards_held = self.held.sum(axis=1)
+        self.counted = np.array(
+            [
+                {"wettest half": (n + 1) // 2, "wettest board": 1, "mean": n}[case.run.rule]
+                for n, case in zip(boards_held, cases, strict=True)
+            ]
+        )
         self.start = np.array([_last_hour(case.run) for case in cases])
         self.between = np.array([_usual_interval(case.run) for case in cases])
         self.now = self.start.copy()
@@ -226,7 +234,9 @@ class _March:
         new = self._dried(self.mc, (self.mc + half) / 2.0, emc, hours, stage)
         before, after = self.control, self._controlling(new)
         crossed = np.isnan(self.reached) & (after <= self.target)
-        self.reached = np.where(crossed, self._when(before, after, self.target), self.reached)
+        if crossed.any():
+            when = self._when(before, after, self.target, self.now)
+            self.reached = np.where(crossed, when, self.reached)
         self._note_due(
             self._measures(self.mc, before, self.now), self._measures(new, after, self.now + STEP_H)
         )
@@ -254,24 +264,26 @@ class _March:
 
     def _measures(self, mc: Floats, control: Floats, now: Floats) -> Floats:
         """Return the quantity that ends each kind of stage, shape (cases, 4)."""
-        return np.stack(
-            [control, np.nanmin(mc, axis=1), np.nanmax(mc, axis=1), self.begun - now], axis=1
-        )
+        driest = np.where(self.held, mc, np.inf).min(axis=1)
+        wettest = np.where(self.held, mc, -np.inf).max(axis=1)
+        return np.stack([control, driest, wettest, self.begun - now], axis=1)
 
     def _note_due(self, before: Floats, after: Floats) -> None:
         """Record when this and later stages fall due, whether or not they begin then."""
-        one = np.arange(self.count)
-        for k in range(self.due.shape[1] - 1):
-            kind = self.kind[:, k]
-            counts = (k >= self.step) & (k < self.stages) & np.isnan(self.due[:, k])
-            counts &= (kind != _HOURS) & (kind != _WETTEST) | (k == self.step)
-            first, last = before[one, kind], after[one, kind]
-            met = counts & (last <= self.value[:, k])
-            self.due[met, k] = self._when(first, last, self.value[:, k])[met]
+        kind, value, due = self.kind[:, :-1], self.value[:, :-1], self.due[:, :-1]
+        step, number = self.step[:, np.newaxis], np.arange(kind.shape[1])
+        counts = (number >= step) & (number < self.stages[:, np.newaxis]) & np.isnan(due)
+        counts &= self.ahead | (number == step)
+        last = after[self.every, kind]
+        met = counts & (last <= value)
+        if met.any():
+            when = self._when(before[self.every, kind], last, value, self.now[:, np.newaxis])
+            due[met] = when[met]
 
-    def _when(self, before: Floats, after: Floats, value: Floats) -> Floats:
+    @staticmethod
+    def _when(before: Floats, after: Floats, value: Floats, now: Floats) -> Floats:
         fall = np.maximum(before - after, 1e-12)
-        return np.asarray(self.now + STEP_H * np.clip((before - value) / fall, 0.0, 1.0))
+        return np.asarray(now + STEP_H * np.clip((before - value) / fall, 0.0, 1.0))
 
     def _change_steps(self) -> None:
         """Change steps as the operator does: at a weighing, once the trigger is met."""
@@ -290,15 +302,8 @@ class _March:
 
     def _controlling(self, mc: Floats) -> Floats:
         ordered = np.sort(np.where(self.held, mc, -np.inf), axis=1)
-        boards = self.held.sum(axis=1)
-        share = np.array(
-            [
-                {"wettest half": (n + 1) // 2, "wettest board": 1, "mean": n}[rule]
-                for n, rule in zip(boards, self.rule, strict=True)
-            ]
-        )
-        counted = np.arange(mc.shape[1]) >= (mc.shape[1] - share)[:, np.newaxis]
-        return np.asarray(np.where(counted, ordered, 0.0).sum(axis=1) / share)
+        wettest = self.board >= (mc.shape[1] - self.counted)[:, np.newaxis]
+        return np.asarray(np.where(wettest, ordered, 0.0).sum(axis=1) / self.counted)
 
 
 def march(cases: Sequence[Case]) -> list[Course]:
