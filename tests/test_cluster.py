@@ -13,7 +13,8 @@ from distributed.security import Security
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.runtime import code_version, unpickling
-from kilnfolio.runtime.cluster import Cluster, WorkersDifferError, cluster
+from kilnfolio.runtime.cluster import WorkersDifferError, cluster
+from kilnfolio.runtime.cluster_address import Cluster
 from kilnfolio.runtime.errors import WorkersUnreachableError
 from kilnfolio.runtime.workers import Workers
 

@@ -16,7 +16,8 @@ from kilnfolio.paper.book import CSS, book_html, write_book
 from kilnfolio.paper.lot_pdf import lot_pdf
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.rendering.templating import environment
-from kilnfolio.runtime.cluster import Cluster, cluster
+from kilnfolio.runtime.cluster import cluster
+from kilnfolio.runtime.cluster_address import Cluster
 from kilnfolio.runtime.workers import Workers
 from kilnfolio.site.pages.customer import LIMITS
 from kilnfolio.site.sealed import lot_view

@@ -65,7 +65,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Build the site."""
     from kilnfolio.pipeline.build import build_site
     from kilnfolio.pipeline.built import site_of
-    from kilnfolio.runtime.cluster import Cluster
+    from kilnfolio.runtime.cluster_address import Cluster
     from kilnfolio.runtime.errors import RefusedError, SiteInUseError, WorkersUnreachableError
     from kilnfolio.runtime.progress import Progress
 

@@ -1,5 +1,7 @@
 """Comparisons of groups and of ranks, with intervals, and the correction for many of them.
 
+scipy is imported inside the functions that need it, because it would slow the start of every build.
+
 References
 ----------
 .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, https://doi.org/10.18434/M32189, 1.3.5.3,
@@ -17,7 +19,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from kilnfolio.physics._check import numbers
 from kilnfolio.physics._types import Floats
@@ -74,6 +75,8 @@ def difference_of_means(first: ArrayLike, second: ArrayLike, confidence: float =
     ValueError
         If a group has fewer than two values, or one is not finite.
     """
+    from scipy import stats
+
     groups = [_known(name, values, 2) for name, values in (("first", first), ("second", second))]
     effect = float(groups[0].mean() - groups[1].mean())
     if all(group.std() == 0.0 for group in groups):
@@ -113,6 +116,8 @@ def rank_correlation(x: ArrayLike, y: ArrayLike, confidence: float = 0.95) -> Co
     ValueError
         If there are fewer than five pairs, their numbers differ, or a value is not finite.
     """
+    from scipy import special, stats
+
     xs, ys = _known("x", x, 5), _known("y", y, 5)
     if xs.size != ys.size:
         raise ValueError("x and y must have as many values")
@@ -120,7 +125,8 @@ def rank_correlation(x: ArrayLike, y: ArrayLike, confidence: float = 0.95) -> Co
         return Compared(0.0, -1.0, 1.0, 1.0)
     found = stats.spearmanr(xs, ys)
     rho = float(found.statistic)
-    half = stats.norm.ppf(0.5 + confidence / 2.0) * math.sqrt((1.0 + rho**2 / 2.0) / (xs.size - 3))
+    spread = math.sqrt((1.0 + rho**2 / 2.0) / (xs.size - 3))
+    half = float(special.ndtri(0.5 + confidence / 2.0)) * spread
     z = math.atanh(min(max(rho, -0.999999), 0.999999))
     return Compared(rho, math.tanh(z - half), math.tanh(z + half), float(found.pvalue))
 

@@ -1,5 +1,7 @@
 """Positions in a kiln: which stay wetter, and what a few packs say about the whole load.
 
+scipy is imported inside the functions that need it, because it would slow the start of every build.
+
 References
 ----------
 .. [1] Searle, S. R., Casella, G., and McCulloch, C. E., Variance Components (1992), chapter 7: best
@@ -12,7 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from kilnfolio.physics._check import numbers
 from kilnfolio.physics._types import Floats
@@ -82,6 +83,8 @@ def position_effects(table: ArrayLike, confidence: float = 0.95) -> PositionEffe
     ValueError
         If `table` has not two dimensions.
     """
+    from scipy.special import stdtrit
+
     found = _table(table)
     away = found - np.nanmean(found, axis=1, keepdims=True)
     counts = np.isfinite(away).sum(axis=0)
@@ -93,7 +96,7 @@ def position_effects(table: ArrayLike, confidence: float = 0.95) -> PositionEffe
     for at in np.flatnonzero(counts >= 2):
         n = int(counts[at])
         spread[at] = np.nanstd(away[:, at], ddof=1)
-        half[at] = stats.t.ppf(1.0 - chance / 2.0, n - 1) * spread[at] / np.sqrt(n)
+        half[at] = stdtrit(n - 1, 1.0 - chance / 2.0) * spread[at] / np.sqrt(n)
     return PositionEffects(effect, half, spread, counts)
 
 
@@ -157,12 +160,14 @@ def predicted_rest(
     ValueError
         If every position is measured, or the number of positions is not that of the model.
     """
+    from scipy.special import stdtrit
+
     values = numbers("measured", measured)
     if values.shape != model.mean.shape or np.isfinite(values).all():
         raise ValueError("measured must leave out at least one position of the model")
     known = np.isfinite(values)
     mean, variance = _rest(model, known, values)
-    half = float(stats.t.ppf(0.5 + confidence / 2.0, model.charges - 1) * np.sqrt(variance))
+    half = float(stdtrit(model.charges - 1, 0.5 + confidence / 2.0) * np.sqrt(variance))
     return mean, mean - half, mean + half
 
 

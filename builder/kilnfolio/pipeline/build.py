@@ -19,7 +19,7 @@ from kilnfolio.graph.memory import environment_options
 from kilnfolio.graph.store import Store
 from kilnfolio.graph.tree import STAGING, Damage, StrangeSiteError, Tree
 from kilnfolio.pipeline.built import STORE, settings_of
-from kilnfolio.runtime.cluster import NO_CLUSTER, Cluster
+from kilnfolio.runtime.cluster_address import NO_CLUSTER, Cluster
 from kilnfolio.runtime.code_version import code_digests, code_stamps
 from kilnfolio.runtime.errors import PublicationRefusedError, SiteInUseError
 

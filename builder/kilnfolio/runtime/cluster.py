@@ -10,11 +10,10 @@ import logging
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
+from kilnfolio.runtime.cluster_address import Cluster
 from kilnfolio.runtime.code_version import code_digests
 from kilnfolio.runtime.errors import WorkersUnreachableError
 from kilnfolio.runtime.workers import MOST_DEATHS
@@ -22,33 +21,6 @@ from kilnfolio.runtime.workers import MOST_DEATHS
 
 class WorkersDifferError(WorkersUnreachableError):
     """Workers of a cluster run other code than this process and would produce other bytes."""
-
-
-@dataclass(frozen=True)
-class Cluster:
-    """Where a Dask cluster is, and how its machines and this one authenticate each other.
-
-    Attributes
-    ----------
-    address : str
-        Address of its scheduler, as in 'tls://10.0.0.5:8786'; empty for no cluster.
-    tls : tuple of str
-        PEM files: the certificate of the authority that signed all the others, this machine's own
-        certificate, and its key; empty for a cluster over tcp.
-    """
-
-    address: str = ""
-    tls: tuple[str, ...] = ()
-
-    @property
-    def open_to_all(self) -> bool:
-        """Whether others on the network could join: neither encrypted nor on this computer."""
-        host = urlsplit(self.address).hostname or ""
-        return bool(self.address) and not self.tls and host not in ("127.0.0.1", "::1", "localhost")
-
-
-#: No machines but this one.
-NO_CLUSTER = Cluster()
 
 
 @contextmanager

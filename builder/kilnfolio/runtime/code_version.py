@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import importlib.util
+import os
 from pathlib import Path
 
 #: The rooms whose code determines a review's findings; the archive supplies the sealed reviews.
@@ -27,8 +28,19 @@ _WRITING = (
 HOME = Path(__file__).parents[1]
 
 
-def _code_files() -> list[Path]:
-    return sorted(path for path in HOME.rglob("*") if path.is_file() and path.suffix != ".pyc")
+def _code_files() -> dict[str, os.stat_result]:
+    """Return the state of each file of this package, by its path below `HOME`."""
+    found, waiting = {}, [""]
+    while waiting:
+        folder = waiting.pop()
+        with os.scandir(HOME / folder) as entries:
+            for entry in entries:
+                if entry.is_dir():
+                    if entry.name != "__pycache__":
+                        waiting.append(f"{folder}{entry.name}/")
+                elif not entry.name.endswith(".pyc"):
+                    found[f"{folder}{entry.name}"] = entry.stat()
+    return dict(sorted(found.items()))
 
 
 CodeStamps = tuple[tuple[str, int, int], ...]
@@ -37,12 +49,11 @@ CodeStamps = tuple[tuple[str, int, int], ...]
 def code_stamps() -> CodeStamps:
     """Return path, modification time and size of each file of this package and of its libraries."""
     spec = importlib.util.find_spec("weasyprint")
-    libraries = [Path(spec.origin).parents[1]] if spec and spec.origin else []
-    return tuple(
-        (str(path), state.st_mtime_ns, state.st_size)
-        for path in [*_code_files(), *libraries]
-        for state in [path.stat()]
-    )
+    states = {f"{HOME}/{name}": state for name, state in _code_files().items()}
+    if spec and spec.origin:
+        libraries = Path(spec.origin).parents[1]
+        states[str(libraries)] = libraries.stat()
+    return tuple((name, state.st_mtime_ns, state.st_size) for name, state in states.items())
 
 
 def code_digests() -> dict[str, bytes]:
@@ -50,11 +61,10 @@ def code_digests() -> dict[str, bytes]:
     from importlib.metadata import version
 
     every, reviewing = hashlib.sha256(), hashlib.sha256()
-    for path in _code_files():
-        name = path.relative_to(HOME)
-        data = hashlib.sha256(name.as_posix().encode() + b"\0" + path.read_bytes()).digest()
+    for name in _code_files():
+        data = hashlib.sha256(name.encode() + b"\0" + (HOME / name).read_bytes()).digest()
         every.update(data)
-        if name.parts[0] in _REVIEWING:
+        if name.partition("/")[0] in _REVIEWING:
             reviewing.update(data)
     for library in _COMPUTING:
         reviewing.update(f"{library} {version(library)}\0".encode())
