@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import pytest
 import yaml
+from tests.bench.mills import PROJECT, make_mill
 from tests.minimal import minimal_mill
 
 from kilnfolio.cli import main
@@ -21,6 +22,7 @@ from kilnfolio.review.limit_values import (
     lot_trials,
     with_value,
 )
+from kilnfolio.review.own_code import own_code
 from kilnfolio.review.review import read_logs
 from kilnfolio.review.reviews import dossiers
 
@@ -108,25 +110,36 @@ def random_values(book, rng):
     return values
 
 
-def test_a_limit_at_a_random_value_flips_what_a_full_review_flips(mill):
-    """A few limits that flip something and a few others; KILNFOLIO_WHOLE=1 tries all."""
-    folder, rng = checked_mill(mill), random.Random(21)
+@pytest.fixture(scope="module")
+def invented(tmp_path_factory):
+    return make_mill(tmp_path_factory.mktemp("invented") / "mill", charges=3, seed=5)
+
+
+@pytest.mark.parametrize(("whose", "few"), [("mill", 13), ("invented", 6), ("demonstration", 3)])
+def test_a_limit_at_a_random_value_flips_what_a_full_review_flips(whose, few, request):
+    """A few limits, half of which flip something; KILNFOLIO_WHOLE=1 tries all."""
+    root = PROJECT if whose == "demonstration" else request.getfixturevalue(whose)
+    folder, rng = checked_mill(root), random.Random(21)
     book = folder.limits.record
     values = random_values(book, rng)
 
     def tried(key, limit):
         return [values[key, place] for place, one in enumerate(book.limits[key]) if one is limit]
 
-    log = read_logs(folder, folder.located_charge("C1"))
-    of_charge = charge_trials(folder, folder.located_charge("C1"), log, tried=tried)
-    of_lot = lot_trials(folder, "L1", dossiers(folder), {"C1": of_charge}, tried)
-    found = {}
-    for trial in (*of_charge.trials, *of_lot.trials):
-        found.setdefault((trial.key, trial.entry), []).extend(trial.flips)
+    own, of_charge, found = own_code(folder.graph), {}, {}
+    for number in folder.charges:
+        located = folder.located_charge(number)
+        log = read_logs(folder, located)
+        of_charge[number] = charge_trials(folder, located, log, own, tried)
+    of_lots = [lot_trials(folder, lot, dossiers(folder), of_charge, tried) for lot in folder.lots]
+    for one in (*of_charge.values(), *of_lots):
+        for trial in one.trials:
+            found.setdefault((trial.key, trial.entry), []).extend(trial.flips)
     assert len(found) > 5
     entries = sorted(values)
     if not os.environ.get("KILNFOLIO_WHOLE"):
-        entries = sorted({*rng.sample(sorted(found), 5), *rng.sample(entries, 8)})
+        half = rng.sample(sorted(found), few // 2)
+        entries = sorted({*half, *rng.sample(entries, few - few // 2)})
     books = [
         replace(folder.limits, record=with_value(book, *entry, values[entry])) for entry in entries
     ]

@@ -125,6 +125,7 @@ def adherence(
     depression_k = np.where(
         controlling > tolerance.wet_above_pct, tolerance.depression_wet_k, tolerance.depression_k
     )
+    hours = reading_hours(air) if len(air.times) else np.zeros(0)
     over_dry, over_wet = (np.full(len(air.times), np.nan) for _ in range(2))
     kept = []
     for number, item in enumerate(asked):
@@ -134,6 +135,7 @@ def adherence(
             air,
             item.air,
             rows,
+            hours[rows],
             judged[rows],
             depression_k[rows],
             tolerance,
@@ -161,13 +163,14 @@ class _Step:
         air: AirSeries,
         asked: AirState,
         rows: np.ndarray,
+        hours: np.ndarray,
         running: np.ndarray,
         depression_k: np.ndarray,
         tolerance: Tolerance,
         first_allowance_h: float,
     ):
         self.air, self.rows, self.running = air, rows, running
-        self.hours = reading_hours(air)[rows] if len(rows) else np.zeros(0)
+        self.hours = hours
         self.dry = air.dry_bulb[rows] - asked.dry_bulb_c
         self.emc = air.emc[rows] - asked.emc_pct
         depression = air.depression[rows] - asked.depression_k
@@ -180,6 +183,7 @@ class _Step:
         # the wet bulb changes it much: the air is outside only if both say so
         off = (np.abs(self.wet) > wet_k) & (emc > tolerance.emc_points)
         hot = np.abs(self.dry) > tolerance.dry_bulb_k
+        self.segments = self._segments()
         excused_dry = self._approaching(self.dry, hot, tolerance, first_allowance_h)
         excused_wet = self._approaching(self.wet, off, tolerance, first_allowance_h)
         # during heating, water from the load itself makes the air damp
@@ -212,7 +216,7 @@ class _Step:
         """
         excused = np.zeros(len(off), bool)
         seconds = self.air.seconds[self.rows]
-        for number, (first, last) in enumerate(self._segments()):
+        for number, (first, last) in enumerate(self.segments):
             part = slice(first, last)
             known = np.flatnonzero(np.isfinite(off[part]))
             if not len(known) or not outside[part][known[0]]:
@@ -245,7 +249,8 @@ class _Step:
         """Return a mean over the settled time."""
         found = values[self.rows]
         use = self.settled & np.isfinite(found)
-        return float(np.average(found[use], weights=self.hours[use])) if use.any() else None
+        hours = self.hours[use]
+        return float((found[use] * hours).sum() / hours.sum()) if len(hours) else None
 
     def outside(self) -> tuple[Outside, ...]:
         """Return the time outside on each side."""

@@ -24,6 +24,7 @@ from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import (
     NO_OWN_CODE,
     Case,
+    Check,
     LotCase,
     OwnCode,
     checks_for,
@@ -223,7 +224,7 @@ def charge_trials(
         )
 
     every = first.seen.union(*read.values())
-    trials = _trials(charge.id, table, said, read, every, again, whole, tried)
+    trials = _trials(charge.id, table, checks_for(case), said, read, every, again, whole, tried)
     return LimitTrials(charge.id, tuple(sorted(every)), tuple(trials))
 
 
@@ -262,6 +263,7 @@ def _said_by_check(
 def _trials(
     record: str,
     table: LimitTable,
+    checks: Sequence[Check],
     said: Mapping[str, list[Finding]],
     read: Mapping[str, frozenset[Entry]],
     entries: Iterable[Entry],
@@ -271,14 +273,13 @@ def _trials(
 ) -> Iterator[ValueTrial]:
     before = whole(said)
     for entry in sorted(entries):
-        key, place = entry
-        for value in tried(key, table.limits.limits[key][place]):
+        readers = [check for check in checks if entry in read[check.slug]]
+        for value in tried(entry[0], table.limits.limits[entry[0]][entry[1]]):
             try:
                 case, differs = again(_changed(table, entry, value), entry)
                 now = {
                     check.slug: list(said_of(check, case))
-                    for check in checks_for(case)
-                    if differs or entry in read[check.slug]
+                    for check in (checks if differs else readers)
                 }
             except ValueError:
                 continue  # beside the other limits no formula takes this value
@@ -338,20 +339,28 @@ def lot_trials(
     for number in case.dossiers:
         for trial in of_charges[number].trials if number in of_charges else ():
             changed = moved.setdefault((trial.key, trial.entry, trial.value), {})
-            changed[number] = _with_findings(dossiers[number], trial)
+            changed[number] = _with_findings(case.dossiers[number], trial)
     for entry in own:
         for value in tried(entry[0], table.limits.limits[entry[0]][entry[1]]):
             moved.setdefault((*entry, value), {})
     record, answers = f"lot {lot}", case.lot.answers
     before = settled((one for found in said.values() for one in found), NO_OWN_CODE, answers)
     trials = []
+    checks = checks_for(case)
     for (key, place, value), changed in sorted(moved.items()):
         limits = _changed(table, (key, place), value)
-        then = build_lot_case(folder, lot, {**dossiers, **changed}, limits)
+        then = replace(case, limits=limits, dossiers={**case.dossiers, **changed})
         try:
-            found = [one for check in checks_for(then) for one in said_of(check, then)]
+            now = {
+                check.slug: list(said_of(check, then))
+                for check in checks
+                if changed or (key, place) in read[check.slug]
+            }
         except ValueError:
             continue  # as for a charge
+        if all(_verdicts(now[slug]) == _verdicts(said[slug]) for slug in now):
+            continue
+        found = (one for findings in {**said, **now}.values() for one in findings)
         after = settled(found, NO_OWN_CODE, answers)
         if made := _trial(record, (key, place), value, before, after):
             trials.append(made)

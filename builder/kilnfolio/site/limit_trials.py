@@ -57,8 +57,8 @@ def lot_limit_trials(graph: Graph, number: str) -> LimitTrials:
     """Return a lot at other values of today's limits, with the charges it comes from."""
     mill = mill_of(graph)
     tried = set(newest_charges(graph))
-    charges = sorted({pack.charge for pack in mill.lots[number].record.packs} & tried)
-    of_charges = {name: charge_limit_trials(graph, name) for name in charges}
+    charges = {pack.charge for pack in mill.lots[number].record.packs}
+    of_charges = {name: charge_limit_trials(graph, name) for name in sorted(charges & tried)}
     return lot_trials(mill, number, dossiers(mill), of_charges)
 
 
