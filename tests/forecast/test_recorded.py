@@ -9,7 +9,7 @@ import yaml
 from tests.conftest import PROJECT
 from tests.reviewed import demo_mill
 
-from kilnfolio.forecast.recorded import recorded_days
+from kilnfolio.forecast.recorded import all_recorded_days
 
 
 def _own_count():
@@ -36,7 +36,7 @@ def _own_count():
 def test_days_are_those_of_the_records_by_timber_and_thickness():
     counted = _own_count()
     assert len(counted) > 10
-    rows = recorded_days(demo_mill().graph)
+    rows = all_recorded_days(demo_mill().graph)
     assert {(one.species, one.thickness.entered, one.start) for one in rows} == set(counted)
     for one in rows:
         own = sorted(counted[one.species, one.thickness.entered, one.start])
@@ -47,12 +47,14 @@ def test_days_are_those_of_the_records_by_timber_and_thickness():
 
 def test_air_dried_timber_is_forecast_as_such():
     """8/4 oak goes in air-dried, though its schedule is written for green timber."""
-    (one,) = [one for one in recorded_days(demo_mill().graph) if one.start == "air-dried"]
+    (one,) = [one for one in all_recorded_days(demo_mill().graph) if one.start == "air-dried"]
     assert (one.species, one.thickness.entered) == ("quercus-rubra", "8/4")
     assert one.forecast.low80 < one.own_days[0] < one.forecast.high80
 
 
 def test_the_formula_is_slower_for_thicker_oak_and_none_for_a_timed_schedule():
-    rows = {(one.species, one.thickness.entered): one for one in recorded_days(demo_mill().graph)}
+    rows = {
+        (one.species, one.thickness.entered): one for one in all_recorded_days(demo_mill().graph)
+    }
     assert rows["quercus-rubra", "4/4"].formula < rows["quercus-rubra", "5/4"].formula
     assert rows["picea-mariana", "8/4"].formula is None

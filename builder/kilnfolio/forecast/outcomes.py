@@ -8,12 +8,17 @@ from __future__ import annotations
 import datetime as dt
 
 from kilnfolio.forecast.inputs import hours_between
-from kilnfolio.graph.derived import derived
+from kilnfolio.graph.derived import Group, derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
 from kilnfolio.records.folder import mill_of
 from kilnfolio.records.quantities import Length
 from kilnfolio.runtime.values import dataclass
+
+#: Every stock that was dried: a timber in one thickness and state.
+stocks = Group("stocks")
+#: Charges of a stock, in the order they began.
+charges_of_stock = Group("charges of stock")
 
 
 @dataclass(frozen=True)
@@ -55,13 +60,18 @@ class ChargeOutcome:
         """Days from start to end [day]."""
         return (self.ended - self.started).total_seconds() / 86_400.0
 
+    @property
+    def stock(self) -> str:
+        """Its stock; sorts by name, then thickness."""
+        return f"{self.species} {self.thickness.value:07.1f} {self.start}"
 
-@derived("charge outcome", keys=reading.charges)
+
+@derived("charge outcome", keys=reading.charges, fills=(stocks, charges_of_stock))
 def charge_outcome(graph: Graph, number: str) -> ChargeOutcome:
     """Return the outcome of a complete charge."""
     record = mill_of(graph).charges[number].record
     main, conditioned = record.stock[0], record.conditioning
-    return ChargeOutcome(
+    made = ChargeOutcome(
         main.species,
         main.thickness,
         main.start,
@@ -73,3 +83,6 @@ def charge_outcome(graph: Graph, number: str) -> ChargeOutcome:
         bool(record.equalizing),
         hours_between(conditioned.start, conditioned.end) if conditioned else None,
     )
+    graph.join(stocks, "", made.stock)
+    graph.join(charges_of_stock, made.stock, number, reading.sorted_by_time(record.started))
+    return made

@@ -6,7 +6,6 @@ every charge.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from statistics import median, multimode
 
@@ -18,11 +17,11 @@ from kilnfolio.forecast.green_load import (
 )
 from kilnfolio.forecast.mill import basis_known, loads_learn_from
 from kilnfolio.forecast.mill_loads import load_of, target_of
-from kilnfolio.forecast.outcomes import ChargeOutcome, charge_outcome
+from kilnfolio.forecast.outcomes import charge_outcome, charges_of_stock, stocks
 from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
-from kilnfolio.records.folder import MillFolder, mill_of
+from kilnfolio.records.folder import mill_of
 from kilnfolio.records.quantities import Length
 from kilnfolio.runtime.values import dataclass
 
@@ -61,50 +60,49 @@ class RecordedDays:
     formula: float | None
 
 
-@derived("recorded days")
-def recorded_days(graph: Graph, _: str) -> tuple[RecordedDays, ...]:
-    """Return the days of each timber and thickness on record, by name and thickness."""
+@derived("recorded days", keys=stocks)
+def recorded_days(graph: Graph, stock: str) -> RecordedDays | None:
+    """Return the days of a stock on record; None if only the newest quarter has charges of it."""
+    over = frozenset(reading.quarters(graph, "charge")[:-1])
+
+    def counts(name: str) -> bool:
+        return reading.quarter_of(charge_outcome(graph, name).started) in over
+
+    charges = [
+        charge_outcome(graph, name) for name in charges_of_stock(graph, stock) if counts(name)
+    ]
+    if not charges:
+        return None
+    days = sorted(charge.days for charge in charges)
+    schedule = multimode(charge.schedule for charge in charges)[0]
+    last = charges[-1]
+    forecast = formula = None
     folder = mill_of(graph)
-    quarters = reading.quarters(graph, "charge")[:-1]
-    names = [name for quarter in quarters for name in reading.charges(graph, f"quarter:{quarter}")]
-    found: dict[tuple[str, float, str], dict[str, ChargeOutcome]] = {}
-    for name in names:
-        charge = charge_outcome(graph, name)
-        key = charge.species, round(charge.thickness.value, 1), charge.start
-        found.setdefault(key, {})[name] = charge
-    return tuple(_rows(folder, found))
+    if schedule in folder.schedules:
+        plan = folder.schedules[schedule].record
+        target = target_of(charges, plan, folder.species[last.species].record)
+        load = load_of(folder, plan, last.species, last.thickness.value, target)
+        if last.start == "air-dried":  # the plan may be for green timber
+            load = replace(load, start=last.start, green_pct=AIR_DRIED_PCT)
+        earlier = [name for name in loads_learn_from(graph, last.species) if counts(name)]
+        basis = basis_known(graph, last.species, last.thickness.value, earlier)
+        learnt = forecast_load(load, basis)
+        alone = None if plan.time_based else forecast_by_formula(load)
+        forecast = learnt.days if learnt else None
+        formula = alone.days.median if alone else None
+    return RecordedDays(
+        last.species,
+        last.thickness,
+        last.start,
+        tuple(days),
+        float(median(days)),
+        schedule,
+        forecast,
+        formula,
+    )
 
 
-def _rows(
-    folder: MillFolder, found: dict[tuple[str, float, str], dict[str, ChargeOutcome]]
-) -> Iterator[RecordedDays]:
-    counted = {name for charges in found.values() for name in charges}
-    for (species, _, start), named in sorted(found.items(), key=lambda pair: pair[0]):
-        charges = list(named.values())
-        days = sorted(charge.days for charge in charges)
-        schedule = multimode(charge.schedule for charge in charges)[0]
-        thickness = charges[-1].thickness
-        forecast = formula = None
-        if schedule in folder.schedules:
-            plan = folder.schedules[schedule].record
-            target = target_of(charges, plan, folder.species[species].record)
-            load = load_of(folder, plan, species, thickness.value, target)
-            if start == "air-dried":  # the plan may be for green timber
-                load = replace(load, start=start, green_pct=AIR_DRIED_PCT)
-            earlier = [name for name in loads_learn_from(folder.graph, species) if name in counted]
-            learnt = forecast_load(
-                load, basis_known(folder.graph, species, thickness.value, earlier)
-            )
-            alone = None if plan.time_based else forecast_by_formula(load)
-            forecast = learnt.days if learnt else None
-            formula = alone.days.median if alone else None
-        yield RecordedDays(
-            species,
-            thickness,
-            start,
-            tuple(days),
-            float(median(days)),
-            schedule,
-            forecast,
-            formula,
-        )
+def all_recorded_days(graph: Graph) -> list[RecordedDays]:
+    """Return the days of each stock on record, by name and thickness."""
+    found = [recorded_days(graph, stock) for stock in stocks(graph)]
+    return [one for one in found if one is not None]

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from kilnfolio.forecast.effects import NoComparison
 from kilnfolio.forecast.inputs import PlannedStep
-from kilnfolio.forecast.recorded import recorded_days
+from kilnfolio.forecast.recorded import all_recorded_days
 from kilnfolio.forecast.schedules import schedule_effects
 from kilnfolio.forecast.what_if import run_board, typical_board
 from kilnfolio.handbook.setting import unknown
@@ -238,7 +238,7 @@ class RecordedOptions(Options):
 def _recorded(builder: Builder, _options: RecordedOptions, _document: Document) -> Table:
     folder = builder.setting.folder
     rows: list[tuple[Cell, ...]] = []
-    for one in recorded_days(folder.graph):
+    for one in all_recorded_days(folder.graph):
         band = one.forecast
         rows.append(
             (

@@ -161,7 +161,8 @@ def _dated(day: dt.date) -> tuple[str, str, str]:
     return f"year:{day.year}", f"quarter:{quarter_of(day)}", f"month:{month_of(day)}"
 
 
-def _utc(at: dt.datetime) -> str:
+def sorted_by_time(at: dt.datetime) -> str:
+    """Return a sort key of a time: the same moment sorts alike in every time zone."""
     return at.astimezone(dt.UTC).isoformat()
 
 
@@ -369,13 +370,13 @@ def charge(graph: Graph, number: str) -> Located[Charge] | OpenCharge:
         for key in (ALL, number):
             graph.join(open_charges, key, number)
         if read.so_far:
-            graph.join(moments, ALL, number, _utc(read.so_far.record.unloaded))
+            graph.join(moments, ALL, number, sorted_by_time(read.so_far.record.unloaded))
         return read
     record = read.record
     for key in groups_of_charge(record):
-        graph.join(charges, key, number, _utc(record.started))
+        graph.join(charges, key, number, sorted_by_time(record.started))
     _join_dated(graph, "charge", record.started)
-    graph.join(moments, ALL, number, _utc(record.unloaded))
+    graph.join(moments, ALL, number, sorted_by_time(record.unloaded))
     for pack in record.stacking.packs if record.stacking else ():
         graph.join(charges_with_pack, pack, number)
     return Located(record, Document(read.file, None, {}, {}))
@@ -427,7 +428,7 @@ def lot(graph: Graph, number: str) -> Located[Lot] | WaitingLot | Draft:
         graph.join(lots, key, number, record.issued.isoformat())
     _join_dated(graph, "lot", record.issued)
     if record.shipped:
-        graph.join(moments, ALL, number, _utc(record.shipped))
+        graph.join(moments, ALL, number, sorted_by_time(record.shipped))
     return located
 
 
