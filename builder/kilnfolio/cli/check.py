@@ -32,6 +32,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
     parser.add_argument("--charge", help="one charge only")
+    parser.add_argument(
+        "--fresh",
+        action="store_true",
+        help="compute everything anew; otherwise the last build of the site in FOLDER/site supplies "
+        "what has not changed since",
+    )
     loudness = parser.add_mutually_exclusive_group()
     loudness.add_argument(
         "-v",
@@ -57,11 +63,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Read, recompute and print findings."""
     from kilnfolio.archive.sealed_mill import open_sealed_mill
+    from kilnfolio.pipeline.built import open_built_mill
     from kilnfolio.records.problems import RecordProblems
     from kilnfolio.rendering.regional import regional_format
 
     try:
-        mill = open_sealed_mill(arguments.folder)
+        opened = open_sealed_mill if arguments.fresh else open_built_mill
+        mill = opened(arguments.folder)
         found = (
             _everything(mill) if arguments.charge is None else _of_charge(mill, arguments.charge)
         )
