@@ -55,6 +55,8 @@ class Round:
     masses: dict[str, int]
     stated: dict[str, float]
     controlling: float
+    energy_kwh: float
+    """Used since the start. [kWh]"""
 
     @property
     def wettest(self) -> float:
@@ -328,7 +330,8 @@ class Operator:
         stated = {board.id: self._mc(board, shown[board.id]) for board in self.samples}
         self._slip(minute, stated)
         controlling = round(float(controlling_moisture_content(list(stated.values()))) + 1e-9, 1)
-        written = Round(minute, self._who(minute), shown, stated, controlling)
+        energy = self.kiln.chamber.energy_kwh
+        written = Round(minute, self._who(minute), shown, stated, controlling, energy)
         self.sheet.rounds.append(written)
         return written
 

@@ -136,6 +136,8 @@ class ChargePlan:
     waivers: tuple[tuple[str, str], ...] = ()
     miscopied: Miscopied | None = None
     moisture_sensors: MoistureSensorsPlan | None = None
+    meter_kwh: int | None = None
+    """What the kiln's energy meter shows at the start, if it is read at each weighing. [kWh]"""
     notes: str | None = None
 
     @property

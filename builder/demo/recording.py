@@ -127,6 +127,7 @@ def charge_record(
         "defects": defects,
         "heat_treatment": _heat_treatment(making, unloaded),
         "energy": f"{round(making.kiln.chamber.energy_kwh, -1):.0f} kWh",
+        "meter_readings": _meter_readings(making),
         "condensate": _condensate(making),
         "signatures": [
             Line(by=scenario.CREW[0], on=unloaded.date().isoformat(), role="kiln operator"),
@@ -337,6 +338,25 @@ def _weighings(making: Making) -> list[Line]:
             stated_controlling_mc=done.controlling,
         )
         for done in making.sheet.rounds
+    ]
+
+
+def _meter_readings(making: Making) -> list[Line]:
+    start, rounds = making.plan.meter_kwh, making.sheet.rounds
+    if start is None:
+        return []
+    first = Line(at=written(making.plan.started), by=rounds[0].by, reading=f"{start} kWh")
+    return [
+        first,
+        *(
+            Line(
+                at=written(making.moment(done.minute)),
+                by=done.by,
+                reading=f"{start + round(done.energy_kwh, -1):.0f} kWh",
+            )
+            for done in rounds
+            if done.minute > 0
+        ),
     ]
 
 

@@ -127,6 +127,7 @@ CHARGES = (
         42.0,
         supplier="Cedar Ford Lumber",
         fault=Fault("arithmetic slip", day=3.0, size=-1.0),
+        meter_kwh=412_650,
     ),
     ChargePlan(
         "HB-26-027",
@@ -208,6 +209,7 @@ CHARGES = (
         supplier="Petite-Rive Bois",
         conditioning_hours=8.0,
         fault=Fault("equalizing cut short", hours=30.0),
+        meter_kwh=268_410,
     ),
     ChargePlan(
         "HB-26-006",
@@ -224,6 +226,7 @@ CHARGES = (
         sawn_days_before=6,
         supplier="Loon Portage Mill",
         fault=Fault("cold core", size=0.5),
+        meter_kwh=289_730,
         waivers=_NOT_CONDITIONED,
         heat_treatment=HeatTreatmentPlan(leaks=(0.005, 0.02, 0.199, 0.01)),
         survey=SurveyPlan(60),

@@ -10,8 +10,9 @@ from tests.minimal import minimal_log, minimal_mill, minimal_records
 from kilnfolio.charts.overlay import STYLES
 from kilnfolio.cli import main
 from kilnfolio.records.folder import open_mill
+from kilnfolio.review.reviews import charge_dossier
 from kilnfolio.site.context import mill_context
-from kilnfolio.site.overlays import MOST
+from kilnfolio.site.overlays import MOST, charge_overlay
 from kilnfolio.site.page_kinds import MILL
 
 SECOND = "content/charges/2026/C2/"
@@ -22,6 +23,11 @@ def second_charge():
     """Return a copy of the minimal charge in which the boards weigh a little less."""
     record = minimal_records()["charge"]
     record |= {"id": "C2", "energy": "9000 kWh"}
+    record["meter_readings"] = [
+        {"at": "2026-06-01T08:00", "reading": "51000 kWh"},
+        {"at": "2026-06-03T08:00", "reading": "55 MWh"},
+        {"at": "2026-06-07T08:00", "reading": "60000 kWh"},
+    ]
     for weighing in record["weighings"][1:]:
         weighing["masses"] = {tag: f"{int(m[:4]) - 6} g" for tag, m in weighing["masses"].items()}
     return record
@@ -84,6 +90,56 @@ def test_mc_between_weighings_lies_on_a_straight_line(two, capsys):
         oven_dry = {"S1": 2000.0, "S2": 2110.0}
         mcs = [100 * (int(masses[tag][:-2]) / dry - 1) for tag, dry in oven_dry.items()]
         assert row["first"] == pytest.approx(np.mean(mcs), abs=0.15)
+
+
+def test_energy_by_day_is_the_meter_less_its_first_reading(two, capsys):
+    course = {row["name"]: row for row in compared(capsys, two, "C1", "C2")["course"]}
+    by_day = [course[f"energy to day {day}"] for day in range(7)]
+    # 4,000 kWh in two days, then 5,000 kWh in four, over the 40 m³ of the record
+    assert [row["second"] for row in by_day] == pytest.approx(
+        [0, 50, 100, 131, 162, 194, 225], abs=0.6
+    )
+    assert [row["first"] for row in by_day] == [None] * 7  # only a total is on record
+    assert main(["compare", "C1", "C2", "--folder", str(two)]) == 0
+    said = capsys.readouterr().out
+    assert "C1: only the total energy is on record" in said
+    assert "C2: only" not in said
+
+
+def test_least_heat_is_shared_out_to_its_last_kilowatt_hour(two):
+    for number in ("C1", "C2"):
+        dossier = charge_dossier(open_mill(two).graph, number)
+        one = charge_overlay(open_mill(two).graph, number)
+        heat = [kwh for _, kwh in one.least]
+        assert heat == sorted(heat)
+        assert heat[0] == 0.0
+        assert one.least[-1] == (one.days, dossier.water.least_heat_kwh)
+
+
+def test_a_page_says_which_energy_was_metered_by_day(two):
+    (page,) = pages(two, "compared-charges").values()
+    assert "3 readings" in page.html
+    assert "the total only" in page.html
+    assert "Energy, kWh/m³; thin: computed least heat" in page.html
+
+
+@pytest.mark.parametrize(
+    ("second", "says"),
+    [
+        (
+            {"at": "2026-06-03T08:00", "reading": "50 MWh"},
+            "it is below the one before it, 51000 kWh",
+        ),
+        ({"at": "2026-06-01T07:00", "reading": "52 MWh"}, "it is not after the reading before it"),
+    ],
+)
+def test_a_meter_that_runs_back_is_refused_at_its_line(tmp_path, capsys, second, says):
+    first = {"at": "2026-06-01T08:00", "reading": "51000 kWh"}
+    root = minimal_mill(tmp_path, charge={"meter_readings": [first, second]})
+    assert main(["check", str(root)]) == 2
+    said = capsys.readouterr().err
+    assert says in said
+    assert re.search(r"^content/charges/2026/C1/charge\.yaml:\d+:\d+: ", said, re.MULTILINE)
 
 
 def test_the_mills_change_of_a_published_schedule_is_shown_step_by_step(two):

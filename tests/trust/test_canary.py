@@ -180,6 +180,7 @@ def _noted(charge: dict[str, Any]) -> None:
     charge["hand_readings"] = [
         {"at": "2026-06-02T09:00", "by": "x", "dry_bulb": "50 °C", "wet_bulb": "41 °C"}
     ]
+    charge["meter_readings"] = [{"at": "2026-06-02T09:00", "by": "x", "reading": "5 kWh"}]
     charge["mc_rounds"] = [{"at": "2026-06-02T09:00", "by": "x", "mc": {"S1": "18 %"}}]
     charge["stress"] = {
         "at": "2026-06-07T10:00",

@@ -41,12 +41,15 @@ class Course:
         True for what was asked: a thin step line.
     dotted : bool
         Whether each point is a reading and gets a dot.
+    computed : bool
+        True for what was computed and not measured: a thin line.
     """
 
     place: int
     points: Sequence[tuple[float, float]]
     asked: bool = False
     dotted: bool = False
+    computed: bool = False
 
 
 @dataclass(frozen=True)
@@ -123,7 +126,11 @@ def _lines(panel: Panel, part: Part) -> Iterator[Markup]:
         if one.asked:
             yield panel.stairs("series-setpoint", one.points[:-1], one.points[-1][0])
             continue
-        yield panel.line(style(one.place), one.points)
+        if one.computed:
+            yield panel.line("series-setpoint", one.points)
+            continue
+        if len(one.points) > 1:
+            yield panel.line(style(one.place), one.points)
         if one.dotted:
             at = [(panel.x_at(x), panel.y_at(y)) for x, y in one.points]
             yield dots(f"dot {style(one.place)}", at)

@@ -74,7 +74,7 @@ def _compare_two(arguments: argparse.Namespace) -> int:
 
 
 def _compare_charges(mill: MillFolder, names: list[str], form: str) -> int:
-    from kilnfolio.site.compared import two_charges
+    from kilnfolio.site.compared import energy_words, two_charges
 
     results, course = two_charges(mill, *names)
     if form == "json":
@@ -92,6 +92,8 @@ def _compare_charges(mill: MillFolder, names: list[str], form: str) -> int:
     for row in (*results, *course):
         first, second, change = row.words
         print(f"{row.name:<{wide}}  {first:>14}  {second:>14}  {change:>12}")
+    for words in filter(None, (energy_words(mill, name) for name in names)):
+        print(words)
     print("A difference between two charges is no cause: weather, stock and stops differ too.")
     return OK
 
@@ -127,6 +129,8 @@ def _compare_schedules(mill: MillFolder, names: list[str], form: str) -> int:
         print("  the steps are the same")
     if found.others:
         print(f"  also different: {', '.join(found.others)}")
+    if found.effect:
+        print("Computed effect on one board:")
     print("\n".join(found.lines))
     return OK
 

@@ -104,7 +104,9 @@ class Answer:
     def as_lines(self) -> Iterator[str]:
         """Yield the answer as lines for a terminal."""
         yield f"  {self.effect.what}"
-        days = f"{self.effect.days} ({self.effect.miss})"
+        days = self.effect.days
+        if math.isfinite(self.effect.found.days):
+            days += f" ({self.effect.miss})"
         parts = (days, self.becomes, self.effect.energy, self.effect.peak)
         yield "    " + "; ".join(part for part in parts if part)
 

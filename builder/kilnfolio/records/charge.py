@@ -174,6 +174,17 @@ class Weighing(Record):
     """Controlling MC written on the sheet."""
 
 
+class MeterReading(Record):
+    """A reading of the kiln's energy meter."""
+
+    at: Moment
+    """When the meter was read."""
+    by: Name | None = None
+    """Who read it."""
+    reading: Energy
+    """What the meter shows: its running total, not what was used since the reading before."""
+
+
 class McRound(Record):
     """MC of the boards at one time, without masses: by a meter, or from an older record."""
 
@@ -514,6 +525,8 @@ class Charge(Record):
     """A heat-treatment claim with its evidence."""
     energy: Energy | None = None
     """Metered energy."""
+    meter_readings: list[MeterReading] = []
+    """Readings of the energy meter during the charge, oldest first."""
     condensate: Volume | None = None
     """Water collected, in a dehumidification kiln."""
     signatures: list[Signature] = []

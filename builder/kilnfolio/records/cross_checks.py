@@ -241,6 +241,7 @@ def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[P
     yield from _readable(_step_problems(folder, located))
     yield from _board_problems(folder, located)
     yield from _order_problems(located)
+    yield from _meter_problems(located)
 
 
 def _revision_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
@@ -387,6 +388,24 @@ def _order_problems(located: Located[Charge]) -> Iterator[Problem]:
                 f"end '{end:%Y-%m-%d %H:%M}'",
                 f"it is not after its start, {start:%Y-%m-%d %H:%M}",
                 "Check both dates",
+            )
+
+
+def _meter_problems(located: Located[Charge]) -> Iterator[Problem]:
+    for place, (one, after) in enumerate(pairwise(located.record.meter_readings), 1):
+        if after.at <= one.at:
+            yield Problem(
+                located.place("meter_readings", place, "at"),
+                f"at '{after.at:%Y-%m-%d %H:%M}'",
+                "it is not after the reading before it",
+                "Check the date; keep readings oldest first",
+            )
+        elif after.reading.value < one.reading.value:
+            yield Problem(
+                located.place("meter_readings", place, "reading"),
+                f"reading '{after.reading.entered}'",
+                f"it is below the one before it, {one.reading.entered}",
+                "A meter only counts up: check both readings, and whether the meter was changed",
             )
 
 

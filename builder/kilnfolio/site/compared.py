@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from kilnfolio.forecast.effects import NoComparison
 from kilnfolio.forecast.question import compared
@@ -15,6 +16,9 @@ from kilnfolio.review.reviews import charge_dossier
 from kilnfolio.site.context import mill_context
 from kilnfolio.site.overlays import Overlay, overlay_of
 from kilnfolio.site.pages.schedule_changes import side_by_side
+
+#: Days from the start, and values.
+_Points = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -34,7 +38,8 @@ class Row:
         said = [figures.measure(value, self.unit, self.decimals) for value in both]
         if self.first is None or self.second is None:
             return said[0], said[1], figures.NOTHING
-        change = self.second - self.first
+        # of the figures as shown, so that the reader's own subtraction agrees
+        change = round(self.second, self.decimals) - round(self.first, self.decimals)
         sign = "+" if change > 0 else ""
         return said[0], said[1], sign + figures.number(change, self.decimals)
 
@@ -47,7 +52,8 @@ def two_charges(mill: MillFolder, first: str, second: str) -> tuple[list[Row], l
     results : list of Row
         What came of them.
     course : list of Row
-        The controlling MC at each whole day from the start, between weighings in a straight line.
+        The controlling MC at each whole day from the start, then the energy metered and the least
+        heat computed up to it; between weighings or readings in a straight line.
     """
     a, b = (_overlay(mill, number) for number in (first, second))
     return list(_results(a, b)), list(_course(a, b))
@@ -59,6 +65,16 @@ def _overlay(mill: MillFolder, number: str) -> Overlay:
     return overlay_of(record, charge_dossier(mill.graph, number), title)
 
 
+def energy_words(mill: MillFolder, number: str) -> str:
+    """Return how the energy of a charge was metered; "" if the meter was read during the charge."""
+    one = _overlay(mill, number)
+    if one.metered:
+        return ""
+    if one.kwh is None:
+        return f"{number}: no energy on record"
+    return f"{number}: only the total energy is on record, no readings of the meter by day"
+
+
 def _results(a: Overlay, b: Overlay) -> Iterator[Row]:
     yield Row("days", "days", a.days, b.days, 1)
     first, second = (one.mc[0][1] if one.mc else None for one in (a, b))
@@ -67,21 +83,39 @@ def _results(a: Overlay, b: Overlay) -> Iterator[Row]:
     yield Row("target", "%", a.target_pct, b.target_pct, 0)
     yield Row("spread (SD)", "points", a.sd_pct, b.sd_pct, 2)
     yield Row("readings of the survey", "", a.readings, b.readings, 0)
+    yield Row("total energy", "kWh", a.kwh, b.kwh, 0)
     yield Row("energy", "kWh/m³", a.kwh_per_m3, b.kwh_per_m3, 0)
     yield Row("energy by water removed", "kWh/kg", a.kwh_per_kg, b.kwh_per_kg, 2)
     yield Row("stops and gaps", "h", a.stops, b.stops, 1)
 
 
 def _course(a: Overlay, b: Overlay) -> Iterator[Row]:
-    for day in range(math.ceil(max(a.days, b.days)) + 1):
-        first, second = (_mc_at(one, float(day)) for one in (a, b))
-        if first is not None or second is not None:
-            yield Row(f"MC on day {day}", "%", first, second, 1)
+    mc = _by_day(a.mc, b.mc)
+    used = _by_day(_by_volume(a, a.metered), _by_volume(b, b.metered))
+    least = _by_day(_by_volume(a, a.least), _by_volume(b, b.least))
+    yield from (Row(f"MC on day {day}", "%", *both, 1) for day, both in mc)
+    yield from (Row(f"energy to day {day}", "kWh/m³", *both, 0) for day, both in used)
+    yield from (Row(f"computed least heat to day {day}", "kWh/m³", *both, 0) for day, both in least)
 
 
-def _mc_at(one: Overlay, day: float) -> float | None:
-    """Return the controlling MC at a day [%]; None outside the weighings."""
-    for (x1, y1), (x2, y2) in zip(one.mc, one.mc[1:], strict=False):
+def _by_day(
+    first: _Points, second: _Points
+) -> Iterator[tuple[int, tuple[float | None, float | None]]]:
+    """Yield both values at each whole day at which there is one."""
+    last = max((points[-1][0] for points in (first, second) if points), default=-1.0)
+    for day in range(math.ceil(last) + 1):
+        one, other = (_at(points, float(day)) for points in (first, second))
+        if one is not None or other is not None:
+            yield day, (one, other)
+
+
+def _by_volume(one: Overlay, points: _Points) -> _Points:
+    return tuple((day, kwh / one.volume_m3) for day, kwh in points) if one.volume_m3 else ()
+
+
+def _at(points: _Points, day: float) -> float | None:
+    """Return the value at a day, on a straight line between two points; None outside them."""
+    for (x1, y1), (x2, y2) in pairwise(points):
         if x1 <= day <= x2:
             return y1 if x1 == x2 else y1 + (y2 - y1) * (day - x1) / (x2 - x1)
     return None

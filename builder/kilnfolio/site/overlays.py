@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from kilnfolio.graph.derived import Group, derived
 from kilnfolio.graph.graph import Graph
@@ -65,6 +66,13 @@ class Overlay:
         Number of survey readings.
     kwh, kwh_per_m3, kwh_per_kg : float or None
         Metered energy; by volume of timber, and by mass of water removed. [kWh]
+    volume_m3 : float or None
+        Volume of timber. [m³]
+    metered : tuple of (float, float)
+        Days from the start, and energy since the first reading of the meter, at each reading of a
+        charge that has two or more. [d] [kWh]
+    least : tuple of (float, float)
+        Days from the start, and the computed least heat up to then. [d] [kWh]
     stops : float
         Hours of declared stops and gaps of the log. [h]
     """
@@ -88,6 +96,9 @@ class Overlay:
     kwh_per_m3: float | None
     kwh_per_kg: float | None
     stops: float
+    volume_m3: float | None = None
+    metered: tuple[tuple[float, float], ...] = ()
+    least: tuple[tuple[float, float], ...] = ()
 
 
 def kind_of(charge: Charge) -> str:
@@ -119,9 +130,7 @@ def overlay_of(record: Charge, dossier: Dossier, schedule: str) -> Overlay:
     main, water, survey = record.stock[0], dossier.water, dossier.survey
     metered = water.metered_kwh if water else None
 
-    def day(at: dt.datetime) -> float:
-        return round((at - dossier.started).total_seconds() / 86_400.0, 3)
-
+    day = partial(_days, dossier.started)
     air = _thinned(
         [
             AirAt(day(one.at), one.dry_bulb_c, one.emc_pct)
@@ -150,7 +159,40 @@ def overlay_of(record: Charge, dossier: Dossier, schedule: str) -> Overlay:
         _per(metered, water.volume_m3 if water else None),
         _per(metered, water.water_kg if water else None),
         round(stops, 1),
+        water.volume_m3 if water else None,
+        _metered(record),
+        _least_heat(dossier),
     )
+
+
+def _metered(record: Charge) -> tuple[tuple[float, float], ...]:
+    readings = record.meter_readings
+    if len(readings) < 2:
+        return ()
+    return tuple(
+        (_days(record.started, one.at), one.reading.value - readings[0].reading.value)
+        for one in readings
+    )
+
+
+def _least_heat(dossier: Dossier) -> tuple[tuple[float, float], ...]:
+    """Return the least heat of a charge, shared out by the water that had left the boards."""
+    water = dossier.water
+    if water is None or water.mc_from_pct <= water.mc_to_pct:
+        return ()
+    total = water.mc_from_pct - water.mc_to_pct
+    gone = [(0.0, 0.0)]
+    for one in dossier.controlling:
+        share = (water.mc_from_pct - one.mean_pct) / total
+        day = min(max(_days(dossier.started, one.at), 0.0), _days(dossier.started, dossier.ended))
+        # a board that takes up water gives no heat back
+        gone.append((day, min(max(share, gone[-1][1]), 1.0)))
+    gone.append((_days(dossier.started, dossier.ended), 1.0))
+    return tuple((day, share * water.least_heat_kwh) for day, share in gone)
+
+
+def _days(start: dt.datetime, at: dt.datetime) -> float:
+    return round((at - start).total_seconds() / 86_400.0, 3)
 
 
 def _thinned(points: Sequence[AirAt]) -> Sequence[AirAt]:

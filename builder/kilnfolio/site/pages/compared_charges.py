@@ -120,6 +120,17 @@ def charges_chart(shown: Sequence[Overlay], regional: RegionalFormat) -> Markup:
             ],
             from_zero=False,
         ),
+        Part(
+            "Energy, kWh/m³; thin: computed least heat",
+            150.0,
+            [
+                *(
+                    Course(place, _by_volume(one, one.least), computed=True)
+                    for place, one in courses
+                ),
+                *(Course(place, _used(one), dotted=True) for place, one in courses),
+            ],
+        ),
     ]
     said = "; ".join(
         f"{one.charge}: {one.days:.1f} days"
@@ -128,6 +139,16 @@ def charges_chart(shown: Sequence[Overlay], regional: RegionalFormat) -> Markup:
     )
     names = [one.charge for one in shown]
     return overlay_chart("compared-charges", "Charges from their starts", said, names, panels)
+
+
+def _used(one: Overlay) -> list[tuple[float, float]]:
+    """Return the days [d] and the energy metered up to each reading, or only in all [kWh/m³]."""
+    in_all = ((one.days, one.kwh),) if one.kwh is not None else ()
+    return _by_volume(one, one.metered or in_all)
+
+
+def _by_volume(one: Overlay, points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    return [(day, kwh / one.volume_m3) for day, kwh in points] if one.volume_m3 else []
 
 
 def _held(
