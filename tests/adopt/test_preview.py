@@ -299,7 +299,38 @@ def test_a_second_preview_of_the_same_folder_is_refused(preview):
 
 def test_a_page_says_so_until_the_first_pages_are_built(tmp_path):
     with preview_of(minimal_mill(tmp_path)) as preview:
-        assert b"are being made" in preview.file("index.html")
+        assert b"are being made" in preview.file("charges/index.html")
+        assert b"are being made" in preview.file("charges/C9.html")
+        assert preview.file("nothing.css") is None
+
+
+EARLY = [
+    "index.html",
+    "charges/C1.html",
+    "lots/L1.html",
+    "species/quercus-rubra.html",
+    "schedules/red-oak-4-4.html",
+    "kilns/k1.html",
+    "assets/site.css",
+]
+
+
+def test_pages_asked_for_before_the_first_build_are_those_it_makes(tmp_path):
+    with preview_of(minimal_mill(tmp_path)) as preview:
+        early = {path: preview.file(path) for path in EARLY}
+        assert not (tmp_path / HOME / "mill").exists()
+        preview.refresh()
+        preview.finish()
+        assert early == {path: preview.file(path) for path in EARLY}
+
+
+def test_a_page_made_early_follows_its_record(tmp_path):
+    with preview_of(minimal_mill(tmp_path)) as preview:
+        before = preview.file("charges/C1.html")
+        save(tmp_path, "target_mc: 12 %", "target_mc: 11 %")
+        assert preview.file("charges/C1.html") != before
+        save(tmp_path, "target_mc: 11 %", "target_mc: eleven")
+        assert b"are being made" in preview.file("charges/C1.html")
 
 
 def test_a_changed_sealed_record_is_shown_and_reported(tmp_path):

@@ -1,7 +1,8 @@
 """``preview``: serve the pages to this computer alone, and rebuild them as records are saved.
 
 It is the incremental build of the mill edition into a separate folder, in one process that keeps
-its caches. Slow tasks that affect few pages run after the rest is served.
+its caches. Slow tasks that affect few pages run after the rest is served, and a page that somebody
+asks for before the first build is done is made for them alone (`early_pages`).
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from typing import ClassVar
 from urllib.parse import parse_qs, unquote, urlsplit
 
 from kilnfolio.adopt import scanning
+from kilnfolio.adopt.early_pages import EarlyPages
 from kilnfolio.adopt.entry.entries import MAX_BYTES
 from kilnfolio.adopt.entry.pictures import MAX_BYTES as MAX_PICTURE
 from kilnfolio.adopt.hand_over import LENGTH, Lan, make_lan, own_address, receive, with_mark
@@ -59,6 +61,7 @@ class Preview:
         """What the last bringing up to date took."""
         self._bring = rebuild
         self._pages = (root / HOME / "mill").resolve()
+        self._early: EarlyPages | None = EarlyPages(root, root / HOME)
         self._stamps: Stamps = {}
         self._broken: list[str] = []
         self._begun = False
@@ -89,14 +92,18 @@ class Preview:
             self.problems, self._unfinished = (), bool(postponed)
         except RecordProblems as error:
             self.problems, self._unfinished = error.problems, False
-        self._begun = True
+        self._begun, self._early = True, None
         with self._news:
             self._news.notify_all()
 
     def file(self, path: str) -> bytes | None:
         """Return a file of the mill edition in its present state; None if there is none."""
-        if path.endswith(".html") and not self._begun:
-            return _page("The pages are being made", "<p>This page will appear by itself.</p>")
+        if early := self._early:
+            made = early.file(path)
+            if made is None and path.endswith(".html") and not self._begun:
+                made = _page("The pages are being made", "<p>This page will appear by itself.</p>")
+            if not self._begun:
+                return made
         if path.endswith(".html") and self.problems:
             return _problems_page(self.root, self.problems)
         try:

@@ -10,7 +10,7 @@ from typing import Any
 from jinja2 import Environment
 from markupsafe import Markup
 
-from kilnfolio.graph.derived import NotMadeError
+from kilnfolio.graph.derived import AbsentError, NotMadeError
 from kilnfolio.handbook.cautions import Caution
 from kilnfolio.handbook.chapter import Chapter, ChapterFile
 from kilnfolio.handbook.compiled import (
@@ -85,9 +85,13 @@ def render_chapter(folder: MillFolder, env: Environment, key: str) -> Iterator[P
 
     Raises
     ------
+    AbsentError
+        If there is no such chapter.
     NotMadeError
-        If the chapter has problems; `render_contents` reports them.
+        If it has problems; `render_contents` reports them.
     """
+    if key not in set(chapters_of_site(folder.graph)):
+        raise AbsentError(key)
     tag, _, slug = key.rpartition("/")
     contents = compile_handbook(folder, "site")
     if tag:

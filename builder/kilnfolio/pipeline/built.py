@@ -26,11 +26,18 @@ def settings_of(root: Path, pdfs: bool, edition: str, code: CodeStamps) -> tuple
     return (root, pdfs, edition, tuple(environment_options().items()), code)
 
 
-def open_built_mill(root: Path) -> MillFolder:
+def open_built_mill(root: Path, site: Path | None = None) -> MillFolder:
     """Return a mill folder whose sealed charges and lots are read as they were sealed.
 
     What the last build of its site computed is computed again only where something below it changed
     since, so that what is learnt of many earlier charges is learnt once.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    site : Path, optional
+        The site; by default the one in the mill folder.
 
     Raises
     ------
@@ -40,7 +47,7 @@ def open_built_mill(root: Path) -> MillFolder:
     from kilnfolio.archive.sealed_mill import SEALED
     from kilnfolio.records.folder import open_mill
 
-    store = site_of(root) / STORE
+    store = (site or site_of(root)) / STORE
     if not store.is_file():
         return open_mill(root, bound=SEALED)
     from kilnfolio.graph.kept import Kept

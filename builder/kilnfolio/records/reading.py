@@ -307,6 +307,8 @@ def superseded(graph: Graph, name: str) -> tuple[Located[Schedule], ...]:
         cast("Located[Schedule]", read_record(graph, path))
         for path in graph.paths(SUPERSEDED.name, name)
     ]
+    if not found:
+        raise NoValueError(name)
     return tuple(sorted(found, key=lambda one: -one.record.revision))
 
 
