@@ -1,7 +1,7 @@
 """The invented mill's list of the two years before its records: figures drawn at random.
 
 Unlike the charges of record, these are not simulated board by board: a row holds what a mill
-typically kept. Three stories are planted, which the truth file tells; all else is chance.
+typically kept. Four stories are planted, which the truth file tells; all else is chance.
 """
 
 from __future__ import annotations
@@ -34,6 +34,9 @@ WICK = {"kiln": "kiln-2", "until": dt.date(2024, 6, 1), "k_per_day": -0.25}
 CORNER = {"kiln": "kiln-1", "position": "bay 6 high", "points": 0.9}
 REVISION = {"schedule": "acer-saccharum-4-4", "revision": 1, "until": dt.date(2024, 9, 1)}
 CHECKED_SHARE = 0.09
+BOWED = {"kiln": "kiln-1", "position": "bay 3 high", "defect": "bow", "times": 8.0}
+#: How often hours too fast, or stops, lie in each step.
+IN_STEP = (0.15, 0.3, 0.25, 0.15, 0.1, 0.05)
 
 
 @dataclass(frozen=True)
@@ -62,11 +65,11 @@ KILNS: dict[str, Sequence[Timber]] = {
 
 @dataclass(frozen=True)
 class List:
-    """Both tables, and what was planted in them.
+    """The three tables, and what was planted in them.
 
     Attributes
     ----------
-    charges, readings : list of dict
+    charges, readings, inspected : list of dict
         Rows, by column.
     planted : dict
         The stories, for the truth file.
@@ -74,12 +77,13 @@ class List:
 
     charges: list[dict[str, Any]] = field(default_factory=list)
     readings: list[dict[str, Any]] = field(default_factory=list)
+    inspected: list[dict[str, Any]] = field(default_factory=list)
     planted: dict[str, Any] = field(default_factory=dict)
 
 
 def make_list(seed: int = 1923, *, planted: bool = True) -> List:
     """Return the list, with or without its stories."""
-    rng = np.random.default_rng(seed)
+    rng, where = np.random.default_rng(seed), np.random.default_rng([seed, 1])
     made = List(planted=_stories() if planted else {})
     for kiln, timbers in KILNS.items():
         day, count = FIRST + dt.timedelta(days=int(rng.integers(0, 10))), 0
@@ -87,8 +91,9 @@ def make_list(seed: int = 1923, *, planted: bool = True) -> List:
             timber = timbers[int(rng.integers(len(timbers)))]
             count += 1
             row = _row(rng, kiln, timber, day, f"{kiln[-1]}{day:%y}{count:03d}", planted)
-            made.charges.append(row)
+            made.charges.append(_with_steps(where, row))
             made.readings.extend(_readings(rng, row, planted))
+            made.inspected.extend(_inspected(where, row, planted))
             day = row["ended"] + dt.timedelta(days=int(rng.integers(2, 6)))
     made.charges.sort(key=lambda row: (row["started"], row["charge"]))
     return made
@@ -152,6 +157,42 @@ def _readings(
             yield {"charge": row["charge"], "position": position, "mc": mc}
 
 
+def _with_steps(rng: np.random.Generator, row: dict[str, Any]) -> dict[str, Any]:
+    """Return a row with the step in which most of its hours too fast, and of its stops, lay."""
+    steps = rng.choice(np.arange(1, len(IN_STEP) + 1), size=2, p=IN_STEP)
+    with_steps: dict[str, Any] = {}
+    for name, amount in row.items():
+        with_steps[name] = amount
+        if name == "too_fast [h]":
+            with_steps["too_fast_step"] = int(steps[0]) if amount else ""
+        elif name == "stops":
+            with_steps["stops_step"] = int(steps[1]) if amount else ""
+    return with_steps
+
+
+def _inspected(
+    rng: np.random.Generator, row: dict[str, Any], planted: bool
+) -> Iterator[dict[str, Any]]:
+    """Yield a row for each pack: the charge's pieces with a defect, dealt out at random."""
+    positions = scenario.KILN_RECORDS[row["kiln"]]["positions"]
+    each = EXAMINED // len(positions)
+    dealt = {}
+    for defect in USUAL_SHARE:
+        weights = np.ones(len(positions))
+        if planted and (row["kiln"], defect) == (BOWED["kiln"], BOWED["defect"]):
+            weights[positions.index(BOWED["position"])] = BOWED["times"]
+        keys = rng.exponential(1.0, EXAMINED) / np.repeat(weights, each)
+        taken = np.argsort(keys)[: row[defect]] // each
+        dealt[defect] = np.bincount(taken, minlength=len(positions))
+    for at, position in enumerate(positions):
+        yield {
+            "charge": row["charge"],
+            "position": position,
+            "examined": each,
+            **{defect: int(found[at]) for defect, found in dealt.items()},
+        }
+
+
 def _stories() -> dict[str, Any]:
     return {
         "wick": {
@@ -167,6 +208,10 @@ def _stories() -> dict[str, Any]:
             "schedule": REVISION["schedule"],
             "what": f"revision {REVISION['revision']} checked {CHECKED_SHARE:.0%} of the faces, "
             f"revision 2 {USUAL_SHARE['surface-checks']:.0%}",
+        },
+        "bowed": {
+            "kiln": BOWED["kiln"],
+            "what": f"pieces of {BOWED['position']} bowed {BOWED['times']:g} times as often as others",
         },
     }
 

@@ -63,7 +63,11 @@ def write_mill(
         _write(out / "orders" / f"{order['id']}.yaml", order)
     listed = earlier.make_list()
     (out / "earlier").mkdir(parents=True)
-    for name, rows in (("charges", listed.charges), ("readings", listed.readings)):
+    for name, rows in (
+        ("charges", listed.charges),
+        ("readings", listed.readings),
+        ("inspected", listed.inspected),
+    ):
         (out / "earlier" / f"{name}.csv").write_text(earlier.table(rows), "utf-8", newline="\n")
     told(f"{len(listed.charges)} earlier charges")
     if truth is not None:

@@ -32,7 +32,14 @@ from kilnfolio.archive.bag import write_bag
 from kilnfolio.archive.places import LEDGER
 from kilnfolio.records.checking import propose
 from kilnfolio.records.csv_table import read_table
-from kilnfolio.records.earlier import CHARGES, READINGS, EarlierCharge, EarlierReading
+from kilnfolio.records.earlier import (
+    CHARGES,
+    INSPECTED,
+    READINGS,
+    EarlierCharge,
+    EarlierInspected,
+    EarlierReading,
+)
 from kilnfolio.records.folder import open_mill
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.log import read_log
@@ -169,6 +176,11 @@ def test_weather():
             'A-2;k1;"quercus-rubra";27\n',
         ),
         (READINGS, EarlierReading, "charge,position,mc\nA-1,door,8.1\nA-1,back,9.3\n"),
+        (
+            INSPECTED,
+            EarlierInspected,
+            "charge,position,examined,bow\nA-1,door,10,1\nA-1,back,9,0\n",
+        ),
     ],
 )
 def test_tables_of_earlier_charges(name, model, sound):

@@ -10,6 +10,7 @@ from kilnfolio.physics.control_chart import (
     beyond_limits,
     change_point,
     control_limits,
+    judged,
     runs_on_one_side,
     shift_scores,
     shift_width_for,
@@ -30,6 +31,29 @@ NILE = np.array([
 #: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2, "Example of moving range": the flow
 #: rates of ten batches, their mean and the limits printed there. From memory.
 FLOW_RATES = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)
+
+
+#: The same, 6.3.2.3, "CUSUM Control Charts": twenty means about 325, which rise with the 13th, and the
+#: cumulative sums of their differences from 325 printed beside them. From memory.
+CUSUM_MEANS = (
+    324.925, 324.675, 324.725, 324.350, 325.350, 325.225, 324.125, 324.525, 325.225, 324.600,
+    324.625, 325.150, 328.325, 327.250, 327.825, 328.500, 326.675, 327.775, 326.875, 328.350,
+)  # fmt: skip
+CUSUM_PRINTED = (
+    -0.07, -0.40, -0.67, -1.32, -0.97, -0.75, -1.62, -2.10, -1.87, -2.27, -2.65, -2.50, 0.83, 3.08,
+    5.90, 9.40, 11.08, 13.85, 15.73, 19.08,
+)  # fmt: skip
+
+
+def test_the_handbooks_cumulative_sums_give_the_scores_and_the_shift():
+    """About the mean of the n values, a sum is that about 325 less its share of the whole."""
+    n, values = 20, np.array(CUSUM_MEANS)
+    k = np.arange(1, n)
+    about_mean = np.array(CUSUM_PRINTED[:-1]) - k / n * CUSUM_PRINTED[-1]
+    scores = shift_scores(values) * values.std(ddof=1) * np.sqrt(k * (n - k) / n)
+    assert scores == pytest.approx(about_mean, abs=0.011)  # printed to two decimals
+    assert change_point(values) == 12
+    assert judged(values, 0.01).shifted == 12
 
 
 def test_the_handbooks_worked_example_is_reproduced():
@@ -110,6 +134,15 @@ def test_a_shift_is_claimed_as_rarely_as_promised_whatever_the_distribution():
     skewed = np.random.default_rng(98).exponential(1.0, (100, 15))
     said = [np.abs(shift_scores(one)).max() > shift_width_for(one, 0.05) for one in skewed]
     assert np.mean(said) < 0.12  # promised 0.05; 100 series exceed 0.12 once in a thousand times
+
+
+def test_both_rules_share_the_chance():
+    values = np.random.default_rng(5).normal(0.0, 1.0, 20)
+    found = judged(values, 0.05)
+    assert found.limits.width == width_for(20, 0.025)
+    assert found.score_limit == shift_width_for(values, 0.025)
+    assert (found.beyond, found.shifted, found.before) == ((), None, None)
+    assert judged([*values, 12.0], 0.05).beyond == (20,)
 
 
 def test_a_chance_too_small_to_judge_gives_no_signal():

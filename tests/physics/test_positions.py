@@ -5,12 +5,27 @@ import pytest
 
 from kilnfolio.physics.positions import best_next, load_model, position_effects, predicted_rest
 
+#: Box, Hunter and Hunter, Statistics for Experimenters (1978), 7.2: yield of penicillin, five blends
+#: (rows) by four treatments. From memory; sums of squares printed there: blends 264 with 4 degrees of
+#: freedom, treatments 70, residuals 226 with 12; treatment means 84, 85, 89, 86.
+PENICILLIN = (
+    (89, 88, 97, 94), (84, 77, 92, 79), (81, 87, 87, 85), (87, 92, 89, 84), (79, 81, 80, 88),
+)  # fmt: skip
 EFFECTS = np.array([0.0, 0.1, -0.2, 0.8, 0.0, -0.3, 0.1, -0.5])
 
 
 def loads(rng, charges, within=0.3, between=0.4):
     shape = (charges, EFFECTS.size)
     return EFFECTS + rng.normal(0, between, (charges, 1)) + rng.normal(0, within, shape)
+
+
+def test_effects_and_variance_components_of_a_known_table():
+    effects = position_effects(PENICILLIN)
+    assert effects.effect == pytest.approx([84 - 86, 85 - 86, 89 - 86, 86 - 86])
+    model = load_model(PENICILLIN)
+    residual = 226 / 12
+    assert model.within.mean() == pytest.approx(residual)
+    assert model.between == pytest.approx((264 / 4 - residual) / 4)
 
 
 def test_all_intervals_together_hold_as_often_as_they_say():

@@ -8,7 +8,8 @@ from kilnfolio.cli import main
 from kilnfolio.cli.errors import ERROR
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.csv_table import read_table
-from kilnfolio.records.earlier import CHARGES, READINGS, EarlierCharge, earlier
+from kilnfolio.records.earlier import CHARGES, INSPECTED, READINGS, EarlierCharge, earlier
+from kilnfolio.records.folder import open_mill
 from kilnfolio.records.problems import RecordProblems
 
 HEAD = "charge,kiln,species,thickness,started,ended,target_mc"
@@ -73,6 +74,30 @@ def test_a_slip_is_refused_at_its_place(raw, line, cell, words):
 def test_all_problems_are_reported_in_one_run():
     found = problems_in(f"{HEAD}\n{ROW.replace(',8', ',80')}\n{ROW.replace('4/4', 'thick')}\n")
     assert [line.split(":")[1] for line in found] == ["2", "3"]
+
+
+PACKS = "charge,position,examined,bow\nA-1,door,10,1\nA-1,back,10,0\n"
+
+
+def test_packs_examined_by_themselves_are_read(tmp_path):
+    root = minimal_mill(tmp_path, files={CHARGES: f"{HEAD}\n{ROW}\n", INSPECTED: PACKS})
+    first, second = earlier(open_mill(root).graph).inspected
+    assert (first.position, first.examined, first.defects) == ("door", 10, {"bow": 1})
+    assert second.defects == {"bow": 0}
+
+
+@pytest.mark.parametrize(
+    ("packs", "says"),
+    [
+        (PACKS.replace("back", "door"), "the table has it twice for charge 'A-1'"),
+        (PACKS.replace("A-1,back", "A-2,back"), "has no such row"),
+        (PACKS.replace("10,1", "10,11"), "only 10 pieces were examined"),
+    ],
+)
+def test_a_slip_in_the_packs_is_refused(tmp_path, packs, says):
+    root = minimal_mill(tmp_path, files={CHARGES: f"{HEAD}\n{ROW}\n", INSPECTED: packs})
+    with pytest.raises(RecordProblems, match=says):
+        checked_mill(root)
 
 
 def test_bytes_that_are_not_text_are_refused():

@@ -1,16 +1,21 @@
 """The page of scales and meters, from a small mill whose records say what it must find."""
 
 import datetime as dt
+import os
 
 import numpy as np
 import pytest
+from scipy import stats
 from tests.minimal import minimal_mill, minimal_records
 
 from kilnfolio.cli import main
+from kilnfolio.physics.measuring import fitted_correction
 from kilnfolio.records.folder import open_mill
 from kilnfolio.site.context import mill_context
-from kilnfolio.site.pages.measuring import measuring_page
+from kilnfolio.site.pages.measuring import drift_of, measuring_page
+from kilnfolio.trends.control import CHANCE
 
+MILLS = 3 * int(os.environ.get("KILNFOLIO_TRENDS", "20"))
 FILE = "content/instruments/pins.yaml"
 
 
@@ -70,8 +75,36 @@ def test_few_readings_are_too_few_to_tell(tmp_path):
 @pytest.mark.parametrize(("drift", "found"), [(0.0, False), (0.8, True)])
 def test_a_meter_that_drifts_is_named_and_a_steady_one_is_not(tmp_path, drift, found):
     html = page(minimal_mill(tmp_path, files={FILE: trials(oven_pairs=pairs(24, drift=drift))}))
-    assert ("pairs in a row" in html) is found
+    assert ("from this pair on, a mean of" in html) is found
     assert ("No sign of drift" in html) is not found
+
+
+def told(meters, rng):
+    """Return how many of a mill's meters are told to drift; each has its own number of pairs."""
+    named = 0
+    for count in meters:
+        meter = rng.uniform(7.0, 13.0, count)
+        oven = 0.4 + 0.97 * meter + rng.normal(0.0, 0.3, count)
+        line = fitted_correction(meter, oven)
+        found = drift_of(oven - line.intercept - line.slope * meter, len(meters))
+        named += bool(found.beyond) or found.shifted is not None
+    return named
+
+
+def test_sound_meters_are_told_to_drift_in_one_mill_of_twenty_however_many_it_has():
+    """Simulated mills with eight series each: 5 % promised, 99.9 % of draws lie below the bound."""
+    rng = np.random.default_rng(29)
+    false = sum(told((12,) * 4 + (30,) * 4, rng) > 0 for _ in range(MILLS))
+    print(f"{MILLS} mills with sound meters: {false} told of a drift")  # noqa: T201
+    assert false <= stats.binom.ppf(0.999, MILLS, CHANCE)
+
+
+def test_a_pair_far_from_its_line_is_named_by_its_day():
+    left = np.random.default_rng(3).normal(0.0, 0.2, 30)
+    left[20] = 2.0
+    found = drift_of(list(left - left.mean()), 8)
+    assert found.beyond == (20,)
+    assert drift_of([0.0] * 9, 1) is None
 
 
 def test_pairs_of_final_surveys_count_too(tmp_path):

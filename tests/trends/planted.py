@@ -7,9 +7,9 @@ from zoneinfo import ZoneInfo
 
 from demo.earlier import make_list, table
 from kilnfolio.records.csv_table import read_table
-from kilnfolio.records.earlier import CHARGES, EarlierCharge
+from kilnfolio.records.earlier import CHARGES, INSPECTED, EarlierCharge, EarlierInspected
 from kilnfolio.trends.control import MEASURES, Series, judge, series_of
-from kilnfolio.trends.past import PastCharge, PlacedReading, line_of_row
+from kilnfolio.trends.past import PastCharge, PlacedDefect, PlacedReading, line_of_row
 
 ZONE = ZoneInfo("America/Toronto")
 
@@ -24,7 +24,14 @@ def lines_of(seed: int, *, planted: bool) -> tuple[PastCharge, ...]:
         placed.setdefault(reading["charge"], []).append(
             PlacedReading(reading["position"], reading["mc"])
         )
-    lines = [line_of_row(row, placed[row.charge], ZONE) for row in rows]
+    inspected: dict[str, list[PlacedDefect]] = {}
+    packs = read_table(table(made.inspected).encode(), INSPECTED, EarlierInspected).record.rows
+    for pack in packs:
+        inspected.setdefault(pack.charge, []).extend(
+            PlacedDefect(defect, pack.position, pieces, pack.examined)
+            for defect, pieces in pack.defects.items()
+        )
+    lines = [line_of_row(row, placed[row.charge], inspected[row.charge], ZONE) for row in rows]
     return tuple(sorted(lines, key=lambda line: (line.started, line.number)))
 
 

@@ -41,15 +41,15 @@ def lines():
 
 def test_the_charge_from_which_it_differs_is_named(lines):
     series = series_of(MEASURES["wick"], lines)
-    verdict = judge(series, 28)
+    found = judge(series, 28).judged
     first = next(line.number for line in lines if line.started.date() >= dt.date(2024, 6, 1))
     order = list(series.numbers)
-    assert abs(verdict.shifted - order.index(first)) <= 1
-    assert verdict.before < verdict.after
+    assert abs(found.shifted - order.index(first)) <= 1
+    assert found.before < found.after
 
 
 def test_more_looks_need_a_clearer_sign(lines):
-    few, many = (judge(series_of(MEASURES["wick"], lines), looks) for looks in (1, 200))
+    few, many = (judge(series_of(MEASURES["wick"], lines), looks).judged for looks in (1, 200))
     assert few.limits.width < many.limits.width
     assert few.score_limit < many.score_limit
 
@@ -65,7 +65,7 @@ def test_a_kiln_that_dries_another_timber_is_not_slower(lines):
 def test_too_few_charges_say_so(lines):
     series = series_of(MEASURES["wick"], lines[: LEAST - 1])
     assert not series.enough
-    assert judge(series, 28).limits is None
+    assert judge(series, 28).judged is None
 
 
 def test_a_charge_whose_timber_has_too_few_like_it_is_left_out(lines):

@@ -8,12 +8,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 from tests.trends.planted import lines_of
 
-from kilnfolio.trends.ledger import CHANCE, LEAST_GROUP, ledger_of
+from kilnfolio.trends.entries import CHANCE, LEAST_GROUP
+from kilnfolio.trends.ledger import ledger_of
 
 SEEDS = int(os.environ.get("KILNFOLIO_TRENDS", "3"))
 PLANTED = ("revision", "acer-saccharum-4-4", "surface-checks")
+BOWED = ("place", "kiln-1", "bow")
 
 
 def standing(lines):
@@ -21,17 +24,18 @@ def standing(lines):
 
 
 def test_the_revision_that_checked_more_is_found_and_nothing_else():
-    false = found = beside = 0
+    false = found = bowed = beside = 0
     for seed in range(SEEDS):
         false += bool(standing(lines_of(seed, planted=False)))
         signals = standing(lines_of(seed, planted=True))
         found += PLANTED in signals
-        beside += bool(signals - {PLANTED})
+        bowed += BOWED in signals
+        beside += bool(signals - {PLANTED, BOWED})
     print(  # noqa: T201
-        f"{SEEDS} mills: revision found in {found}; false findings in {false} mills without a "
-        f"story, promised at most {CHANCE:.0%}; beside the planted one in {beside}"
+        f"{SEEDS} mills: revision found in {found}, place in {bowed}; false findings in {false} "
+        f"mills without a story, promised at most {CHANCE:.0%}; beside the planted ones in {beside}"
     )
-    assert found >= 0.85 * SEEDS
+    assert min(found, bowed) >= 0.85 * SEEDS
     assert max(false, beside) <= SEEDS * CHANCE + 3 * np.sqrt(SEEDS * CHANCE)
 
 
@@ -41,9 +45,7 @@ def lines():
 
 
 def test_the_difference_is_that_of_the_mean_shares(lines):
-    entry = next(
-        one for one in ledger_of(lines).entries if (one.kind, one.about, one.defect) == PLANTED
-    )
+    entry = entry_of(ledger_of(lines), PLANTED)
     newer, older = entry.groups
     assert (newer.name, older.name) == ("2", "1")
     by_hand = [
@@ -61,6 +63,51 @@ def test_the_difference_is_that_of_the_mean_shares(lines):
     assert entry.found.effect == pytest.approx(by_hand[0] - by_hand[1])
     assert entry.found.low < entry.found.effect < entry.found.high
     assert entry.listed == entry.n == len(newer.charges) + len(older.charges)
+
+
+def entry_of(found, planted):
+    return next(one for one in found.entries if (one.kind, one.about, one.defect) == planted)
+
+
+def test_the_place_that_bowed_is_named_and_compared_with_the_others_of_its_charges(lines):
+    entry = entry_of(ledger_of(lines), BOWED)
+    assert (entry.groups[0].name, entry.chosen_from) == ("bay 3 high", 12)
+    away = []
+    for line in lines:
+        packs = {one.position: one for one in line.placed_defects if one.defect == "bow"}
+        if line.kiln == "kiln-1":
+            own = packs.pop("bay 3 high")
+            others = [100 * one.pieces / one.of for one in packs.values()]
+            away.append(100 * own.pieces / own.of - np.mean(others))
+    assert entry.found.effect == pytest.approx(np.mean(away))
+    half = stats.t.ppf(1 - 0.05 / 24, len(away) - 1) * np.std(away, ddof=1) / np.sqrt(len(away))
+    assert entry.found.high == pytest.approx(entry.found.effect + half)
+    table = next(one for one in ledger_of(lines).places if (one.kiln, one.defect) == BOWED[1:])
+    assert sum(pieces for _, pieces, _ in table.places) == sum(
+        group.pieces for group in entry.groups
+    )
+
+
+def test_one_pack_alone_is_not_compared(lines):
+    single = [replace(line, placed_defects=line.placed_defects[:1]) for line in lines]
+    assert not [one for one in ledger_of(single).entries if one.kind == "place"]
+
+
+def test_the_step_in_which_haste_goes_with_checks_is_named():
+    """Haste in step 3 adds checks, in other steps it does not."""
+    made = []
+    for line in lines_of(2, planted=False):
+        late = dict(line.fast_steps or ()).get(3, 0.0) > 0.0
+        defects = tuple(
+            replace(one, pieces=min(one.pieces + 30 * late, one.of))
+            if one.defect == "surface-checks"
+            else one
+            for one in line.defects
+        )
+        made.append(replace(line, defects=defects))
+    entry = entry_of(ledger_of(made), ("step", "acer-saccharum-4-4", "surface-checks"))
+    assert (entry.what, entry.step, entry.stands_out) == ("fast", 3, True)
+    assert entry.found.effect > 0.5
 
 
 def test_what_happens_to_the_timber_that_checks_is_not_taken_for_its_reason():

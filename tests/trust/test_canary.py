@@ -36,6 +36,7 @@ from kilnfolio.cli import main
 from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.earlier import CHARGES as EARLIER
+from kilnfolio.records.earlier import INSPECTED as EARLIER_INSPECTED
 from kilnfolio.records.earlier import READINGS as EARLIER_READINGS
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.site.editions import CUSTOMER_FIELDS
@@ -189,7 +190,10 @@ def _noted(charge: dict[str, Any]) -> None:
         "gaps": ["0.5 mm"],
         "limit": "2 mm",
     }
-    charge["defects"] = [{"defect": "surface-checks", "pieces": 1, "of": 50, "note": "x"}]
+    places = [{"position": "x", "pieces": 1, "of": 25}]
+    charge["defects"] = [
+        {"defect": "surface-checks", "pieces": 1, "of": 50, "note": "x", "places": places}
+    ]
     charge["signatures"][0]["role"] = "x"
     charge["corrections"] = [
         {
@@ -311,6 +315,7 @@ LISTED = (
     "LISTED-7,{kiln},quercus-rubra,4/4,Listed Sawmill,2023-05-17,2023-06-11,8,8.37\n"
 )
 LISTED_READINGS = "charge,position,mc\nLISTED-7,listed bay,8.43\n"
+LISTED_PACKS = "charge,position,examined,bow\nLISTED-7,listed bay,797,43\n"
 LISTED_MARKS = r"LISTED-7|Listed Sawmill|listed bay|\b8[.]37|\b8[.]43|17 May 2023|2023-05-17"
 
 #: Prices that occur nowhere else.
@@ -489,6 +494,7 @@ def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Mar
     (root / EARLIER).parent.mkdir()
     (root / EARLIER).write_text(LISTED.format(kiln=kiln["id"]), "utf-8")
     (root / EARLIER_READINGS).write_text(LISTED_READINGS, "utf-8")
+    (root / EARLIER_INSPECTED).write_text(LISTED_PACKS, "utf-8")
     second = minimal_records()["charge"]
     ADDED["charge"](second)
     second = marks.plant(_claiming(second), Charge, "charge", open_=True)

@@ -9,7 +9,14 @@ from pathlib import Path
 from kilnfolio.adopt.this_mill import this_mill
 from kilnfolio.adopt.writing import write_new
 from kilnfolio.records.csv_table import columns_of
-from kilnfolio.records.earlier import CHARGES, READINGS, EarlierCharge, EarlierReading
+from kilnfolio.records.earlier import (
+    CHARGES,
+    INSPECTED,
+    READINGS,
+    EarlierCharge,
+    EarlierInspected,
+    EarlierReading,
+)
 from kilnfolio.records.model import Record
 from kilnfolio.runtime.field_docs import field_doc
 
@@ -28,7 +35,7 @@ def list_options(parser: argparse.ArgumentParser) -> None:
 def new_list(
     arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Callable[[str], None]
 ) -> None:
-    """Write both tables with their headings, and what each column holds.
+    """Write the tables with their headings, and what each column holds.
 
     Raises
     ------
@@ -36,7 +43,11 @@ def new_list(
         They exist already.
     """
     del ask  # there is nothing to ask
-    tables: dict[str, type[Record]] = {CHARGES: EarlierCharge, READINGS: EarlierReading}
+    tables: dict[str, type[Record]] = {
+        CHARGES: EarlierCharge,
+        READINGS: EarlierReading,
+        INSPECTED: EarlierInspected,
+    }
     write_new(arguments.folder, {name: _headed(model) for name, model in tables.items()})
     for name in tables:
         say(f"{arguments.folder / name} written: a row for each; remove columns you do not need")

@@ -78,7 +78,11 @@ def pairs_chart(
 
 
 def drift_chart(
-    identity: str, title: str, points: Sequence[tuple[str, float]], limits: ControlLimits | None
+    identity: str,
+    title: str,
+    points: Sequence[tuple[str, float]],
+    limits: ControlLimits | None,
+    levels: Sequence[float | None] = (),
 ) -> Markup:
     """Return the deviations from a line in order of time, with control limits.
 
@@ -90,6 +94,8 @@ def drift_chart(
         The day, and the deviation [points], oldest first.
     limits : ControlLimits, optional
         Mean and limits, if there are enough points for them.
+    levels : sequence of float
+        The mean before and after a shift, at each point; without it, the mean of all is drawn.
     """
     shown = [value for _, value in points]
     if limits is not None:
@@ -106,17 +112,14 @@ def drift_chart(
         even_axis(min(0.0, *shown), max(0.0, *shown), "Oven less line, points", about=4),
     )
     parts = [panel.frame()]
-    for css, value in (
-        (
-            ("control-limit", limits.low),
-            ("control-mean", limits.mean),
-            ("control-limit", limits.high),
+    if limits is not None:
+        for value in (limits.low, limits.high):
+            y = panel.y_at(value)
+            parts.append(segment("control-limit", panel.left, y, panel.right, y))
+        means = levels or [limits.mean] * count
+        parts.append(
+            panel.line("control-mean", [(at + 0.5, mean) for at, mean in enumerate(means)])
         )
-        if limits is not None
-        else ()
-    ):
-        y = panel.y_at(value)
-        parts.append(segment(css, panel.left, y, panel.right, y))
     at = [(place + 0.5, value) for place, (_, value) in enumerate(points)]
     parts += [
         panel.line("board-1", at),

@@ -10,13 +10,33 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from kilnfolio.charts.axes import Panel, dots, even_axis, read_area, read_stops, segment, svg
+from kilnfolio.charts.axes import (
+    Panel,
+    dots,
+    even_axis,
+    read_area,
+    read_stops,
+    segment,
+    svg,
+    text,
+)
 from kilnfolio.charts.calendar import Clock
-from kilnfolio.physics.control_chart import ControlLimits
+from kilnfolio.physics.control_chart import ControlLimits, Judged
 from kilnfolio.review.figures import measure
 
 _LEFT, _WIDTH, _VIEW = 54.0, 560.0, 640.0
 _TOP, _HEIGHT, _BETWEEN = 44.0, 84.0, 48.0
+#: Height of the key; the shapes of the marks about a point: square, triangle, ring, cross, saltire.
+_KEY = 28.0
+_SHAPES = (
+    "m-3.2 -3.2h6.4v6.4h-6.4z",
+    "m0 -4.6l4.6 8h-9.2z",
+    "m-4 0a4 4 0 1 0 8 0a4 4 0 1 0 -8 0z",
+    "m-4.4 0h8.8m-4.4 -4.4v8.8",
+    "m-3.6 -3.6l7.2 7.2m0 -7.2l-7.2 7.2",
+)
+MARKS = len(_SHAPES)
+"""Marks that tell groups apart."""
 
 
 @dataclass(frozen=True)
@@ -47,8 +67,22 @@ class Trend:
         return [value for value in self.values if value is not None]
 
 
+@dataclass(frozen=True)
+class Groups:
+    """The groups that the charges of a chart belong to, each with a mark of its own."""
+
+    names: Sequence[str]
+    """At most `MARKS`."""
+    of: Sequence[int]
+    """The group of each charge, by its place in `names`."""
+
+
 def trend_chart(
-    title: str, charges: Sequence[tuple[str, dt.datetime]], trends: Sequence[Trend], zone: ZoneInfo
+    title: str,
+    charges: Sequence[tuple[str, dt.datetime]],
+    trends: Sequence[Trend],
+    zone: ZoneInfo,
+    groups: Groups | None = None,
 ) -> Markup:
     """Return the panels; "" if no quantity is known for at least two charges.
 
@@ -62,6 +96,8 @@ def trend_chart(
         The quantities, with values in the same order.
     zone : ZoneInfo
         Time zone of the calendar.
+    groups : Groups, optional
+        Marks the charges of each group; without it, all are dots.
     """
     shown = [trend for trend in trends if sum(one is not None for one in trend.values) > 1]
     if not shown:
@@ -70,7 +106,8 @@ def trend_chart(
     margin = max((end - start) * 0.02, dt.timedelta(days=1))
     clock = Clock(start - margin, (end - start + 2 * margin).total_seconds() / 86_400.0)
     foot = clock.axis(zone)
-    parts: list[Markup] = []
+    parts = list(_key(groups)) if groups else []
+    top = _TOP + (_KEY if groups else 0.0)
     panels = []
     for place, trend in enumerate(shown):
         known = trend.known
@@ -78,24 +115,18 @@ def trend_chart(
             known = [*known, trend.low or 0.0, trend.limits.high]
         panel = Panel(
             _LEFT,
-            _TOP + place * (_HEIGHT + _BETWEEN),
+            top + place * (_HEIGHT + _BETWEEN),
             _WIDTH,
             _HEIGHT,
             foot,
             even_axis(min(0.0, *known), max(0.0, *known), f"{trend.name}, {trend.unit}", about=3),
         )
         panels.append(panel)
-        points = sorted(
-            (clock(at), value)
-            for (_, at), value in zip(charges, trend.values, strict=True)
-            if value is not None
-        )
         parts += [
             panel.frame(x_words=place == len(shown) - 1),
             *_limit_lines(panel, trend),
             *_levels(panel, trend, [clock(at) for _, at in charges]),
-            panel.line("board-1", points),
-            dots("dot board-1", [(panel.x_at(x), panel.y_at(y)) for x, y in points]),
+            *_points(panel, trend, [clock(at) for _, at in charges], groups),
         ]
     parts += _stops(charges, shown, panels, clock)
     return svg(
@@ -108,6 +139,37 @@ def trend_chart(
         read_stops(),
         fits=True,
     )
+
+
+def _points(
+    panel: Panel, trend: Trend, days: Sequence[float], groups: Groups | None
+) -> Iterator[Markup]:
+    """Yield the charges: dots on a line, or the marks of their groups."""
+    of = groups.of if groups else [0] * len(days)
+    known = sorted(
+        (day, value, group)
+        for day, value, group in zip(days, trend.values, of, strict=True)
+        if value is not None
+    )
+    if groups is None:
+        yield panel.line("board-1", [(x, y) for x, y, _ in known])
+        yield dots("dot board-1", [(panel.x_at(x), panel.y_at(y)) for x, y, _ in known])
+    else:
+        for x, y, group in known:
+            yield _mark(group, panel.x_at(x), panel.y_at(y))
+
+
+def _mark(group: int, x: float, y: float) -> Markup:
+    """Return the mark of a group: its shape tells it apart without its colour."""
+    return Markup(f'<path class="mark-{group + 1}" d="M{x:.1f} {y:.1f}{_SHAPES[group]}"/>')
+
+
+def _key(groups: Groups) -> Iterator[Markup]:
+    """Yield the marks with the names of their groups."""
+    wide = (_LEFT + _WIDTH) / len(groups.names)
+    for group, name in enumerate(groups.names):
+        yield _mark(group, 10.0 + group * wide, 14.0)
+        yield text("axis", 20.0 + group * wide, 19.0, name)
 
 
 def _limit_lines(panel: Panel, trend: Trend) -> Iterator[Markup]:
@@ -134,6 +196,24 @@ def _levels(panel: Panel, trend: Trend, days: Sequence[float]) -> Iterator[Marku
         part = list(group)
         y = panel.y_at(part[0][1])
         yield segment("control-mean", panel.x_at(part[0][0]), y, panel.x_at(part[-1][0]), y)
+
+
+def shift_levels(found: Judged, count: int, times: float = 1.0) -> list[float | None]:
+    """Return the mean before a shift for each value before it, that after it for the others.
+
+    Parameters
+    ----------
+    found : Judged
+        What the series shows; without a shift, the list is empty.
+    count : int
+        Number of its values.
+    times : float
+        What the means are multiplied by, for another unit.
+    """
+    if found.shifted is None or found.before is None or found.after is None:
+        return []
+    before, after = times * found.before, times * found.after
+    return [before if place < found.shifted else after for place in range(count)]
 
 
 def describe(trends: Sequence[Trend]) -> str:

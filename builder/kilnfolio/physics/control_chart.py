@@ -32,6 +32,9 @@ DRAWS = 19_999
 RUN = 8
 """Number of values in a row on one side of the mean that is a signal [2]_."""
 
+RULES = 2
+"""Rules that `judged` applies: single values, and a lasting shift."""
+
 
 @dataclass(frozen=True)
 class ControlLimits:
@@ -63,6 +66,33 @@ class ControlLimits:
     def high(self) -> float:
         """Upper limit. [unit of the values]."""
         return self.mean + self.width * self.sigma
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What a series shows by both rules.
+
+    Attributes
+    ----------
+    limits : ControlLimits
+        For single values.
+    score, score_limit : float
+        Largest score of a shift, and that which shows one. [-]
+    beyond : tuple of int
+        Indices of values beyond the limits.
+    shifted : int or None
+        Index of the first value after a shift; None if there is none.
+    before, after : float or None
+        Mean before and after a shift. [unit of the values]
+    """
+
+    limits: ControlLimits
+    score: float
+    score_limit: float
+    beyond: tuple[int, ...]
+    shifted: int | None
+    before: float | None
+    after: float | None
 
 
 def control_limits(values: ArrayLike) -> ControlLimits:
@@ -251,6 +281,42 @@ def change_point(values: ArrayLike) -> int:
         As for `control_limits`.
     """
     return int(np.argmax(np.abs(shift_scores(_known(values))))) + 1
+
+
+def judged(values: ArrayLike, chance: float) -> Judged:
+    """Return what a series shows, by limits for single values and by the score of a shift.
+
+    Parameters
+    ----------
+    values : array_like
+        As for `control_limits`; not all equal. [any unit]
+    chance : float
+        Chance that a steady series shows anything; each of the `RULES` rules has an equal part.
+        [-]
+
+    Returns
+    -------
+    Judged
+
+    Raises
+    ------
+    ValueError
+        As for `control_limits`.
+    """
+    found, each = _known(values), chance / RULES
+    plain = control_limits(found)
+    limits = ControlLimits(plain.n, plain.mean, plain.sigma, width_for(found.size, each))
+    score, width = float(np.abs(shift_scores(found)).max()), shift_width_for(found, each)
+    shift = change_point(found) if score > width else None
+    return Judged(
+        limits,
+        score,
+        width,
+        tuple(int(at) for at in np.flatnonzero((found < limits.low) | (found > limits.high))),
+        shift,
+        None if shift is None else float(found[:shift].mean()),
+        None if shift is None else float(found[shift:].mean()),
+    )
 
 
 def _upper_quantile(drawn: Floats, chance: float) -> float:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 
 from kilnfolio.records.kiln import Channel
 from kilnfolio.records.model import (
@@ -347,6 +347,17 @@ class StressTest(Record):
     """Mean MC of the cores."""
 
 
+class DefectPlace(Record):
+    """Pieces with a defect among those of one pack."""
+
+    position: Name
+    """Where the pack stood, as the kiln's record names it."""
+    pieces: Annotated[int, Field(ge=0)]
+    """How many of its pieces have the defect."""
+    of: Annotated[int, Field(ge=1)]
+    """How many of its pieces were examined."""
+
+
 class DefectCount(Record):
     """Pieces with a defect."""
 
@@ -360,6 +371,36 @@ class DefectCount(Record):
     """Worst value, as in bow over 2 m (EN 1310)."""
     note: Text | None = None
     """What was seen, in words."""
+    places: list[DefectPlace] = []
+    """The same pieces by pack, if they were counted so; packs without the defect too."""
+
+    @model_validator(mode="after")
+    def _together(self) -> Self:
+        for at, place in enumerate(self.places):
+            if place.pieces > place.of:
+                raise record_error(
+                    place.pieces,
+                    f"only {place.of} pieces of this pack were examined",
+                    "Correct one of the two numbers",
+                    at=("places", at, "pieces"),
+                )
+            if any(place.position == other.position for other in self.places[:at]):
+                raise record_error(
+                    place.position,
+                    "this pack stands here twice",
+                    "Add its pieces up in one line",
+                    at=("places", at, "position"),
+                )
+        for name, whole in (("pieces", self.pieces), ("of", self.of)):
+            counted = sum(getattr(place, name) for place in self.places)
+            if counted > whole:
+                raise record_error(
+                    whole,
+                    f"the packs have {counted} together",
+                    f"Write the number of the whole charge under '{name}'",
+                    at=(name,),
+                )
+        return self
 
 
 class CoreProbe(Record):

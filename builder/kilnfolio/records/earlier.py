@@ -1,13 +1,14 @@
 """Charges of the years before a mill used this program, from tables that it types or exports.
 
-``content/earlier/charges.csv`` has a row for each charge, and ``content/earlier/readings.csv`` a row
-for each piece of a final survey whose place in the kiln is known. Nothing in them can be recomputed:
+``content/earlier/charges.csv`` has a row for each charge, ``content/earlier/readings.csv`` a row for
+each piece of a final survey whose place in the kiln is known, and ``content/earlier/inspected.csv`` a
+row for each pack whose pieces were examined for defects by themselves. Nothing in them can be recomputed:
 pages show them as the mill's own list.
 """
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator, Mapping
 from typing import Annotated, Self
 
 from pydantic import Field, model_validator
@@ -43,8 +44,10 @@ CHARGES = "content/earlier/charges.csv"
 """The table of charges."""
 READINGS = "content/earlier/readings.csv"
 """The table of readings by place."""
+INSPECTED = "content/earlier/inspected.csv"
+"""The table of defects by place."""
 MAX_BYTES = 50_000_000
-"""Largest size of either. [bytes]"""
+"""Largest size of each. [bytes]"""
 
 _SHOWN = 20
 
@@ -94,10 +97,14 @@ class EarlierCharge(Record):
     """Time hotter than the schedule asked."""
     too_fast: Annotated[Duration, in_range(0, 10_000)] | None = None
     """Time in which a wet board lost more than its safe daily loss."""
+    too_fast_step: Annotated[int, Field(ge=1)] | None = None
+    """Step of the schedule in which most of that time lay."""
     stress_index: Annotated[Percent, in_range(0, 100)] | None = None
     """Largest gradient index."""
     stops: Annotated[int, Field(ge=0)] | None = None
     """Number of stops."""
+    stops_step: Annotated[int, Field(ge=1)] | None = None
+    """Step of the schedule in which most of the stops lay."""
     stopped: Annotated[Duration, in_range(0, 10_000)] | None = None
     """Their length."""
     examined: Annotated[int, Field(ge=1)] | None = None
@@ -111,16 +118,7 @@ class EarlierCharge(Record):
             raise record_error(
                 self.ended, "the charge ends before it began", "Check both dates", at=("ended",)
             )
-        for defect, pieces in self.defects.items():
-            if self.examined is None or pieces > self.examined:
-                raise record_error(
-                    pieces,
-                    "so many pieces have it, and no number of pieces was examined"
-                    if self.examined is None
-                    else f"only {self.examined} pieces were examined",
-                    "Write under 'examined' how many pieces were looked at",
-                    at=("defects", defect),
-                )
+        _counted(self.defects, self.examined)
         return self
 
 
@@ -135,6 +133,38 @@ class EarlierReading(Record):
     """MC of the piece, corrected."""
 
 
+class EarlierInspected(Record):
+    """A row of ``content/earlier/inspected.csv``. Nothing of it ever leaves the mill."""
+
+    charge: Number
+    """The charge, a row of charges.csv."""
+    position: Name
+    """Where in the kiln the pack stood, as the kiln's record names it."""
+    examined: Annotated[int, Field(ge=1)]
+    """Number of its pieces examined for defects."""
+    defects: Annotated[dict[Defect, Annotated[int, Field(ge=0)]], COLUMNS] = {}
+    """Pieces with each defect, in a column with the name of the defect in the atlas."""
+
+    @model_validator(mode="after")
+    def _together(self) -> Self:
+        _counted(self.defects, self.examined)
+        return self
+
+
+def _counted(defects: Mapping[Defect, int], examined: int | None) -> None:
+    """Refuse more pieces with a defect than were examined."""
+    for defect, pieces in defects.items():
+        if examined is None or pieces > examined:
+            raise record_error(
+                pieces,
+                "so many pieces have it, and no number of pieces was examined"
+                if examined is None
+                else f"only {examined} pieces were examined",
+                "Write under 'examined' how many pieces were looked at",
+                at=("defects", defect),
+            )
+
+
 @dataclass(frozen=True)
 class Earlier:
     """What a mill lists of the years before it used this program.
@@ -145,15 +175,18 @@ class Earlier:
         In the order of the table.
     readings : tuple of EarlierReading
         In the order of the table.
+    inspected : tuple of EarlierInspected
+        In the order of the table.
     """
 
     charges: tuple[EarlierCharge, ...] = ()
     readings: tuple[EarlierReading, ...] = ()
+    inspected: tuple[EarlierInspected, ...] = ()
 
 
 @derived("earlier", code="review")
 def earlier(graph: Graph, _: str) -> Earlier:
-    """Return the earlier charges and readings; both empty for a mill that lists none.
+    """Return the earlier charges, readings and inspections; all empty for a mill that lists none.
 
     Raises
     ------
@@ -162,14 +195,30 @@ def earlier(graph: Graph, _: str) -> Earlier:
     """
     charges = _table(graph, CHARGES, EarlierCharge)
     readings = _table(graph, READINGS, EarlierReading)
+    inspected = _table(graph, INSPECTED, EarlierInspected)
     rows = charges.record.rows if charges else []
+    numbers = {row.charge for row in rows}
     problems = [
         *(_charge_problems(graph, charges) if charges else ()),
-        *(_reading_problems(readings, {row.charge for row in rows}) if readings else ()),
+        *(
+            _no_such_charge(readings, (row.charge for row in readings.record.rows), numbers)
+            if readings
+            else ()
+        ),
+        *(
+            _no_such_charge(inspected, (row.charge for row in inspected.record.rows), numbers)
+            if inspected
+            else ()
+        ),
+        *(_twice(inspected) if inspected else ()),
     ]
     if problems:
         raise RecordProblems(problems[:_SHOWN])
-    return Earlier(tuple(rows), tuple(readings.record.rows) if readings else ())
+    return Earlier(
+        tuple(rows),
+        tuple(readings.record.rows) if readings else (),
+        tuple(inspected.record.rows) if inspected else (),
+    )
 
 
 def _table(graph: Graph, name: str, model: type[R]) -> Located[Rows[R]] | None:
@@ -212,17 +261,30 @@ def _charge_problems(graph: Graph, table: Located[Rows[EarlierCharge]]) -> Itera
         seen.add(row.charge)
 
 
-def _reading_problems(
-    table: Located[Rows[EarlierReading]], charges: Container[str]
+def _no_such_charge(
+    table: Located[Rows[R]], named: Iterable[str], charges: Container[str]
 ) -> Iterator[Problem]:
-    for at, row in enumerate(table.record.rows):
-        if row.charge not in charges:
+    for at, charge in enumerate(named):
+        if charge not in charges:
             yield Problem(
                 table.place("rows", at, "charge"),
-                f"charge '{row.charge}'",
+                f"charge '{charge}'",
                 f"{CHARGES} has no such row",
                 "Add the charge there, or correct its number",
             )
+
+
+def _twice(table: Located[Rows[EarlierInspected]]) -> Iterator[Problem]:
+    seen: set[tuple[str, str]] = set()
+    for at, row in enumerate(table.record.rows):
+        if (row.charge, row.position) in seen:
+            yield Problem(
+                table.place("rows", at, "position"),
+                f"position '{row.position}'",
+                f"the table has it twice for charge '{row.charge}'",
+                "Add its pieces up in one row",
+            )
+        seen.add((row.charge, row.position))
 
 
 def _unknown(place: Place, kind: str, named: str, known: Iterable[str]) -> Problem:

@@ -16,15 +16,7 @@ import numpy as np
 
 from kilnfolio.graph.derived import Step, derived
 from kilnfolio.graph.graph import Graph
-from kilnfolio.physics.control_chart import (
-    LEAST,
-    ControlLimits,
-    change_point,
-    control_limits,
-    shift_scores,
-    shift_width_for,
-    width_for,
-)
+from kilnfolio.physics.control_chart import LEAST, Judged, judged
 from kilnfolio.records import reading
 from kilnfolio.trends.past import PastCharge, past_charges
 
@@ -34,8 +26,6 @@ NEWEST = 120
 """Number of newest charges a chart looks at."""
 ALIKE = 3
 """Fewest charges of a timber in a kiln that say what is usual for it."""
-RULES = 2
-"""Rules that each chart is judged by: single values, and a lasting shift."""
 
 
 @dataclass(frozen=True)
@@ -124,6 +114,8 @@ class Series:
         When each began.
     values : tuple of float
         Difference from the usual for the charge's timber and kiln.
+    kilns, stocks : tuple of str
+        Kiln and timber of each charge.
     listed : int
         Number of them from the mill's own list.
     left_out : int
@@ -134,6 +126,8 @@ class Series:
     numbers: tuple[str, ...]
     started: tuple[dt.datetime, ...]
     values: tuple[float, ...]
+    kilns: tuple[str, ...]
+    stocks: tuple[str, ...]
     listed: int
     left_out: int
 
@@ -150,31 +144,19 @@ class Verdict:
     Attributes
     ----------
     series : Series
-    limits : ControlLimits or None
-        For single values; None with too few charges.
-    score, score_limit : float or None
-        Largest score of a shift, and that which shows one.
-    beyond : tuple of int
-        Indices of values beyond the limits.
-    shifted : int or None
-        Index of the first charge after a shift; None if there is none.
-    before, after : float or None
-        Mean before and after a shift.
+    judged : Judged or None
+        None with too few charges, or if all are the same.
     """
 
     series: Series
-    limits: ControlLimits | None = None
-    score: float | None = None
-    score_limit: float | None = None
-    beyond: tuple[int, ...] = ()
-    shifted: int | None = None
-    before: float | None = None
-    after: float | None = None
+    judged: Judged | None = None
 
     @property
     def signal(self) -> bool:
         """Whether anything stands out."""
-        return bool(self.beyond) or self.shifted is not None
+        return self.judged is not None and bool(
+            self.judged.beyond or self.judged.shifted is not None
+        )
 
 
 def series_of(measure: Measure, lines: Sequence[PastCharge]) -> Series:
@@ -196,6 +178,8 @@ def series_of(measure: Measure, lines: Sequence[PastCharge]) -> Series:
         tuple(line.number for line, _ in shown),
         tuple(line.started for line, _ in shown),
         tuple(value for _, value in shown),
+        tuple(line.kiln for line, _ in shown),
+        tuple(line.stock for line, _ in shown),
         sum(line.listed for line, _ in shown),
         len(known) - len(kept),
     )
@@ -220,26 +204,12 @@ def judge(series: Series, looks: int) -> Verdict:
     series : Series
         The series.
     looks : int
-        Number of charts that the mill looks at, each with `RULES` rules.
+        Number of charts that the mill looks at.
     """
     values = np.array(series.values)
     if not series.enough or not values.std() > 0.0:
         return Verdict(series)
-    chance = CHANCE / (RULES * max(looks, 1))
-    plain = control_limits(values)
-    limits = ControlLimits(plain.n, plain.mean, plain.sigma, width_for(values.size, chance))
-    score, width = float(np.abs(shift_scores(values)).max()), shift_width_for(values, chance)
-    shift = change_point(values) if score > width else None
-    return Verdict(
-        series,
-        limits,
-        score,
-        width,
-        tuple(int(at) for at in np.flatnonzero((values < limits.low) | (values > limits.high))),
-        shift,
-        None if shift is None else float(values[:shift].mean()),
-        None if shift is None else float(values[shift:].mean()),
-    )
+    return Verdict(series, judged(values, CHANCE / max(looks, 1)))
 
 
 # --- a mill's charts ------------------------------------------------------------------------------

@@ -5,112 +5,53 @@ It says what goes with what, never why: loads differ in more ways than a ledger 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import combinations
-
-import numpy as np
+from statistics import fmean, stdev
+from typing import Literal
 
 from kilnfolio.graph.derived import Step, derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.physics.comparisons import (
-    Compared,
     corrected_for_many,
     difference_of_means,
     rank_correlation,
 )
+from kilnfolio.trends.entries import (
+    COURSES,
+    LEAST_GROUP,
+    LEAST_PAIRS,
+    Entry,
+    Group,
+    defects_of,
+    shares,
+    within_timbers,
+)
 from kilnfolio.trends.past import PastCharge, past_charges
+from kilnfolio.trends.where import place_tables, places, steps
 
-LEAST_GROUP = 5
-"""Fewest charges in a group that is compared."""
-LEAST_PAIRS = 12
-"""Fewest charges for a correlation."""
 NEWEST = 500
 """Number of newest inspected charges that the ledger looks at."""
-CHANCE = 0.05
-"""Chance of any false finding in the whole ledger if nothing goes with anything. [-]"""
 
 
 @dataclass(frozen=True)
-class Course:
-    """Something that happened in a charge."""
-
-    name: str
-    value: Callable[[PastCharge], float | None]
-
-
-COURSES: Mapping[str, Course] = {
-    "fast": Course("Hours faster than safe", lambda line: line.fast_hours),
-    "hot": Course("Hours hotter than asked", lambda line: line.hot_hours),
-    "stops": Course("Stops", lambda line: None if line.stops is None else float(line.stops)),
-    "stress": Course("Largest stress index", lambda line: line.stress_index_pct),
-    "sides": Course("Entering and leaving air, difference", lambda line: line.side_difference_k),
-}
-
-
-@dataclass(frozen=True)
-class Group:
-    """Charges that are alike in one way, and their share of pieces with a defect.
+class PlaceShares:
+    """How often a defect was found at each place of a kiln.
 
     Attributes
     ----------
-    name : str
-        A revision or a supplier.
-    charges : tuple of str
-        Numbers of the charges.
-    pieces, of : int
-        Pieces with the defect, and examined.
+    kiln, defect : str
+    charges : int
+        Number of charges examined pack by pack.
+    places : tuple of (str, int, int)
+        Position, pieces with the defect, and pieces examined.
     """
 
-    name: str
-    charges: tuple[str, ...]
-    pieces: int
-    of: int
-
-    @property
-    def share_pct(self) -> float:
-        """Share of the pieces examined [%]."""
-        return 100.0 * self.pieces / self.of
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One comparison of the ledger.
-
-    Attributes
-    ----------
-    kind : {"revision", "supplier", "course"}
-    about : str
-        Schedule or species of the charges compared; "" for all.
-    what : str
-        Id of a `Course`, for a correlation.
-    defect : str
-    groups : tuple of Group
-        The two compared; the second of a supplier is all others. Empty for a correlation.
-    n : int
-        Number of charges.
-    listed : int
-        Number of them from the mill's own list.
-    found : Compared
-        Difference of the mean shares [points], or rank correlation.
-    corrected : float
-        p-value corrected for all comparisons of the ledger. [-]
-    """
-
-    kind: str
-    about: str
-    what: str
+    kiln: str
     defect: str
-    groups: tuple[Group, ...]
-    n: int
-    listed: int
-    found: Compared
-    corrected: float
-
-    @property
-    def stands_out(self) -> bool:
-        """Whether it is more than chance gives among so many comparisons."""
-        return self.corrected < CHANCE
+    charges: int
+    places: tuple[tuple[str, int, int], ...]
 
 
 @dataclass(frozen=True)
@@ -124,39 +65,46 @@ class Ledger:
         Number of the newest charges with a final inspection, `NEWEST` at most.
     listed : int
         Number of them from the mill's own list.
+    places : tuple of PlaceShares
+        Kiln by kiln, and defect by defect.
     """
 
     entries: tuple[Entry, ...]
     charges: int
     listed: int
+    places: tuple[PlaceShares, ...] = ()
 
 
 def ledger_of(lines: Sequence[PastCharge]) -> Ledger:
     """Return the ledger of these charges, oldest first."""
     inspected = [line for line in lines if line.defects][-NEWEST:]
-    compared = [*_revisions(inspected), *_suppliers(inspected), *_courses(inspected)]
-    corrected = corrected_for_many([one.found.p_value for one in compared])
-    entries = [
-        Entry(**{**vars(one), "corrected": float(p)})
-        for one, p in zip(compared, corrected, strict=True)
+    compared = [
+        *_revisions(inspected),
+        *_suppliers(inspected),
+        *places(inspected),
+        *_courses(inspected),
+        *steps(inspected),
     ]
+    corrected = corrected_for_many([one.found.p_value for one in compared])
+    entries = [replace(one, corrected=float(p)) for one, p in zip(compared, corrected, strict=True)]
     entries.sort(key=lambda one: (one.corrected, one.found.p_value, one.kind, one.defect))
-    return Ledger(tuple(entries), len(inspected), sum(line.listed for line in inspected))
+    return Ledger(
+        tuple(entries),
+        len(inspected),
+        sum(line.listed for line in inspected),
+        tuple(_place_shares(inspected)),
+    )
 
 
-def shares(lines: Sequence[PastCharge], defect: str) -> dict[str, tuple[int, int]]:
-    """Return pieces with a defect and pieces examined, by charge."""
-    return {
-        line.number: (one.pieces, one.of)
-        for line in lines
-        for one in line.defects
-        if one.defect == defect
-    }
-
-
-def _defects(lines: Sequence[PastCharge]) -> list[str]:
-    """Return the defects found in any of the charges."""
-    return sorted({one.defect for line in lines for one in line.defects if one.pieces})
+def _place_shares(lines: Sequence[PastCharge]) -> Iterator[PlaceShares]:
+    for table in place_tables(lines):
+        pieces, of = table.pieces.sum(axis=0).tolist(), table.of.sum(axis=0).tolist()
+        yield PlaceShares(
+            table.kiln,
+            table.defect,
+            len(table.charges),
+            tuple(zip(table.positions, pieces, of, strict=True)),
+        )
 
 
 def _revisions(lines: Sequence[PastCharge]) -> Iterator[Entry]:
@@ -180,18 +128,28 @@ def _suppliers(lines: Sequence[PastCharge]) -> Iterator[Entry]:
 
 
 def _compared(
-    kind: str, about: str, names: tuple[str, str], pair: Sequence[Sequence[PastCharge]]
+    kind: Literal["revision", "supplier"],
+    about: str,
+    names: tuple[str, str],
+    pair: Sequence[Sequence[PastCharge]],
 ) -> Iterator[Entry]:
     """Yield a comparison of two groups for each defect that enough of both were examined for."""
-    for defect in _defects([*pair[0], *pair[1]]):
+    for defect in defects_of([*pair[0], *pair[1]]):
         counts = [shares(lines, defect) for lines in pair]
         if min(map(len, counts)) < LEAST_GROUP:
             continue
-        groups = tuple(
-            Group(name, tuple(found), *map(sum, zip(*found.values(), strict=True)))
-            for name, found in zip(names, counts, strict=True)
-        )
         of_charges = [[100.0 * pieces / of for pieces, of in found.values()] for found in counts]
+        groups = tuple(
+            Group(
+                name,
+                tuple(found),
+                sum(pieces for pieces, _ in found.values()),
+                sum(of for _, of in found.values()),
+                fmean(share),
+                stdev(share),
+            )
+            for name, found, share in zip(names, counts, of_charges, strict=True)
+        )
         numbers = {*counts[0], *counts[1]}
         yield Entry(
             kind,
@@ -202,44 +160,36 @@ def _compared(
             len(numbers),
             sum(line.listed for lines in pair for line in lines if line.number in numbers),
             difference_of_means(of_charges[0], of_charges[1]),
-            1.0,
         )
 
 
 def _courses(lines: Sequence[PastCharge]) -> Iterator[Entry]:
     """Yield the correlation of each defect with each course, within timbers."""
     for what, course in COURSES.items():
-        for defect in _defects(lines):
-            found = shares(lines, defect)
-            rows = [
-                (line.stock, value, found[line.number], line.listed)
+        for defect in defects_of(lines):
+            counts = shares(lines, defect)
+            own = [
+                (line, value)
                 for line in lines
-                if line.number in found and (value := course.value(line)) is not None
+                if line.number in counts and (value := course.value(line)) is not None
             ]
-            if len(rows) < LEAST_PAIRS:
+            if len(own) < LEAST_PAIRS:
                 continue
-            stocks = [stock for stock, *_ in rows]
-            x = _within(stocks, [value for _, value, *_ in rows])
-            y = _within(stocks, [100.0 * pieces / of for _, _, (pieces, of), _ in rows])
+            known = [line for line, _ in own]
+            share = [100.0 * n / of for n, of in (counts[line.number] for line in known)]
             yield Entry(
                 "course",
                 "",
                 what,
                 defect,
                 (),
-                len(rows),
-                sum(listed for *_, listed in rows),
-                rank_correlation(x, y),
-                1.0,
+                len(known),
+                sum(line.listed for line in known),
+                rank_correlation(
+                    within_timbers(known, [value for _, value in own]),
+                    within_timbers(known, share),
+                ),
             )
-
-
-def _within(stocks: Sequence[str], values: Sequence[float]) -> np.ndarray:
-    """Return values less the mean of their own timber."""
-    array, names = np.array(values), np.array(stocks)
-    means = {name: array[names == name].mean() for name in set(stocks)}
-    away: np.ndarray = array - np.array([means[name] for name in stocks])
-    return away
 
 
 @derived("degrade ledger")

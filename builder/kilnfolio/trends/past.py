@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from statistics import fmean, stdev
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -26,6 +25,7 @@ from kilnfolio.review.evidence import DefectShare
 from kilnfolio.review.limits import limit_table
 from kilnfolio.review.reviews import charge_dossier
 from kilnfolio.review.setpoints import mill_pressure, planned_steps
+from kilnfolio.trends.in_steps import fast_spans, hours_by_step, hours_of, stops_by_step
 
 NOT_RECOMPUTED = "from the mill's own list, not recomputed here"
 """Printed with everything that rests on earlier charges."""
@@ -39,6 +39,16 @@ class PlacedReading:
 
     position: str
     mc_pct: float
+
+
+@dataclass(frozen=True)
+class PlacedDefect:
+    """Pieces of one pack with a defect, of those examined."""
+
+    defect: str
+    position: str
+    pieces: int
+    of: int
 
 
 @dataclass(frozen=True)
@@ -92,10 +102,15 @@ class PastCharge:
         Largest gradient index. [%]
     stops : int or None
         Number of declared stops.
+    fast_steps, stop_steps : tuple of (int, float), or None
+        Hours faster than safe, and stops, by the step of the schedule in which they lay; None if
+        that is not known. [h] [-]
     stopped_hours : float or None
         Their length. [h]
     defects : tuple of DefectShare
         Every defect looked for at the final inspection.
+    placed_defects : tuple of PlacedDefect
+        The same by pack, where they were counted so.
     placed : tuple of PlacedReading
         Readings whose place is known.
     outcome : str
@@ -129,7 +144,10 @@ class PastCharge:
     stress_index_pct: float | None
     stops: int | None
     stopped_hours: float | None
+    fast_steps: tuple[tuple[int, float], ...] | None
+    stop_steps: tuple[tuple[int, float], ...] | None
     defects: tuple[DefectShare, ...]
+    placed_defects: tuple[PlacedDefect, ...]
     placed: tuple[PlacedReading, ...]
     outcome: Outcome | Literal[""]
 
@@ -157,10 +175,12 @@ def past_charge(graph: Graph, number: str) -> PastCharge:
     board = replay(graph, number)
     wet = limit_table(folder).value("daily-loss-above")
     line = _of_review(record, dossier)
+    fast = fast_spans(dossier, wet)
     return replace(
         line,
         hours_forecast=_forecast_hours(folder, record, line.start_mc_pct),
-        fast_hours=_fast_hours(dossier, wet),
+        fast_hours=None if fast is None else sum(map(hours_of, fast)),
+        fast_steps=None if fast is None else hours_by_step(record, fast),
         stress_index_pct=board.trace.peak_pct if board else None,
     )
 
@@ -201,7 +221,14 @@ def _of_review(record: Charge, dossier: Dossier) -> PastCharge:
         stress_index_pct=None,
         stops=len(stops),
         stopped_hours=sum((stop.end - stop.start) / _HOUR for stop in stops),
+        fast_steps=None,
+        stop_steps=stops_by_step(record, [stop.start for stop in stops]),
         defects=tuple(DefectShare(one.defect, one.pieces, one.of) for one in record.defects),
+        placed_defects=tuple(
+            PlacedDefect(one.defect, place.position, place.pieces, place.of)
+            for one in record.defects
+            for place in one.places
+        ),
         placed=tuple(
             PlacedReading(position, mc)
             for position, mc in zip(survey.positions, survey.readings, strict=True)
@@ -223,37 +250,6 @@ def _hot_hours(dossier: Dossier) -> float | None:
         for outside in step.outside
         if outside.side == "too hot"
     )
-
-
-def _fast_hours(dossier: Dossier, wet_pct: float) -> float | None:
-    """Return the time in which some wet board lost more than its safe daily loss [h].
-
-    None if no board was weighed twice above `wet_pct`, or none has a safe loss.
-    """
-    spans: set[tuple[dt.datetime, dt.datetime]] = set()
-    judged = False
-    for board in dossier.boards:
-        for before, point in pairwise(board.points):
-            if (
-                board.safe_daily_loss_pct is None
-                or point.daily_loss_pct is None
-                or before.mc_pct <= wet_pct
-            ):
-                continue
-            judged = True
-            if point.daily_loss_pct > board.safe_daily_loss_pct:
-                spans.add((max(before.at, dossier.started), point.at))
-    return _union_hours(spans) if judged else None
-
-
-def _union_hours(spans: Iterable[tuple[dt.datetime, dt.datetime]]) -> float:
-    """Return how long at least one of these spans lasted [h]."""
-    hours, until = 0.0, dt.datetime.min.replace(tzinfo=dt.UTC)
-    for start, end in sorted(spans):
-        if end > until:
-            hours += (end - max(start, until)) / _HOUR
-            until = end
-    return hours
 
 
 def _forecast_hours(folder: MillFolder, record: Charge, start_pct: float | None) -> float | None:
@@ -290,12 +286,26 @@ def listed_charges(graph: Graph, _: str) -> tuple[PastCharge, ...]:
     placed: dict[str, list[PlacedReading]] = {}
     for row in table.readings:
         placed.setdefault(row.charge, []).append(PlacedReading(row.position, row.mc.value))
-    lines = [line_of_row(row, placed.get(row.charge, ()), zone) for row in table.charges]
+    inspected: dict[str, list[PlacedDefect]] = {}
+    for pack in table.inspected:
+        inspected.setdefault(pack.charge, []).extend(
+            PlacedDefect(defect, pack.position, pieces, pack.examined)
+            for defect, pieces in pack.defects.items()
+        )
+    lines = [
+        line_of_row(row, placed.get(row.charge, ()), inspected.get(row.charge, ()), zone)
+        for row in table.charges
+    ]
     return tuple(sorted(lines, key=_in_time))
 
 
-def line_of_row(row: EarlierCharge, placed: Iterable[PlacedReading], zone: ZoneInfo) -> PastCharge:
-    """Return a row of the mill's own list, with its readings by place, as a line."""
+def line_of_row(
+    row: EarlierCharge,
+    placed: Iterable[PlacedReading],
+    inspected: Iterable[PlacedDefect],
+    zone: ZoneInfo,
+) -> PastCharge:
+    """Return a row of the mill's own list, with its readings and defects by place, as a line."""
     placed = tuple(placed)
     mcs = [one.mc_pct for one in placed]
     started, ended = (_noon(day, zone) for day in (row.started, row.ended))
@@ -327,14 +337,24 @@ def line_of_row(row: EarlierCharge, placed: Iterable[PlacedReading], zone: ZoneI
         stress_index_pct=_value(row.stress_index),
         stops=row.stops,
         stopped_hours=_value(row.stopped),
+        fast_steps=_in_step(_value(row.too_fast), row.too_fast_step),
+        stop_steps=_in_step(row.stops, row.stops_step),
         defects=tuple(
             DefectShare(defect, pieces, row.examined)
             for defect, pieces in row.defects.items()
             if row.examined
         ),
+        placed_defects=tuple(inspected),
         placed=placed,
         outcome="",
     )
+
+
+def _in_step(amount: float | None, step: int | None) -> tuple[tuple[int, float], ...] | None:
+    """Return an amount by the one step that the list names; empty if there was none of it."""
+    if amount is None or (amount and step is None):
+        return None
+    return ((step, float(amount)),) if amount and step else ()
 
 
 def _value(quantity: Quantity | None) -> float | None:

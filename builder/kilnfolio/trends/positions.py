@@ -28,7 +28,7 @@ NEWEST = 60
 CONFIDENCE = 0.95
 """Confidence of the intervals, all together, and of predictions. [-]"""
 MEASURED_FIRST = 3
-"""Packs measured in the trial of predictions: the best by the map."""
+"""Packs measured in the trial of predictions: the best by the other charges."""
 
 
 @dataclass(frozen=True)
@@ -73,8 +73,9 @@ class PositionMap:
         The pack to measure first, next and so on, each with the standard deviation that the mean of
         the load has once it is measured too. [point of MC]
     trial : tuple of int
-        In how many past charges the packs left out lay within the interval predicted from the first
-        `MEASURED_FIRST`, and how many were tried; each was left out of the model that predicted it.
+        In how many past charges the packs left out lay within the interval predicted from the best
+        `MEASURED_FIRST`, and how many were tried; nothing of a charge was known to what chose its
+        packs and predicted the others.
     half : float
         Mean half-width of those intervals. [point of MC]
     """
@@ -113,11 +114,11 @@ def map_of(lines: Sequence[PastCharge], positions: Sequence[str]) -> PositionMap
     order: tuple[tuple[str, float], ...] = ()
     trial, half = (0, 0), 0.0
     if len(whole) >= LEAST and len(names) > MEASURED_FIRST:
-        places, spreads = _in_order(whole)
+        places, spreads = _in_order(whole, whole.shape[1])
         order = tuple(
             (names[at], round(spread, 3)) for at, spread in zip(places, spreads, strict=True)
         )
-        trial, half = _tried(whole, places[:MEASURED_FIRST])
+        trial, half = _tried(whole)
     return PositionMap(
         tuple(
             Place(
@@ -145,11 +146,12 @@ def _row(line: PastCharge, names: Sequence[str]) -> list[float]:
     return [fmean(found[name]) if name in found else np.nan for name in names]
 
 
-def _in_order(table: np.ndarray) -> tuple[list[int], list[float]]:
-    """Return the order in which packs tell most about the mean of the load, and how much is left."""
+def _in_order(table: np.ndarray, most: int) -> tuple[list[int], list[float]]:
+    """Return the packs that tell most about the mean of the load, in order, and how much is left."""
     model, known = load_model(table), np.zeros(table.shape[1], bool)
-    places, spreads = [], []
-    while not known.all():
+    places: list[int] = []
+    spreads: list[float] = []
+    while len(places) < most:
         left = best_next(model, known)
         at = int(np.nanargmin(left))
         known[at] = True
@@ -158,16 +160,19 @@ def _in_order(table: np.ndarray) -> tuple[list[int], list[float]]:
     return places, spreads
 
 
-def _tried(table: np.ndarray, first: Sequence[int]) -> tuple[tuple[int, int], float]:
-    """Return how often packs that were left out lay where they were predicted."""
+def _tried(table: np.ndarray) -> tuple[tuple[int, int], float]:
+    """Return how often packs that were left out lay where they were predicted.
+
+    Neither the packs measured first nor the model know the charge that is tried.
+    """
     inside, halves = 0, []
-    rest = [at for at in range(table.shape[1]) if at not in first]
     for at, row in enumerate(table):
-        model = load_model(np.delete(table, at, axis=0))
-        measured = row.copy()
-        measured[rest] = np.nan
-        _, low, high = predicted_rest(model, measured, CONFIDENCE)
-        inside += low <= row[rest].mean() <= high
+        others = np.delete(table, at, axis=0)
+        first, _ = _in_order(others, MEASURED_FIRST)
+        measured = np.full_like(row, np.nan)
+        measured[first] = row[first]
+        _, low, high = predicted_rest(load_model(others), measured, CONFIDENCE)
+        inside += low <= np.delete(row, first).mean() <= high
         halves.append((high - low) / 2.0)
     return (int(inside), len(table)), round(float(np.mean(halves)), 3)
 

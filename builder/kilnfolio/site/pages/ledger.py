@@ -5,22 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from markupsafe import Markup
+from scipy import stats
+
+from kilnfolio.charts.intervals import Interval, intervals_chart
+from kilnfolio.physics.comparisons import CONFIDENCE
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.dossier import Working
+from kilnfolio.review.figures import number
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.workings import Shown, by_id, shown
-from kilnfolio.trends.ledger import (
-    CHANCE,
-    COURSES,
-    LEAST_GROUP,
-    LEAST_PAIRS,
-    Entry,
-    Group,
-    degrade_ledger,
-)
+from kilnfolio.trends.entries import CHANCE, COURSES, LEAST_GROUP, LEAST_PAIRS, Entry, Group
+from kilnfolio.trends.ledger import NEWEST, Ledger, degrade_ledger
 
-_SHOWN = 60
+#: Most lines of a table, and of a drawing.
+_SHOWN, _DRAWN = 60, 20
+_NIST = "NIST/SEMATECH e-Handbook of Statistical Methods"
 
 
 @dataclass(frozen=True)
@@ -29,46 +30,84 @@ class LedgerRow:
 
     entry: Entry
     defect: str
-    about: str
-    """The schedule or the species; empty for all timbers."""
     what: str
-    """What is compared: a course of the charge, or a supplier; empty for revisions."""
+    """What is compared, in words."""
     linked: tuple[tuple[Group, tuple[tuple[str, str], ...]], ...]
     """Each group with its charges and their pages; "" for a charge of the mill's own list."""
+
+
+@dataclass(frozen=True)
+class LedgerPart:
+    """The comparisons of a kind, with their drawing."""
+
+    id: str
+    rows: list[LedgerRow]
+    """The clearest, at most as many as fit a page."""
+    total: int
+    drawing: Markup
+    drawn: int
+    decimals: int
+
+
+@dataclass(frozen=True)
+class PlacesView:
+    """How often each defect was found at each place of a kiln."""
+
+    kiln: str
+    target: str
+    """The map of the kiln's places; "" if it has none."""
+    charges: int
+    defects: list[str]
+    rows: list[tuple[str, list[float]]]
+    """Position, and the share of its pieces with each defect [%]."""
 
 
 def ledger_page(context: SiteContext) -> Page:
     """Return the page of the degrade ledger."""
     ledger = degrade_ledger(context.graph)
     rows = [_row(context, one) for one in ledger.entries]
+    groups = [row for row in rows if row.entry.groups]
+    ranks = [row for row in rows if not row.entry.groups]
     return context.page(
         "ledger.html",
         routes.DEGRADE,
         "What goes with degrade?",
         "trend",
         ledger=ledger,
-        rows=rows[:_SHOWN],
+        groups=_part("ledger-shares", "Shares of two groups, difference in points", groups, 1),
+        ranks=_part("ledger-ranks", "Rank correlation with degrade", ranks, 2),
         standing=[row for row in rows if row.entry.stands_out],
+        places=list(_places(context, ledger)),
         one_in=round(1 / CHANCE),
         least=LEAST_GROUP,
         pairs=LEAST_PAIRS,
-        how=by_id([_shown(rows)]),
+        newest=NEWEST,
+        how=by_id([_differences(groups), _correlations(ranks), _corrected(rows)]),
         crumbs=(("Trends", routes.TRENDS),),
         text=["What goes with degrade?", *sorted({row.defect for row in rows})],
     )
 
 
+def _part(identity: str, axis: str, rows: Sequence[LedgerRow], decimals: int) -> LedgerPart:
+    drawn = [
+        Interval(
+            f"{row.defect[0].upper()}{row.defect[1:]}: {row.what}",
+            row.entry.found.effect,
+            row.entry.found.low,
+            row.entry.found.high,
+            row.entry.stands_out,
+        )
+        for row in rows[:_DRAWN]
+    ]
+    drawing = intervals_chart(identity, axis, axis, drawn, decimals) if drawn else Markup("")
+    return LedgerPart(identity, list(rows[:_SHOWN]), len(rows), drawing, len(drawn), decimals)
+
+
 def _row(context: SiteContext, entry: Entry) -> LedgerRow:
-    about = entry.about
-    if entry.kind == "revision" and about in context.folder.schedules:
-        about = context.folder.schedules[about].record.title
-    elif entry.kind == "supplier":
-        about = context.species_name(about)
     return LedgerRow(
         entry,
         context.regional.defect(entry.defect),
-        about,
-        COURSES[entry.what].name if entry.what else "",
+        _compared(context, entry),
         tuple(
             (
                 group,
@@ -82,25 +121,119 @@ def _row(context: SiteContext, entry: Entry) -> LedgerRow:
     )
 
 
-def _shown(rows: Sequence[LedgerRow]) -> Shown:
+def _compared(context: SiteContext, entry: Entry) -> str:
+    """Return what a line compares, in words."""
+    folder, about = context.folder, entry.about
+    if entry.kind in ("revision", "step") and about in folder.schedules:
+        about = folder.schedules[about].record.title
+    if entry.kind == "revision":
+        newer, older = entry.groups
+        return f"{about}, revision {newer.name} against {older.name}"
+    if entry.kind == "supplier":
+        return f"{context.species_name(about)}, {entry.groups[0].name} against the others"
+    if entry.kind == "place":
+        kiln = folder.kilns[about].record.name if about in folder.kilns else about
+        return f"{kiln}, {entry.groups[0].name} against its other places"
+    course = COURSES[entry.what].name
+    return f"{course}, in step {entry.step} of {about}" if entry.kind == "step" else course
+
+
+def _places(context: SiteContext, ledger: Ledger) -> Iterator[PlacesView]:
+    for kiln in dict.fromkeys(one.kiln for one in ledger.places):
+        tables = [one for one in ledger.places if one.kiln == kiln]
+        names = list(dict.fromkeys(name for one in tables for name, *_ in one.places))
+        found = {
+            (name, one.defect): 100.0 * pieces / of
+            for one in tables
+            for name, pieces, of in one.places
+        }
+        known = kiln in context.folder.kilns
+        yield PlacesView(
+            context.folder.kilns[kiln].record.name if known else kiln,
+            routes.kiln(kiln) if known else "",
+            max(one.charges for one in tables),
+            [context.regional.defect(one.defect) for one in tables],
+            [
+                (name, [found.get((name, one.defect), float("nan")) for one in tables])
+                for name in names
+            ],
+        )
+
+
+# --- workings -------------------------------------------------------------------------------------
+
+
+def _differences(rows: Sequence[LedgerRow]) -> Shown:
     def worked() -> Iterator[Working]:
-        for row in rows:
-            groups = row.entry.groups
-            if len(groups) == 2:
-                yield Working(
-                    name=f"{row.defect}, {row.about}",
-                    formula="share = pieces with the defect ÷ pieces examined",
-                    substituted=" and ".join(f"{one.pieces} ÷ {one.of}" for one in groups),
-                    result=" and ".join(f"{one.share_pct:.1f} %" for one in groups),
-                    source="the definition",
-                )
+        for row in rows[:_SHOWN]:
+            first, second = row.entry.groups
+            found, place = row.entry.found, row.entry.kind == "place"
+            n, m = len(first.charges), len(second.charges)
+            spread = (
+                f"{number(first.sd_pct, 2)} ÷ √{n}"
+                if place
+                else f"√({number(first.sd_pct, 2)}² ÷ {n} + {number(second.sd_pct, 2)}² ÷ {m})"
+            )
+            yield Working(
+                name=f"{row.defect}, {row.what}",
+                formula="mean share − mean share of the others ± t × s ÷ √n, s of the differences "
+                "within charges"
+                if place
+                else "mean of the charges' shares − that of the others ± t × √(s₁² ÷ n₁ + s₂² ÷ n₂)",
+                substituted=f"{number(first.mean_pct, 2)} − {number(second.mean_pct, 2)} ± t × {spread}",
+                result=f"{number(found.effect, 1)} points, {number(found.low, 1)} to "
+                f"{number(found.high, 1)}",
+                source=f"{_NIST}, 7.2.2.1" if place else f"{_NIST}, 7.3.1",
+            )
 
     return shown(
-        "ledger",
-        "The shares of two groups",
-        list(worked())[:20],
-        "A difference is that of the mean shares of charges, with Welch's interval (NIST/SEMATECH "
-        "e-Handbook, 7.3.1); its p-value comes from random divisions of the charges. A correlation is "
-        "Spearman's, within timbers. Both p-values are corrected by Holm's method for all lines.",
+        "ledger-shares",
+        "Differences of two groups",
+        list(worked())[:10],
+        "t is Student's for 95 %, of a place for as much more as lets the intervals of all places hold "
+        "together, with Welch's degrees of freedom for two groups. The interval comes from the scatter "
+        "of these charges alone, the p-value from random divisions of the charges, or from random "
+        "orders of the places within each charge. Counts are uneven, so an interval may reach 0 where "
+        "the p-value is small.",
         sample=True,
     )
+
+
+def _correlations(rows: Sequence[LedgerRow]) -> Shown:
+    def worked() -> Iterator[Working]:
+        for row in rows[:_SHOWN]:
+            found, n = row.entry.found, row.entry.n
+            z = stats.norm.ppf(1.0 - (1.0 - CONFIDENCE) / (2.0 * row.entry.chosen_from))
+            rho = number(found.effect, 2)
+            yield Working(
+                name=f"{row.defect}, {row.what}",
+                formula="tanh(artanh ρ ± z × √((1 + ρ² ÷ 2) ÷ (n − 3))), ρ the correlation of the ranks",
+                substituted=f"tanh(artanh {rho} ± {z:.2f} × √((1 + {rho}² ÷ 2) ÷ ({n} − 3)))",
+                result=f"{number(found.low, 2)} to {number(found.high, 2)}",
+                source="Bonett and Wright, Psychometrika 65 (2000), 23",
+            )
+
+    return shown(
+        "ledger-ranks",
+        "Rank correlations",
+        list(worked())[:10],
+        "ρ is Spearman's, of what both are less the mean of their timber. A step is the one of its "
+        "schedule that goes with the defect most; z and the p-value, from random orders of the charges, "
+        "allow for that.",
+        sample=True,
+    )
+
+
+def _corrected(rows: Sequence[LedgerRow]) -> Shown:
+    def worked() -> Iterator[Working]:
+        for place, row in enumerate(rows[:5]):
+            yield Working(
+                name=f"{row.defect}, {row.what}",
+                formula="corrected p = p × lines not clearer than this one, at least as much as the "
+                "line before, at most 1",
+                substituted=f"{row.entry.found.p_value:.2g} × {len(rows) - place}",
+                result=number(row.entry.corrected, 3),
+                source="Holm, Scandinavian Journal of Statistics 6 (1979), 65",
+            )
+
+    return shown("ledger-holm", "The correction for many lines", list(worked()), sample=True)

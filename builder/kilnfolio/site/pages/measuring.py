@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
 from markupsafe import Markup
 
 from kilnfolio.charts.measuring import digits_chart, drift_chart, pairs_chart
-from kilnfolio.physics.control_chart import (
-    LEAST,
-    ControlLimits,
-    beyond_limits,
-    control_limits,
-    runs_on_one_side,
-)
+from kilnfolio.charts.trends import shift_levels
+from kilnfolio.physics.control_chart import Judged, judged
 from kilnfolio.physics.measuring import (
     LEAST_DIGITS,
     LEAST_PAIRS,
@@ -32,13 +28,17 @@ from kilnfolio.records.instrument import InstrumentTrials
 from kilnfolio.records.reading import ALL
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
+from kilnfolio.review.figures import number
 from kilnfolio.review.limits import limit_table
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.measured import MeasuringLine, Pair, measuring_line
 from kilnfolio.site.pages.phrases import listed
+from kilnfolio.trends.control import CHANCE
 
 _AT = (6.0, 8.0, 10.0, 12.0, 15.0, 20.0)
 _DIGITS = 10
+#: Deviations that differ by less are those of pairs on one straight line. [point of MC]
+_ALIKE = 1e-9
 
 
 @dataclass
@@ -50,6 +50,13 @@ class _Gathered:
     trials: InstrumentTrials | None = None
     pairs: list[Pair] = field(default_factory=list)
     digits: list[int] = field(default_factory=lambda: [0] * _DIGITS)
+
+    def by_species(self) -> dict[str, list[Pair]]:
+        """Return its pairs by species, in order of time."""
+        found: dict[str, list[Pair]] = {}
+        for pair in sorted(self.pairs, key=lambda one: (one.day, one.meter_pct, one.oven_pct)):
+            found.setdefault(pair.species, []).append(pair)
+        return dict(sorted(found.items()))
 
 
 @dataclass(frozen=True)
@@ -77,7 +84,7 @@ class SpeciesView:
     """Reading, what to add to it, and half the 95 % interval [% MC]."""
     drawing: Markup
     drift: Markup
-    limits: ControlLimits | None
+    drifted: Judged | None
     signals: tuple[str, ...]
 
 
@@ -100,9 +107,13 @@ class InstrumentView:
 
 def measuring_page(context: SiteContext) -> Page:
     """Return the page."""
+    gathered = _gathered(context)
+    looks = sum(
+        _line(pairs) is not None for one in gathered.values() for pairs in one.by_species().values()
+    )
     views = [
-        _view(context, name, one)
-        for name, one in sorted(_gathered(context).items())
+        _view(context, name, one, looks)
+        for name, one in sorted(gathered.items())
         if one.trials or one.pairs or any(one.digits)
     ]
     return context.page(
@@ -116,8 +127,9 @@ def measuring_page(context: SiteContext) -> Page:
             "repeats": LEAST_REPEATS,
             "pairs": LEAST_PAIRS,
             "digits": LEAST_DIGITS,
-            "drift": LEAST,
         },
+        looks=looks,
+        one_in=round(1 / CHANCE),
         summary="Repeatability, meters against the oven, drift, and last digits, by instrument.",
         crumbs=(("Kilns", "kilns/index.html"),),
     )
@@ -136,8 +148,8 @@ def _gathered(context: SiteContext) -> dict[str, _Gathered]:
             for pair in trials.oven_pairs
         ]
         names |= {(kiln, trials.instrument): identity for kiln in trials.kilns}
-    for number in context.charges[ALL]:
-        line = measuring_line(context.graph, number)
+    for charge in context.charges[ALL]:
+        line = measuring_line(context.graph, charge)
         for kind, instrument, digits in (
             ("resistance meter", line.meter, line.meter_digits),
             ("scale", line.scale, line.scale_digits),
@@ -157,13 +169,10 @@ def _add(one: _Gathered, kind: str, digits: Sequence[int], line: MeasuringLine) 
         one.pairs += line.pairs
 
 
-def _view(context: SiteContext, name: str, one: _Gathered) -> InstrumentView:
+def _view(context: SiteContext, name: str, one: _Gathered, looks: int) -> InstrumentView:
     anchor = name.replace(", ", "-")
     readings = sum(one.digits)
     kilns = [context.folder.kilns[kiln].record.name for kiln in one.kilns]
-    by_species: dict[str, list[Pair]] = {}
-    for pair in one.pairs:
-        by_species.setdefault(pair.species, []).append(pair)
     return InstrumentView(
         anchor,
         name,
@@ -171,8 +180,8 @@ def _view(context: SiteContext, name: str, one: _Gathered) -> InstrumentView:
         listed(kilns),
         _repeats(one.trials) if one.trials and one.trials.repeats else None,
         tuple(
-            _species(context, f"{anchor}-{species}", species, pairs)
-            for species, pairs in sorted(by_species.items())
+            _species(context, f"{anchor}-{species}", species, pairs, looks)
+            for species, pairs in one.by_species().items()
         ),
         last_digits(one.digits) if readings >= LEAST_DIGITS else None,
         readings,
@@ -201,20 +210,27 @@ def _repeats(trials: InstrumentTrials) -> RepeatsView:
     )
 
 
-def _species(context: SiteContext, anchor: str, species: str, pairs: Iterable[Pair]) -> SpeciesView:
-    order = tuple(sorted(pairs, key=lambda pair: (pair.day, pair.meter_pct, pair.oven_pct)))
-    name = context.species_name(species)
-    meter = [pair.meter_pct for pair in order]
-    enough = len(order) >= LEAST_PAIRS and len(set(meter)) > 1
-    line = fitted_correction(meter, [pair.oven_pct for pair in order]) if enough else None
+def _line(pairs: Sequence[Pair]) -> Correction | None:
+    """Return the line through the pairs of a meter with a species; None if they are too few."""
+    meter = [pair.meter_pct for pair in pairs]
+    if len(pairs) < LEAST_PAIRS or len(set(meter)) < 2:
+        return None
+    return fitted_correction(meter, [pair.oven_pct for pair in pairs])
+
+
+def _species(
+    context: SiteContext, anchor: str, species: str, pairs: Sequence[Pair], looks: int
+) -> SpeciesView:
+    name, line, order = context.species_name(species), _line(pairs), tuple(pairs)
     points = [(pair.meter_pct, pair.oven_pct) for pair in order]
     drawing = pairs_chart(anchor, f"Meter and oven, {name}", points, line)
     if line is None:
         return SpeciesView(anchor, name, order, None, (), drawing, Markup(""), None, ())
+    meter = [pair.meter_pct for pair in order]
     left = [pair.oven_pct - line.intercept - line.slope * pair.meter_pct for pair in order]
     days = [pair.day for pair in order]
     shown = list(zip((f"{day:%Y-%m}" for day in days), left, strict=True))
-    limits = control_limits(left)
+    found = drift_of(left, looks)
     return SpeciesView(
         anchor,
         name,
@@ -222,10 +238,30 @@ def _species(context: SiteContext, anchor: str, species: str, pairs: Iterable[Pa
         line,
         tuple(_corrections(line, min(meter), max(meter))),
         drawing,
-        drift_chart(f"{anchor}-drift", f"Drift of the meter, {name}", shown, limits),
-        limits,
-        tuple(_signals(days, left)),
+        drift_chart(
+            f"{anchor}-drift",
+            f"Drift of the meter, {name}",
+            shown,
+            found.limits if found else None,
+            shift_levels(found, len(left)) if found else (),
+        ),
+        found,
+        tuple(_signals(days, left, found)) if found else (),
     )
+
+
+def drift_of(left: Sequence[float], looks: int) -> Judged | None:
+    """Return what deviations from a meter's line show; None if they are all the same.
+
+    Parameters
+    ----------
+    left : sequence of float
+        Oven less line, in order of time. [point of MC]
+    looks : int
+        Number of such series that the mill looks at: each meter with each species. A sound mill is
+        told of a drift in any of them with the chance `CHANCE`.
+    """
+    return judged(left, CHANCE / max(looks, 1)) if np.std(left) > _ALIKE else None
 
 
 def _corrections(line: Correction, low: float, high: float) -> Iterator[tuple[float, float, float]]:
@@ -236,13 +272,14 @@ def _corrections(line: Correction, low: float, high: float) -> Iterator[tuple[fl
             yield at, oven - at, half
 
 
-def _signals(days: Sequence[dt.date], left: Sequence[float]) -> Iterator[str]:
-    for place in beyond_limits(left):
-        yield f"{days[place].isoformat()}: beyond its limit"
-    for first, last in runs_on_one_side(left):
-        side = "above" if left[first] > 0 else "below"
-        count = last - first + 1
+def _signals(days: Sequence[dt.date], left: Sequence[float], found: Judged) -> Iterator[str]:
+    if found.shifted is not None and found.before is not None and found.after is not None:
         yield (
-            f"{days[first].isoformat()} to {days[last].isoformat()}: {count} pairs in a row {side} "
-            "the line"
+            f"{days[found.shifted].isoformat()}: from this pair on, a mean of {number(found.after, 2)} "
+            f"points; before it, {number(found.before, 2)}"
+        )
+    for place in found.beyond:
+        yield (
+            f"{days[place].isoformat()}: {number(left[place], 2)} points, beyond the limits of "
+            f"{number(found.limits.low, 2)} and {number(found.limits.high, 2)}"
         )

@@ -13,7 +13,14 @@ from kilnfolio.review.working import Bare
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.workings import Shown, Workings, by_id, percent, shown, work_out
 from kilnfolio.trends.control import streams
-from kilnfolio.trends.positions import CONFIDENCE, MEASURED_FIRST, PositionMap, position_map
+from kilnfolio.trends.positions import (
+    CONFIDENCE,
+    LEAST,
+    MEASURED_FIRST,
+    NEWEST,
+    PositionMap,
+    position_map,
+)
 
 
 @dataclass(frozen=True)
@@ -59,6 +66,8 @@ def map_page(context: SiteContext, kiln: str) -> Page:
         "trend",
         view=view,
         first=MEASURED_FIRST,
+        least=LEAST,
+        newest=NEWEST,
         confidence=round(100 * CONFIDENCE),
         crumbs=(("Trends", routes.TRENDS),),
         text=[title],

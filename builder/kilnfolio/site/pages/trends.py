@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from kilnfolio.charts.trends import Trend, trend_chart
+from kilnfolio.charts.trends import MARKS, Groups, Trend, shift_levels, trend_chart
 from kilnfolio.physics.control_chart import LEAST
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.rendering import routes
@@ -15,16 +16,20 @@ from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.positions import map_names
 from kilnfolio.site.pages.workings import Shown, Workings, by_id, shown, work_out
 from kilnfolio.trends.control import (
+    ALIKE,
     CHANCE,
     MEASURES,
     NEWEST,
     Measure,
     Verdict,
     looks,
+    stream_key,
     streams,
     verdicts,
 )
 
+#: What the charges of a kiln, or of a timber, are marked by.
+_OTHER = {"kiln": "stock", "stock": "kiln"}
 _DECIMALS = {"%": 0, "arcsine": 1}
 
 
@@ -68,8 +73,8 @@ class TrendView:
     """Page of the kiln or the species."""
     chart: str
     lines: list[Line]
-    charges: list[tuple[str, str, str, list[float | None]]]
-    """Number, page, day of start, and its value of each quantity; newest first."""
+    charges: list[tuple[str, str, str, str, list[float | None]]]
+    """Number, page, day of start, its timber or kiln, and its value of each quantity; newest first."""
     listed: int
     looks: int
     how: Workings
@@ -140,6 +145,7 @@ def trend_page(context: SiteContext, key: str) -> Page:
         view=view,
         enough=LEAST,
         newest=NEWEST,
+        alike=ALIKE,
         one_in=round(1 / CHANCE),
         crumbs=(("Trends", routes.TRENDS),),
         summary="",
@@ -151,7 +157,8 @@ def name_of(context: SiteContext, key: str) -> str:
     """Return the name of a kiln, or of a timber with its thickness as first entered."""
     kind, _, named = key.partition(":")
     if kind == "kiln":
-        return context.folder.kilns[named].record.name
+        kilns = context.folder.kilns
+        return kilns[named].record.name if named in kilns else named
     species, _, thickness = named.partition("/")
     return f"{_thickness(float(thickness))} {context.species_name(species).lower()}"
 
@@ -171,6 +178,7 @@ def _view(context: SiteContext, key: str) -> TrendView:
         for number, at in zip(one.series.numbers, one.series.started, strict=True)
     }
     order = sorted(starts, key=lambda number: (starts[number], number))
+    within = _within(context, kind, found)
     return TrendView(
         kind,
         name_of(context, key),
@@ -180,6 +188,7 @@ def _view(context: SiteContext, key: str) -> TrendView:
             [(number, starts[number]) for number in order],
             [_aligned(line.trend, one, order) for line, one in zip(lines, found, strict=True)],
             context.folder.mill.record.zone,
+            _groups([within[number] for number in order]),
         ),
         lines,
         [
@@ -187,6 +196,7 @@ def _view(context: SiteContext, key: str) -> TrendView:
                 number,
                 _page_of(context, number),
                 starts[number].astimezone(context.folder.mill.record.zone).date().isoformat(),
+                within[number],
                 [_at(line.trend, one, number) for line, one in zip(lines, found, strict=True)],
             )
             for number in reversed(order)
@@ -195,6 +205,30 @@ def _view(context: SiteContext, key: str) -> TrendView:
         looks(context.graph),
         by_id([_limits_shown(lines), _scores_shown(found, lines)]),
     )
+
+
+def _within(context: SiteContext, kind: str, found: Sequence[Verdict]) -> dict[str, str]:
+    """Return the timber of each charge of a kiln, or the kiln of each charge of a timber."""
+    names: dict[str, str] = {}
+    of: dict[str, str] = {}
+    for one in found:
+        keys = one.series.stocks if kind == "kiln" else one.series.kilns
+        for number, key in zip(one.series.numbers, keys, strict=True):
+            if key not in names:
+                names[key] = name_of(context, stream_key(_OTHER[kind], key))
+            of[number] = names[key]
+    return of
+
+
+def _groups(names: Sequence[str]) -> Groups | None:
+    """Return the marks of charges, the rarest groups together; None if all are alike."""
+    often = [name for name, _ in Counter(names).most_common()]
+    if len(often) < 2:
+        return None
+    marked = sorted(often if len(often) <= MARKS else often[: MARKS - 1])
+    places = {name: place for place, name in enumerate(marked)}
+    shown = marked if len(often) <= MARKS else [*marked, "others"]
+    return Groups(shown, [places.get(name, MARKS - 1) for name in names])
 
 
 def _charted(name: str) -> str:
@@ -236,18 +270,15 @@ def _line(context: SiteContext, verdict: Verdict) -> Line:
     measure = MEASURES[series.measure]
     unit, times = _unit(context, measure)
     values = [times * value for value in series.values]
-    levels: list[float | None] = []
-    if verdict.shifted is not None and verdict.before is not None and verdict.after is not None:
-        levels = [times * verdict.before] * verdict.shifted
-        levels += [times * verdict.after] * (len(values) - verdict.shifted)
-    limits = verdict.limits
+    found = verdict.judged
+    limits = found.limits if found else None
     trend = Trend(
         measure.name,
         unit,
         values,
         _DECIMALS.get(unit, 2),
         limits and type(limits)(limits.n, times * limits.mean, times * limits.sigma, limits.width),
-        levels=levels,
+        levels=shift_levels(found, len(values), times) if found else (),
     )
     return Line(
         measure.name,
@@ -269,20 +300,22 @@ def _unit(context: SiteContext, measure: Measure) -> tuple[str, float]:
 
 
 def _signals(context: SiteContext, verdict: Verdict, times: float) -> Iterator[Signal]:
-    numbers, values, limits = verdict.series.numbers, verdict.series.values, verdict.limits
-    if verdict.shifted is not None and verdict.before is not None and verdict.after is not None:
-        number = numbers[verdict.shifted]
+    numbers, values, found = verdict.series.numbers, verdict.series.values, verdict.judged
+    if found is None:
+        return
+    if found.shifted is not None and found.before is not None and found.after is not None:
+        number = numbers[found.shifted]
         yield Signal(
             number,
             _page_of(context, number),
             True,
-            verdict.after > verdict.before,
-            times * verdict.after,
-            times * verdict.before,
+            found.after > found.before,
+            times * found.after,
+            times * found.before,
         )
-    for at in verdict.beyond if limits else ():
-        high = values[at] > limits.high  # type: ignore[union-attr]
-        edge = limits.high if high else limits.low  # type: ignore[union-attr]
+    for at in found.beyond:
+        high = values[at] > found.limits.high
+        edge = found.limits.high if high else found.limits.low
         number = numbers[at]
         yield Signal(
             number, _page_of(context, number), False, high, times * values[at], times * edge
@@ -318,7 +351,7 @@ def _scores_shown(found: Sequence[Verdict], lines: Sequence[Line]) -> Shown:
         (
             work_out("shift_score", f"{line.name}, {line.trend.unit}", of=line.trend.known)
             for verdict, line in zip(found, lines, strict=True)
-            if verdict.score is not None
+            if verdict.judged is not None
         ),
         "The score that shows a shift is found by simulation: these same values in random orders stay "
         "below it except for the share that the number of charts allows.",
