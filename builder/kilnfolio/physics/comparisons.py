@@ -190,13 +190,15 @@ def place_that_differs(table: ArrayLike, confidence: float = CONFIDENCE) -> tupl
     ValueError
         If there are fewer than two charges or places, or a value is not finite.
     """
+    from scipy.special import stdtrit
+
     found = numbers("table", table)
     if found.ndim != 2 or min(found.shape) < 2 or not np.isfinite(found).all():
         raise ValueError("table must hold finite values of two charges and two places or more")
     charges, places = found.shape
     away = (found - found.mean(axis=1, keepdims=True)) * (places / (places - 1.0))
     at = int(np.argmax(np.abs(away.mean(axis=0))))
-    reach = stats.t.ppf(1.0 - (1.0 - confidence) / (2.0 * places), charges - 1)
+    reach = stdtrit(charges - 1, 1.0 - (1.0 - confidence) / (2.0 * places))
     effect = float(away[:, at].mean())
     half = float(reach * away[:, at].std(ddof=1) / math.sqrt(charges))
 
@@ -275,6 +277,8 @@ def _largest_p_value(
 
 def _standard_ranks(values: Floats) -> Floats:
     """Return ranks along the last axis, of mean 0 and length 1; all 0 if the values are the same."""
+    from scipy import stats
+
     ranks = stats.rankdata(values, axis=-1)
     ranks = ranks - ranks.mean(axis=-1, keepdims=True)
     length = np.sqrt((ranks**2).sum(axis=-1, keepdims=True))
@@ -284,6 +288,8 @@ def _standard_ranks(values: Floats) -> Floats:
 
 def _shuffled(groups: Sequence[Floats], draws: int) -> float:
     """Return the p-value of a difference among random divisions of all values into two groups."""
+    from scipy import stats
+
     shuffled = stats.permutation_test(
         groups,
         _welch,

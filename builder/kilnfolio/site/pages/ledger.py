@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 
 from markupsafe import Markup
-from scipy import stats
 
 from kilnfolio.charts.intervals import Interval, intervals_chart
 from kilnfolio.physics.comparisons import CONFIDENCE
@@ -203,7 +203,7 @@ def _correlations(rows: Sequence[LedgerRow]) -> Shown:
     def worked() -> Iterator[Working]:
         for row in rows[:_SHOWN]:
             found, n = row.entry.found, row.entry.n
-            z = stats.norm.ppf(1.0 - (1.0 - CONFIDENCE) / (2.0 * row.entry.chosen_from))
+            z = NormalDist().inv_cdf(1.0 - (1.0 - CONFIDENCE) / (2.0 * row.entry.chosen_from))
             rho = number(found.effect, 2)
             yield Working(
                 name=f"{row.defect}, {row.what}",
