@@ -1,6 +1,7 @@
 """Fixtures shared by all tests."""
 
 import fcntl
+import functools
 import gc
 import os
 import sys
@@ -160,6 +161,19 @@ def _one_process_each() -> Iterator[None]:
     """
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr("os.cpu_count", lambda: 1)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _code_is_read_once() -> Iterator[None]:
+    """Read the program's own files once, not in every build: none changes during a run."""
+    from kilnfolio.pipeline import build, built
+
+    stamps = functools.cache(build.code_stamps)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(build, "code_digests", functools.cache(build.code_digests))
+        patched.setattr(build, "code_stamps", stamps)
+        patched.setattr(built, "code_stamps", stamps)
         yield
 
 

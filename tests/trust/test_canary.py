@@ -10,6 +10,7 @@ comments, pictures, and the text, catalogue and attachments of each PDF.
 from __future__ import annotations
 
 import csv
+import functools
 import io
 import json
 import re
@@ -439,7 +440,7 @@ def _models_of(model: type[BaseModel] | None, key: str) -> list[type[BaseModel]]
     return found
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Planted:
     """A mill full of marks, sealed and built."""
 
@@ -449,9 +450,14 @@ class Planted:
     def edition(self, name: str) -> Path:
         return self.root / "site" / name
 
+    @functools.cache  # noqa: B019  the fixture keeps one of these
+    def text(self, name: str, *, geometry: bool = True) -> str:
+        """Return everything that can be read out of an edition, read once; see `searched`."""
+        return searched(self.edition(name), geometry=geometry)
+
     def found(self, name: str) -> set[str]:
         """Return where the marks occur in the records that an edition contains."""
-        return {self.marks.where[mark] for mark in MARK.findall(searched(self.edition(name)))}
+        return {self.marks.where[mark] for mark in MARK.findall(self.text(name))}
 
 
 def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Marks:
@@ -643,27 +649,27 @@ def test_what_the_customer_may_not_see_does_appear_in_the_mill_edition(planted):
 @pytest.mark.parametrize("price", [r"93[.]17", r"31[.]29"])
 def test_prices_stay_in_the_mill_edition(planted, price):
     for edition in ("customer", "auditor"):
-        assert not re.search(price, searched(planted.edition(edition), geometry=False)), edition
+        assert not re.search(price, planted.text(edition, geometry=False)), edition
         assert not list(planted.edition(edition).rglob("prices.yaml*"))
-    assert re.search(price, searched(planted.edition("mill"), geometry=False))
+    assert re.search(price, planted.text("mill", geometry=False))
 
 
 def test_the_list_of_earlier_charges_stays_in_the_mill_edition(planted):
     for edition in ("customer", "auditor"):
-        text = searched(planted.edition(edition), geometry=False)
+        text = planted.text(edition, geometry=False)
         assert not re.search(LISTED_MARKS, text), edition
 
 
 @pytest.mark.parametrize("figure", FIGURES)
 def test_no_figure_of_the_mill_reaches_the_customer(planted, figure):
-    assert not re.search(FIGURES[figure], searched(planted.edition("customer"), geometry=False))
-    assert re.search(FIGURES[figure], searched(planted.edition("mill"), geometry=False))
+    assert not re.search(FIGURES[figure], planted.text("customer", geometry=False))
+    assert re.search(FIGURES[figure], planted.text("mill", geometry=False))
 
 
 @pytest.mark.parametrize("edition", ["mill", "customer", "auditor"])
 def test_no_key_leaves_the_mill(planted, edition):
     secret = (planted.root / "keys/lot-addresses.key").read_text().split()[-1]
-    text = searched(planted.edition(edition))
+    text = planted.text(edition)
     assert secret not in text
     assert "PRIVATE KEY" not in text
 
@@ -803,11 +809,9 @@ def test_hostile_words_are_shown_as_text_and_never_acted_on(hostile, browser):
     }  # every page names the mill; one page per folder is read
     rooms |= {path.parent / path.name: path for path in pages if path.parent.name == "charges"}
     assert {room.name for room in rooms} >= {"mill", "lots", "kilns", "species", "schedules"}
+    page, acted = browser.new_page(), []
+    page.on("dialog", lambda dialog: (acted.append(dialog.message), dialog.dismiss()))
     for path in rooms.values():
-        page, acted = browser.new_page(), []
-        page.on(
-            "dialog", lambda dialog, acted=acted: (acted.append(dialog.message), dialog.dismiss())
-        )
         page.goto(path.as_uri())
         assert acted == [], path
         expect(page.locator("body"), str(path)).to_contain_text("{{ 7 * 191 }}")
@@ -818,7 +822,7 @@ def test_hostile_words_are_shown_as_text_and_never_acted_on(hostile, browser):
         )
         assert own or path.parts[-2] == "mill", path
         expect(page.locator("img[src=x], svg[onload]"), str(path)).to_have_count(0)
-        page.close()
+    page.close()
 
 
 class Acting(HTMLParser):
