@@ -25,7 +25,6 @@ FROM_NOTHING = (
     "tests/archive/test_outlives",
     "tests/pipeline",
     "tests/site/test_pages.py::test_the_same_records_give_the_same_pages",
-    "tests/trust/test_commands",
 )
 
 

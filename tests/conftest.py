@@ -63,23 +63,28 @@ os.environ["PYTHONPATH"] = str(PROJECT / "builder")
 #: builds the demonstration; what needs none comes next.
 LONGEST = (
     "tests/test_site.py",
-    "tests/test_cluster.py",
     "tests/trust",
     "tests/pipeline",
     "tests/docs",
     "tests/browser",
     "tests/paper/test_book.py",
 )
+#: The guard against a cluster's pickles listens to its process ever after, which costs later tests
+#: a fiftieth; the short files after it let the processes end together.
+LAST = ("tests/test_cluster.py", "tests/training", "tests/trends")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put the longest files first."""
-    places = {item.path: item.path.relative_to(PROJECT).as_posix() for item in items}
-    order = {
-        path: next((i for i, head in enumerate(LONGEST) if place.startswith(head)), len(LONGEST))
-        for path, place in places.items()
-    }
+    """Put the longest files first, and some last."""
+    order = {item.path: _turn(item.path.relative_to(PROJECT).as_posix()) for item in items}
     items.sort(key=lambda item: order[item.path])
+
+
+def _turn(place: str) -> int:
+    """Return when a file has its turn: with those of the same number, in alphabetical order."""
+    turns = {head: turn for turn, head in enumerate(LONGEST)}
+    turns |= {head: len(LONGEST) + turn for turn, head in enumerate(LAST, 1)}
+    return next((turn for head, turn in turns.items() if place.startswith(head)), len(LONGEST))
 
 
 def pytest_collection_finish() -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 from statistics import median
 
 import pytest
+from tests.rows import each_of
 
 PROJECT = Path(__file__).resolve().parent.parent
 PACKAGE = PROJECT / "builder" / "kilnfolio"
@@ -63,7 +64,7 @@ def imported_rooms(path: Path) -> set[str]:
 SOURCES = sorted(path for path in PACKAGE.rglob("*.py") if room_of(path) in ORDER)
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=lambda path: path.relative_to(PACKAGE).as_posix())
+@each_of(SOURCES, name=lambda path: path.relative_to(PACKAGE).as_posix())
 def test_imports_point_one_way(path):
     room = room_of(path)
     allowed = {room, *ORDER[ORDER.index(room) + 1 :]}
@@ -112,7 +113,7 @@ def test_no_modules_import_each_other_in_a_circle():
     assert not waiting, "these import each other, or need some that do"
 
 
-@pytest.mark.parametrize("name", modules())
+@each_of(modules())
 def test_every_module_can_be_imported(name):
     import_module(name)
 

@@ -1,7 +1,7 @@
 """Runs a reader on damaged files, and counts the outcomes.
 
 ``KILNFOLIO_FUZZ=10000 sh builder/run test tests/fuzz -s`` reads ten thousand files with each reader
-and of each kind of record, and prints the counts. Without it a reader gets two hundred, the same
+and of each kind of record, and prints the counts. Without it a reader gets a hundred, the same
 ones on every run, or as many as its test says.
 """
 
@@ -22,7 +22,7 @@ from hypothesis.strategies import SearchStrategy
 
 ASKED = int(os.environ.get("KILNFOLIO_FUZZ", "0"))
 #: Files for each reader on every run.
-USUAL = 200
+USUAL = 100
 T = TypeVar("T")
 #: Limits for any file: processor seconds, and bytes of additional memory.
 SECONDS, MEMORY = 10.0, 1024**3

@@ -4,9 +4,11 @@ import ast
 import inspect
 import re
 import sys
+from itertools import product
 
 import numpy as np
 import pytest
+from tests.rows import each_of
 
 import kilnfolio.physics
 from kilnfolio.physics import (
@@ -229,12 +231,13 @@ def test_a_gap_in_any_argument_gives_a_gap_in_the_result_and_nowhere_else(functi
         np.testing.assert_allclose([part[0] for part in result], expected, rtol=1e-12)
 
 
-@pytest.mark.parametrize("function", ELEMENTWISE, **BY_NAME)
-@pytest.mark.parametrize("wrong", [np.inf, -np.inf, None, "20", True], ids=repr)
-def test_infinities_and_non_numbers_are_refused_by_argument_name(function, wrong):
+@each_of(ELEMENTWISE, name=lambda function: function.__name__)
+def test_infinities_and_non_numbers_are_refused_by_argument_name(function):
     arguments = ELEMENTWISE[function]
     names = list(inspect.signature(function).parameters)
-    for place, name in enumerate(names[: len(arguments)]):
+    for wrong, (place, name) in product(
+        (np.inf, -np.inf, None, "20", True), enumerate(names[: len(arguments)])
+    ):
         given = [wrong if i == place else value for i, value in enumerate(arguments)]
         with pytest.raises(ValueError, match=rf"\b{name}\b"):
             function(*given)
@@ -269,7 +272,7 @@ def documented_parameters(text):
     return [name for head in heads for name in head.split(", ")]
 
 
-@pytest.mark.parametrize("function", FUNCTIONS, **BY_NAME)
+@each_of(FUNCTIONS, name=lambda function: function.__name__)
 def test_docstring_parameters_equal_the_signature(function):
     text = inspect.getdoc(function)
     assert documented_parameters(text) == list(inspect.signature(function).parameters)

@@ -16,6 +16,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from tests.rows import each_of
 
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.sorption import equilibrium_moisture_content
@@ -121,19 +122,19 @@ def test_every_file_of_the_library_is_read():
     assert set(SCHEDULES) >= RUN_BY_THE_MILL
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+@each_of(FILES, name=lambda path: path.stem)
 def test_id_is_the_file_name(path):
     assert RECORDS[path].record.id == path.stem
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+@each_of(FILES, name=lambda path: path.stem)
 def test_every_citation_names_a_listed_publication(path, sources):
     groups = cited(path)
     assert groups or path.parent.name == "species"
     assert {publication_of(group["source"]) for group in groups} <= set(sources.publications)
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+@each_of(FILES, name=lambda path: path.stem)
 def test_values_of_recalled_publications_are_never_marked_as_read(path, sources):
     """A value cannot have been read in a publication whose note begins with 'Recalled'."""
     recalled = {
@@ -150,7 +151,7 @@ def test_values_of_recalled_publications_are_never_marked_as_read(path, sources)
     assert wrong == []
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+@each_of(FILES, name=lambda path: path.stem)
 def test_status_fits_the_kind_of_source(path):
     for group in cited(path):
         publication = publication_of(group["source"])
@@ -247,7 +248,7 @@ def agrees(row: dict[str, Any], column: str, group: Any, field: str, status: str
         assert group.status == status, column
 
 
-@pytest.mark.parametrize("row", NORTH_AMERICA, ids=lambda row: row["scientific_name"])
+@each_of(NORTH_AMERICA, name=lambda row: row["scientific_name"])
 def test_species_against_wood_handbook_and_fia(row):
     """Wood Handbook Tables 4-1, 4-3 and 5-3; USDA FIA REF_SPECIES (NRS-38)."""
     record = BY_SCIENTIFIC_NAME[row["scientific_name"]]
@@ -475,7 +476,7 @@ def test_all_ten_codes_are_compared():
 INDEX = table("species_schedule_index.csv").to_dict("records")
 
 
-@pytest.mark.parametrize("row", INDEX, ids=lambda row: f"{row['species']} {row['thickness']}")
+@each_of(INDEX, name=lambda row: f"{row['species']} {row['thickness']}")
 def test_index_as_recalled(row):
     """USDA AH-188, ch. 7, index of schedules for steam-heated kilns: from memory."""
     found = [
@@ -748,7 +749,7 @@ def read_values(record: Species) -> dict[str, set[float]]:
     return found
 
 
-@pytest.mark.parametrize("row", WORLD, ids=lambda row: f"{row['id']}, {row['source'][:20]}")
+@each_of(WORLD, name=lambda row: f"{row['id']}, {row['source'][:20]}")
 def test_woods_of_the_world_agree_with_the_rows_that_were_read(row):
     """Each row names its source: AH-607, Wood Handbook 2010 Tables 4-3 and 4-4, and others."""
     record = SPECIES[_GROUPS.get(row["id"], row["id"])]

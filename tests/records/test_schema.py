@@ -1,10 +1,13 @@
 """JSON Schemas: valid by the published meta-schema, complete, and satisfied by every record."""
 
+import functools
+
 import jsonschema
 import pytest
 from tests.conftest import PROJECT
 from tests.minimal import minimal_records
 from tests.own_house import BRAND
+from tests.rows import each_of
 
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.quantities import Length, Mass, Percent, Quantity, Temperature
@@ -53,9 +56,13 @@ def test_the_demonstration_mill_has_a_record_of_every_kind():
     assert follows(record_schema("brand"), BRAND) == []
 
 
-@pytest.mark.parametrize(("kind", "path"), RECORDS, ids=lambda part: getattr(part, "name", part))
-def test_every_record_of_the_demonstration_mill_follows_its_schema(kind, path):
-    assert follows(record_schema(kind), read_yaml(path, path.name).value) == []
+@each_of(RECORDS, name=lambda record: record[1].relative_to(PROJECT))
+def test_every_record_of_the_demonstration_mill_follows_its_schema(record):
+    kind, path = record
+    assert follows(_schema(kind), read_yaml(path, path.name).value) == []
+
+
+_schema = functools.cache(record_schema)
 
 
 @pytest.mark.parametrize(

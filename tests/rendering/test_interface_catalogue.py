@@ -28,6 +28,7 @@ from tests.rendering.words import (
     python_words,
     scripts,
 )
+from tests.rows import each_of
 
 from kilnfolio.rendering.script_words import script_pieces, script_words, translated_script
 
@@ -245,7 +246,7 @@ def test_words_in_a_page_with_its_script_are_found():
     ]
 
 
-@pytest.mark.parametrize("path", tuple(python_modules(FILLED)), ids=lambda path: path.stem)
+@each_of(tuple(python_modules(FILLED)), name=lambda path: path.stem)
 def test_no_sentence_is_put_together_in_python(path):
     assert list(joined_words(path.read_text("utf-8"))) == []
 

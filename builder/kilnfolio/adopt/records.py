@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import get_args
 
-from kilnfolio.adopt.starter import schema_comment, schema_files
+from kilnfolio.adopt.starter import schema_comment, schema_file
 from kilnfolio.adopt.writing import filled, write_new
 from kilnfolio.records.drafts import only_absent
 from kilnfolio.records.kiln import KilnKind
@@ -210,7 +210,7 @@ def begin(
     zone = mill.value.get("time_zone") if isinstance(mill.value, dict) else None
     to_fill = _still_to_fill(text, file, RECORD_KINDS[kind].model, zone)
     schema = f"schemas/{kind}.json"
-    lacking = {} if (root / schema).exists() else {schema: schema_files()[schema]}
+    lacking = {} if (root / schema).exists() else {schema: schema_file(kind)}
     write_new(root, {file: text} | lacking)
     return Draft(file, {key: str(value) for key, value in taken.items() if value}, to_fill)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Mapping
-from functools import partial
+from functools import cache, partial
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -86,10 +86,13 @@ def without_approval(text: str) -> str:
 
 def schema_files() -> dict[str, str]:
     """Return the JSON Schema of every kind by path in a mill folder."""
-    return {
-        f"schemas/{kind}.json": json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
-        for kind, schema in SCHEMAS.items()
-    }
+    return {f"schemas/{kind}.json": schema_file(kind) for kind in SCHEMAS}
+
+
+@cache
+def schema_file(kind: str) -> str:
+    """Return the JSON Schema of a kind as its file in a mill folder."""
+    return json.dumps(SCHEMAS[kind](), indent=1, ensure_ascii=False) + "\n"
 
 
 #: Functions that return the JSON Schema of each kind of record and of the entry file.
