@@ -11,6 +11,8 @@ import re
 
 #: A date of ISO 8601, or letters followed by numbers, each behind a hyphen.
 _WHOLE = re.compile(r"\b(?:\d{4}-\d\d-\d\d|[A-Z][A-Z\d]*(?:-[A-Z\d]+)*(?:-\d+)+)\b(?![\w/])")
+#: What each of them contains, which is looked for first: most of a page has none.
+_HYPHEN = re.compile(r"-\d")
 #: Elements that never break, whose text is no running text, or may break anywhere.
 _OTHER = re.compile(
     r"<(?:code|desc|option|pre|script|style|text|textarea|time|title|tspan)\b|<a class=\"whole\""
@@ -19,13 +21,16 @@ _OTHER = re.compile(
 
 def unbroken(page: str) -> str:
     """Return a page whose dates and identifiers are kept on one line."""
-    parts, done = [], 0
-    for found in _WHOLE.finditer(page):
-        start = found.start()
-        tag = page.rfind("<", 0, start)
-        in_tag = page.find(">", tag, start) < 0
-        if in_tag or page[start - 1] == "/" or _OTHER.match(page, tag):
+    parts, done, here = [], 0, 0
+    while found := _HYPHEN.search(page, here):
+        tag = page.rfind("<", 0, found.start())
+        text = page.find(">", tag, found.start()) + 1
+        here = found.end()
+        if not text or _OTHER.match(page, tag):  # within a tag, or not to be changed
             continue
-        parts += [page[done:start], '<span class="whole">', found[0], "</span>"]
-        done = found.end()
+        here = len(page) if (end := page.find("<", here)) < 0 else end
+        for whole in _WHOLE.finditer(page, text, here):
+            if page[whole.start() - 1] != "/":
+                parts += [page[done : whole.start()], '<span class="whole">', whole[0], "</span>"]
+                done = whole.end()
     return "".join([*parts, page[done:]])
