@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
-import pickle
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import islice
@@ -255,11 +253,6 @@ def run_of(folder: MillFolder, charge: str) -> Run:
     )
 
 
-def _digest(value: object) -> bytes:
-    """Return a digest that identifies a run or forecast; `repr` would shorten long arrays."""
-    return hashlib.sha256(pickle.dumps(value)).digest()
-
-
 def loads_learn_from(graph: Graph, wood: str) -> tuple[str, ...]:
     """Return the charges from which the forecast of a load before it goes in is learnt."""
     return reading.charges(graph, reading.of_species(wood), newest_first=True)[:LOADS_EARLIER]
@@ -278,7 +271,7 @@ def _wanted(graph: Graph) -> list[str]:
     return list(found)
 
 
-@derived("drying run", keys=_wanted, batch=2, digest=_digest)
+@derived("drying run", keys=_wanted, batch=2)
 def drying_run(graph: Graph, number: str) -> Run:
     """Return a charge as the forecast reads it; see `run_of`."""
     folder = mill_of(graph)
@@ -309,7 +302,7 @@ def _to_learn(graph: Graph) -> list[str]:
     return list(found)
 
 
-@derived("learnt", keys=_to_learn, digest=_digest)
+@derived("learnt", keys=_to_learn)
 def learnt_of(graph: Graph, key: str) -> Learnt:
     """Return what charges teach about a wood and a thickness; the key names all three.
 
@@ -341,7 +334,7 @@ def runs_known(graph: Graph, numbers: Iterable[str]) -> list[Run]:
     return found
 
 
-@derived("forecast", keys=reading.open_charges, digest=_digest)
+@derived("forecast", keys=reading.open_charges)
 def open_forecast(graph: Graph, number: str) -> Forecast | None:
     """Return the forecast of an open charge as of its last record; None if it has none yet."""
     try:

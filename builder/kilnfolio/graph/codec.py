@@ -1,9 +1,11 @@
-"""Encodes values for the store, and digests them.
+"""Encodes values for the store.
 
 The store lies beside the site, where people may have write access who must not run programs as the
 mill. So it holds only data, never code: JSON in which every type that JSON lacks is a list that
 begins with the name of its kind. Decoding builds objects of the package's own data classes and
 models, field by field, and of a few standard types; it never calls anything that the bytes name.
+
+Equal values have the same bytes in every process, so their digest tells whether a value changed.
 """
 
 from __future__ import annotations
@@ -11,13 +13,12 @@ from __future__ import annotations
 import base64
 import dataclasses
 import datetime as dt
-import hashlib
 import json
 import math
 import sys
 import zlib
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from enum import Enum
 from functools import cache
@@ -89,7 +90,11 @@ def decode(data: bytes) -> Any:
 
 
 def _loaded(text: str) -> Any:
-    return _unpacked(json.loads(text))
+    return _unpacked(json.loads(text, object_pairs_hook=_no_mapping))
+
+
+def _no_mapping(_: object) -> Any:
+    raise UnreadableError("a mapping stands where none is written")
 
 
 @contextmanager
@@ -107,12 +112,6 @@ def _only_unreadable() -> Iterator[None]:
         RecursionError,
     ) as error:
         raise UnreadableError(f"{type(error).__name__}: {error}") from error
-
-
-def digest_of(value: Any) -> bytes:
-    """Return a digest that is the same for equal values in every process."""
-    text = value.model_dump_json() if hasattr(value, "model_dump_json") else repr(value)
-    return hashlib.sha256(text.encode()).digest()
 
 
 # --- to plain data --------------------------------------------------------------------------------
@@ -212,7 +211,7 @@ def _pack_own(kind: Any) -> Callable[[Any], Any]:
             "word",
             name,
             _plain(value),
-            {field: _packed(one) for field, one in vars(value).items()},
+            *_all_packed(chain.from_iterable(vars(value).items())),
         ]
     if issubclass(kind, Late):
         return lambda value: [
@@ -220,15 +219,22 @@ def _pack_own(kind: Any) -> Callable[[Any], Any]:
             name,
             value.__dict__.get("_stored") or _dumped(value.stored()),
         ]
-    fields = sorted(_fields(kind))
+    fields, shape = _fields(kind), _shape(kind)
 
-    def packed_fields(value: Any) -> dict[str, Any]:
-        values = _all_packed([getattr(value, field) for field in fields])
-        return dict(zip(fields, values, strict=True))
+    def packed_fields(value: Any) -> list[Any]:
+        return _all_packed([getattr(value, field) for field in fields])
 
     if _is_model(kind):
-        return lambda value: ["model", name, sorted(value.model_fields_set), packed_fields(value)]
-    return lambda value: ["object", name, packed_fields(value)]
+        return lambda value: ["model", shape, _given(value, fields), *packed_fields(value)]
+    return lambda value: ["object", shape, *packed_fields(value)]
+
+
+def _given(value: Any, fields: Sequence[str]) -> int:
+    """Return which fields of a model were given, not left at their defaults, as bits."""
+    given = value.model_fields_set
+    if len(given) == len(fields):
+        return -1
+    return sum(1 << place for place, field in enumerate(fields) if field in given)
 
 
 def _plain(value: Any) -> Any:
@@ -242,49 +248,49 @@ def _plain(value: Any) -> Any:
 
 
 def _unpacked(data: Any) -> Any:
-    if not isinstance(data, list):
-        if isinstance(data, dict):
-            raise UnreadableError("a mapping stands where none is written")
-        return data
-    kind, *parts = data
-    return _UNPACK[kind](parts)
+    return _UNPACK[data[0]](data) if type(data) is list else data
 
 
-def _pairs(parts: list[Any]) -> dict[Any, Any]:
-    values = iter(map(_unpacked, parts))
+def _parts(data: list[Any], start: int = 1) -> list[Any]:
+    """Return the values in a list from a place on; the first says what kind it is."""
+    return [_UNPACK[one[0]](one) if type(one) is list else one for one in data[start:]]
+
+
+def _pairs(data: list[Any], start: int = 1) -> dict[Any, Any]:
+    values = iter(_parts(data, start))
     return dict(zip(values, values, strict=True))
 
 
-def _read_datetime(parts: list[Any]) -> dt.datetime:
-    text, zone, fold = parts
-    moment = dt.datetime.fromisoformat(text).replace(fold=fold)
-    if isinstance(zone, str):
-        return moment.replace(tzinfo=ZoneInfo(zone))
-    if zone is None:
-        return moment
+def _read_datetime(data: list[Any]) -> dt.datetime:
+    _, text, zone, fold = data
+    moment = dt.datetime.fromisoformat(text)
+    if fold:
+        moment = moment.replace(fold=fold)
+    return moment if zone is None else moment.replace(tzinfo=_zone(zone))
+
+
+@cache
+def _zone(name: str | int) -> dt.tzinfo:
+    """Return a zone by name, or pydantic's own by its offset [s]."""
+    if isinstance(name, str):
+        return ZoneInfo(name)
     from pydantic_core import TzInfo
 
-    return moment.replace(tzinfo=TzInfo(zone))
+    return TzInfo(name)
 
 
-def _read_array(parts: list[Any]) -> Any:
+def _read_array(data: list[Any]) -> Any:
     import numpy as np
 
-    kind, shape, data = parts
+    _, kind, shape, text = data
     dtype = np.dtype(kind)
     if dtype.kind not in _ARRAY_KINDS:
         raise UnreadableError(f"an array of {dtype}")
-    return np.frombuffer(base64.b64decode(data), dtype).reshape(shape).copy()
+    return np.frombuffer(base64.b64decode(text), dtype).reshape(shape).copy()
 
 
-def _unpacked_fields(cls: Any, packed: dict[str, Any]) -> dict[str, Any]:
-    if packed.keys() != _fields(cls):
-        raise UnreadableError(f"{cls.__name__} has other fields")
-    return {field: _unpacked(one) for field, one in packed.items()}
-
-
-def _read_late(parts: list[Any]) -> Any:
-    name, text = parts
+def _read_late(data: list[Any]) -> Any:
+    _, name, text = data
     cls = _class(name)
     if not issubclass(cls, Late) or not isinstance(text, str):
         raise UnreadableError(f"{name} is not decoded late")
@@ -293,59 +299,71 @@ def _read_late(parts: list[Any]) -> Any:
     return made
 
 
-def _read_object(parts: list[Any]) -> Any:
-    name, packed = parts
-    cls = _class(name)
+def _read_object(data: list[Any]) -> Any:
+    cls, fields = _class_of_shape(data[1])
     made = object.__new__(cls)
-    for field, value in _unpacked_fields(cls, packed).items():
+    for field, value in zip(fields, _parts(data, 2), strict=True):
         object.__setattr__(made, field, value)
     return made
 
 
-def _read_model(parts: list[Any]) -> Any:
-    name, given, packed = parts
-    cls = _class(name)
-    return cls.model_construct(_fields_set=set(given), **_unpacked_fields(cls, packed))
+def _read_model(data: list[Any]) -> Any:
+    cls, fields = _class_of_shape(data[1])
+    made = cls.__new__(cls)
+    # what copying calls, and several times as fast as model_construct
+    made.__setstate__(
+        {
+            "__dict__": dict(zip(fields, _parts(data, 3), strict=True)),
+            "__pydantic_fields_set__": {*_fields_given(fields, data[2])},
+            "__pydantic_extra__": None,
+            "__pydantic_private__": None,
+        }
+    )
+    return made
 
 
-def _read_enum(parts: list[Any]) -> Any:
-    name, member = parts
+@cache
+def _fields_given(fields: tuple[str, ...], given: int) -> tuple[str, ...]:
+    return tuple(field for place, field in enumerate(fields) if given >> place & 1)
+
+
+def _read_enum(data: list[Any]) -> Any:
+    _, name, member = data
     return _class(name)[member]
 
 
-def _read_named(parts: list[Any]) -> Any:
-    name, *values = parts
-    return tuple.__new__(_class(name), map(_unpacked, values))
+def _read_named(data: list[Any]) -> Any:
+    return tuple.__new__(_class(data[1]), _parts(data, 2))
 
 
-def _read_word(parts: list[Any]) -> Any:
-    name, plain, packed = parts
+def _read_word(data: list[Any]) -> Any:
+    _, name, plain, *_ = data
     cls = _class(name)
     base = next(kind for kind in (str, float, int) if issubclass(cls, kind))
     made = base.__new__(cls, _unpacked(plain))
-    vars(made).update({field: _unpacked(one) for field, one in packed.items()})
+    vars(made).update(_pairs(data, 3))
     return made
 
 
 _UNPACK: dict[str, Callable[[list[Any]], Any]] = {
-    "float": lambda parts: float(parts[0]),
-    "list": lambda parts: [*map(_unpacked, parts)],
-    "tuple": lambda parts: tuple(map(_unpacked, parts)),
-    "set": lambda parts: {*map(_unpacked, parts)},
-    "frozenset": lambda parts: frozenset(map(_unpacked, parts)),
+    "float": lambda data: float(data[1]),
+    "list": _parts,
+    "tuple": lambda data: tuple(_parts(data)),
+    "set": lambda data: set(_parts(data)),
+    "frozenset": lambda data: frozenset(_parts(data)),
     "dict": _pairs,
-    "counter": lambda parts: Counter(_pairs(parts)),
-    "bytes": lambda parts: base64.b64decode(parts[0]),
+    "counter": lambda data: Counter(_pairs(data)),
+    "bytes": lambda data: base64.b64decode(data[1]),
     "datetime": _read_datetime,
-    "date": lambda parts: dt.date.fromisoformat(parts[0]),
-    "time": lambda parts: dt.time.fromisoformat(parts[0]),
-    "timedelta": lambda parts: dt.timedelta(*parts),
-    "zone": lambda parts: ZoneInfo(parts[0]),
-    "path": lambda parts: Path(parts[0]),
-    "pure-path": lambda parts: PurePosixPath(parts[0]),
+    "date": lambda data: dt.date.fromisoformat(data[1]),
+    "time": lambda data: dt.time.fromisoformat(data[1]),
+    "timedelta": lambda data: dt.timedelta(*data[1:]),
+    "zone": lambda data: ZoneInfo(data[1]),
+    "path": lambda data: Path(data[1]),
+    "pure-path": lambda data: PurePosixPath(data[1]),
     "array": _read_array,
-    "scalar": lambda parts: _read_array(parts)[0],
-    "markup": lambda parts: _markup(parts[0]),
+    "scalar": lambda data: _read_array(data)[0],
+    "markup": lambda data: _markup(data[1]),
     "enum": _read_enum,
     "named": _read_named,
     "word": _read_word,
@@ -409,8 +427,22 @@ def _is_model(cls: Any) -> bool:
 
 
 @cache
-def _fields(cls: Any) -> frozenset[str]:
+def _fields(cls: Any) -> tuple[str, ...]:
     """Return the names of a class's fields."""
     if dataclasses.is_dataclass(cls):
-        return frozenset(field.name for field in dataclasses.fields(cls))
-    return frozenset(cls.model_fields)
+        return tuple(field.name for field in dataclasses.fields(cls))
+    return tuple(cls.model_fields)
+
+
+def _shape(cls: Any) -> str:
+    """Return a class's name and a sum over those of its fields, whose values follow in order."""
+    return f"{_name(cls)}#{zlib.crc32(' '.join(_fields(cls)).encode()):08x}"
+
+
+@cache
+def _class_of_shape(shape: str) -> tuple[Any, tuple[str, ...]]:
+    """Return one of the package's own data classes, and the names of its fields."""
+    cls = _class(shape.partition("#")[0])
+    if _shape(cls) != shape:
+        raise UnreadableError(f"{cls.__name__} has other fields")
+    return cls, _fields(cls)

@@ -108,8 +108,6 @@ class Derived(Generic[T]):
         Whether a value of None is stored; False if nothing will ask for it.
     jobs : bool
         Whether `compute` returns a `Job`.
-    digest : callable, optional
-        Takes a value and returns its digest, where `digest_of` does not do.
     """
 
     name: str
@@ -123,7 +121,6 @@ class Derived(Generic[T]):
     label: str = ""
     keep_none: bool = True
     jobs: bool = False
-    digest: Callable[[Any], bytes] | None = None
 
     def __post_init__(self) -> None:
         for group in self.fills:

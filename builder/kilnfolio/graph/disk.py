@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from kilnfolio.graph.codec import decode, digest_of, encode
+from kilnfolio.graph.codec import decode, encode
 from kilnfolio.graph.derived import (
     AbsentError,
     BlockedError,
@@ -240,12 +240,12 @@ def _as_done(value: Derived[Any], key: str, frame: Frame, made: Any) -> Done:
     if isinstance(value, Table):
         cells = {entry_cell(value, name): one for name, one in made.items()}
         cells[cell_of(value, key)] = None
-    digest = value.digest or digest_of
+    encoded = {cell: encode(one) for cell, one in cells.items()}
     return Done(
         value.name,
         key,
         frozenset(frame.reads),
-        {cell: (digest(one), encode(one)) for cell, one in cells.items()},
+        {cell: (hashlib.sha256(one).digest(), one) for cell, one in encoded.items()},
         frozenset(frame.joined),
         frame.files,
     )

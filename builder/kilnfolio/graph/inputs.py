@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kilnfolio.graph.codec import digest_of, encode
+from kilnfolio.graph.codec import encode
 from kilnfolio.runtime.files import open_regular
 from kilnfolio.runtime.values import dataclass
 
@@ -143,7 +143,8 @@ def _list_again(store: Store, index: Index, now: Stamps, touched: Iterable[str])
 
 
 def _set(store: Store, cell: str, value: object) -> None:
-    store.set_input(cell, digest_of(value), encode(value))
+    encoded = encode(value)
+    store.set_input(cell, hashlib.sha256(encoded).digest(), encoded)
 
 
 def _digest(path: Path) -> bytes:

@@ -16,7 +16,7 @@ from kilnfolio.graph.codec import decode, encode
 from kilnfolio.runtime.values import dataclass
 
 #: Version of the schema; raise it when the tables change.
-FORMAT = 3
+FORMAT = 4
 
 _TABLES = """
 CREATE TABLE note (name TEXT PRIMARY KEY, value BLOB) WITHOUT ROWID;

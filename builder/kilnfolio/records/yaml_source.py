@@ -54,7 +54,7 @@ class WrittenFloat(float):
         return self.text
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True)
 class Document(Late):
     """A parsed file: its plain value and the place of every key and value in it."""
 
@@ -62,9 +62,6 @@ class Document(Late):
     value: Any
     places: dict[_Path, Place]
     key_places: dict[_Path, Place]
-
-    def __repr__(self) -> str:
-        return f"Document({self.stored()!r})"
 
     def stored(self) -> Any:
         """See `Late`; the file is named once, not with each place."""

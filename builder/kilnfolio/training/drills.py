@@ -8,7 +8,6 @@ drill for every seed.
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
@@ -24,7 +23,6 @@ from markupsafe import Markup
 from kilnfolio.archive.sealed_mill import sealed_folder
 from kilnfolio.charts.charge import charge_chart
 from kilnfolio.charts.cores import core_chart
-from kilnfolio.graph.codec import encode
 from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
@@ -131,11 +129,7 @@ def sources_of_drills(graph: Graph) -> Sequence[str]:
     return reading.charges(graph, newest_first=True)[-_SOURCES:]
 
 
-def _digest(value: object) -> bytes:
-    return hashlib.sha256(encode(value)).digest()
-
-
-@derived("scene", keys=sources_of_drills, batch=10, digest=_digest)
+@derived("scene", keys=sources_of_drills, batch=10)
 def scene(graph: Graph, number: str) -> Scene | None:
     """Return a charge as drills show it; None if it has no log."""
     return scene_of(sealed_folder(graph, number) or mill_of(graph), number)
