@@ -19,22 +19,20 @@ from kilnfolio.charts.paper import drawing_rules
 
 _RULE = re.compile(r"([^{}]+)\{([^{}]+)\}")
 _PART = re.compile(r'<(text|path|rect|circle|line|g)\b([^>]*?)\bclass="([\w -]+)"([^>]*)')
-_NAMES = re.compile(r'([\w-]+)="')
-_ATTRIBUTES = frozenset(
-    {
-        "fill",
-        "stroke",
-        "stroke-width",
-        "stroke-dasharray",
-        "stroke-linecap",
-        "stroke-linejoin",
-        "font-family",
-        "font-size",
-        "font-weight",
-        "opacity",
-        "pointer-events",
-    }
+_ATTRIBUTES = (
+    "fill",
+    "stroke",
+    "stroke-width",
+    "stroke-dasharray",
+    "stroke-linecap",
+    "stroke-linejoin",
+    "font-family",
+    "font-size",
+    "font-weight",
+    "opacity",
+    "pointer-events",
 )
+_WRITTEN = tuple((name, f' {name}="') for name in _ATTRIBUTES)
 
 
 def stand_alone(drawing: Markup) -> Markup:
@@ -44,12 +42,13 @@ def stand_alone(drawing: Markup) -> Markup:
 
 def _dressed(match: re.Match[str]) -> str:
     tag, before, classes, after = match.groups()
-    own = frozenset(_NAMES.findall(before + after))
+    rest = before + after
+    own = tuple([name for name, written in _WRITTEN if written in rest])
     return f'<{tag}{before}class="{classes}"{_attributes(tag, classes, own)}{after}'
 
 
 @lru_cache(maxsize=1024)
-def _attributes(tag: str, classes: str, own: frozenset[str]) -> str:
+def _attributes(tag: str, classes: str, own: tuple[str, ...]) -> str:
     """Return the styles of an element's classes as attributes, without those of its own."""
     looks: dict[str, str] = {}
     for wanted in ((tag, ""), *(("", name) for name in classes.split())):

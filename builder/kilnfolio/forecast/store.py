@@ -25,6 +25,9 @@ LABEL = (
 
 _SPREAD = np.array([0.5, 1.0, 2.0])
 _DAY_H = 24.0
+#: How cells exchange moisture, each with the next: a graph Laplacian.
+_NEIGHBOURS = np.diag(np.r_[1.0, np.full(CELLS - 2, 2.0), 1.0])
+_NEIGHBOURS -= np.eye(CELLS, k=1) + np.eye(CELLS, k=-1)
 
 
 @dataclass(frozen=True)
@@ -140,9 +143,7 @@ def _modes(stock: Board, share: float, mc_pct: float) -> tuple[Floats, Floats]:
     inside = d0 * math.exp(effect * (min(mc_pct, fsp) - fsp))
     width = thickness / 2000.0 / CELLS
     release = 1.0 / (1.0 / (face * YARD_FACE * share) + width / (2.0 * inside))
-    matrix = np.zeros((CELLS, CELLS))
-    for i in range(CELLS - 1):
-        matrix[i : i + 2, i : i + 2] += inside / width**2 * np.array([[1.0, -1.0], [-1.0, 1.0]])
+    matrix = inside / width**2 * _NEIGHBOURS
     matrix[0, 0] += release / width
     rates, shapes = np.linalg.eigh(matrix)
     # a uniform board is 1 in every cell: its component in a mode, times the mode's mean

@@ -184,9 +184,10 @@ class DiskGraph(Graph):
         """See `Graph.made_file`."""
         return self.out / STAGING / path
 
-    def forget_groups(self) -> None:
-        """Forget cached groups: they may have changed."""
+    def forget(self) -> None:
+        """Forget what was read of the store: it may have changed."""
         self._groups.clear()
+        self.store.forget()
 
     # --- within -----------------------------------------------------------------------------------
 

@@ -57,7 +57,7 @@ def run_batch(
         _GRAPHS[here] = DiskGraph(folder, plan.index, out, Store(store), plan.bound)
     graph, values = _GRAPHS[here], plan.values
     graph.failed = failed
-    graph.forget_groups()
+    graph.forget()
     made = [
         one
         for key, names in tasks
@@ -148,7 +148,7 @@ class Run:
 
     def _step(self, step: Step) -> None:
         store = self.graph.store
-        self.graph.forget_groups()
+        self.graph.forget()
         wanted = tuple(
             value for value in step if value.edition in ("", self.edition) or not self.edition
         )
@@ -195,12 +195,12 @@ class Run:
 
     def _recompute_changed(self, step: Step) -> None:
         """Compute values that became stale because another value of the same step changed."""
-        self.graph.forget_groups()
+        self.graph.forget()
         while tasks := self._tasks(step):
             for result in self._compute_here(step, tasks):
                 self._absorb(result)
             self.graph.store.commit()
-            self.graph.forget_groups()
+            self.graph.forget()
 
     def _tell(self, label: str, done: int, total: int) -> None:
         if label and total >= _WORTH_TELLING:

@@ -17,6 +17,8 @@ from kilnfolio.runtime.values import dataclass
 
 #: Version of the schema; raise it when the tables change.
 FORMAT = 4
+#: Cells whose row and digest are remembered.
+_CACHED = 20_000
 
 _TABLES = """
 CREATE TABLE note (name TEXT PRIMARY KEY, value BLOB) WITHOUT ROWID;
@@ -75,6 +77,7 @@ class Store:
             self.db.execute(f"PRAGMA user_version = {FORMAT}")
             self.db.commit()
         self._ids: dict[str, int] = {}
+        self._digests: dict[str, bytes | None] = {}
 
     def _open(self) -> sqlite3.Connection:
         for path in (self.path, *self.path.parent.glob(f"{self.path.name}-*")):
@@ -114,8 +117,15 @@ class Store:
 
     def digest(self, cell: str) -> bytes | None:
         """Return the digest of a cell; None if there is no such cell."""
-        row = self.db.execute("SELECT digest FROM cell WHERE name = ?", (cell,)).fetchone()
-        return row[0] if row else None
+        if cell not in self._digests:
+            row = self.db.execute("SELECT digest FROM cell WHERE name = ?", (cell,)).fetchone()
+            _make_room(self._digests)
+            self._digests[cell] = row[0] if row else None
+        return self._digests[cell]
+
+    def forget(self) -> None:
+        """Forget what was read, because another process may have changed it."""
+        self._digests.clear()
 
     def value(self, cell: str) -> bytes | None:
         """Return the encoded value of a cell; None if it is not stored."""
@@ -318,14 +328,14 @@ class Store:
         if name not in self._ids:
             self.db.execute("INSERT OR IGNORE INTO cell (name) VALUES (?)", (name,))
             row = self.db.execute("SELECT id FROM cell WHERE name = ?", (name,)).fetchone()
-            if len(self._ids) > 20_000:
-                self._ids.clear()
+            _make_room(self._ids)
             self._ids[name] = row[0]
         return self._ids[name]
 
     def _put_cell(
         self, name: str, digest: bytes | None, value: bytes | None, task: int | None
     ) -> None:
+        self._digests[name] = digest
         self.db.execute(
             "UPDATE cell SET digest = ?, value = ?, task = ? WHERE id = ?",
             (digest, value, task, self._cell(name)),
@@ -361,3 +371,8 @@ class Store:
             "UPDATE task SET stale = 1 WHERE id IN (SELECT task FROM read WHERE cell = ?)",
             [(self._cell(cell),) for cell in cells],
         )
+
+
+def _make_room(cache: dict[str, Any]) -> None:
+    if len(cache) > _CACHED:
+        cache.clear()

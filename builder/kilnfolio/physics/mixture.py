@@ -9,6 +9,7 @@ References
    evidence.
 """
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -22,6 +23,8 @@ LEAST_SHARE = 0.1
 #: Least standard deviation of a group, because readings are written to a tenth of a point. [%]
 _LEAST_SD = 0.05
 _ROUNDS = 200
+#: Where no value moves by more than this, a further round changes no printed digit.
+_SAME = 1e-12
 
 
 class Groups(NamedTuple):
@@ -98,6 +101,7 @@ def _fitted(readings: Floats) -> tuple[float, float, float, float]:
     sd = max(float(np.sqrt(within[k - 1] / readings.size)), _LEAST_SD)
     share = 1.0 - k / readings.size
     for _ in range(_ROUNDS):
+        before = low, high, sd, share
         below = (1.0 - share) * np.exp(-0.5 * ((readings - low) / sd) ** 2)
         above = share * np.exp(-0.5 * ((readings - high) / sd) ** 2)
         belongs = above / np.maximum(below + above, 1e-300)
@@ -108,6 +112,8 @@ def _fitted(readings: Floats) -> tuple[float, float, float, float]:
         low = float((1.0 - belongs) @ readings / (readings.size - weight))
         squares = belongs * (readings - high) ** 2 + (1.0 - belongs) * (readings - low) ** 2
         sd = max(float(np.sqrt(squares.mean())), _LEAST_SD)
+        if math.dist(before, (low, high, sd, share)) < _SAME:
+            break
     return low, high, sd, share
 
 
