@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import TypeVar
 
 from kilnfolio.records.quantities import (
@@ -46,6 +47,7 @@ def script_patterns() -> dict[str, str]:
     return {name: pattern.replace("(?P<", "(?<") for name, pattern in patterns.items()}
 
 
+@lru_cache(maxsize=4096, typed=True)  # markup and plain words that are equal stay apart
 def customary_first(words: str) -> str:
     """Return text with US customary amounts first.
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable
-from functools import lru_cache
 from importlib import resources
 from typing import Any
 
@@ -200,17 +199,13 @@ def _term(context: Context, word: str) -> str:
 
 
 def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:
-    @lru_cache(maxsize=4096)
-    def printed(at: dt.datetime, _fold: int) -> Markup:  # times that differ in it alone are equal
-        local = at.astimezone(mill.zone)
-        # on a phone the date stands above it
-        clock = f"<span>{local:%H:%M}{figures.NBSP}{local:%Z}</span>"
-        stamp = local.isoformat(timespec="minutes")
-        return Markup(f'<time datetime="{stamp}">{local:%Y-%m-%d} {clock}</time>')
-
     def moment(at: dt.datetime) -> Markup:
         """``{{ at | moment }}``: local date, time and zone."""
-        return printed(at, at.fold)
+        local = at.astimezone(mill.zone)
+        stamp = local.isoformat(timespec="minutes")
+        # on a phone the date stands above it
+        clock = f"<span>{stamp[11:16]}{figures.NBSP}{local.tzname()}</span>"
+        return Markup(f'<time datetime="{stamp}">{stamp[:10]} {clock}</time>')
 
     return moment
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from markupsafe import Markup
@@ -13,6 +14,7 @@ from kilnfolio.charts.store import store_chart
 from kilnfolio.forecast.effects import NoComparison, stock_of
 from kilnfolio.forecast.outdoors import SOURCES, Weather, of_table, steady
 from kilnfolio.forecast.store import LABEL, PACKED, Store, estimate
+from kilnfolio.physics.drying import Board
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.weather import weather
 from kilnfolio.review import figures
@@ -61,8 +63,7 @@ def stored_view(context: SiteContext, record: Lot, dossier: LotDossier) -> Store
         board = replace(stock_of(species, record.thickness.value).board, initial_mc_pct=mean)
     except NoComparison:
         return None
-    words, year = air
-    stores = [estimate(board, year, record.issued.month, packed=packed) for packed in PACKED]
+    words, stores = air[0], air[1](board)
     band = _band(dossier)
     return StoredView(
         words,
@@ -75,19 +76,32 @@ def stored_view(context: SiteContext, record: Lot, dossier: LotDossier) -> Store
     )
 
 
-def _air(context: SiteContext, record: Lot) -> tuple[str, Weather] | None:
+def _air(context: SiteContext, record: Lot) -> tuple[str, Callable[[Board], list[Store]]] | None:
+    """Return the air of a lot's store in words, and what gives the MC of a board in it."""
     if record.storage is not None:
         kept = record.storage
         words = (
             f"{context.regional.side_by_side(kept.temperature)} and "
             f"{figures.as_entered(kept.relative_humidity)} RH, as the lot's record says"
         )
-        return words, steady(kept.temperature.value, kept.relative_humidity.value)
+        air = (kept.temperature.value, kept.relative_humidity.value)
+        return words, lambda board: _in_steady_air(board, *air)
     table = weather(context.graph)
     if table is None:
         return None
     year = of_table(table)
-    return f"an open shed in the mill's weather: {SOURCES[year.source]}", year
+    words = f"an open shed in the mill's weather: {SOURCES[year.source]}"
+    return words, lambda board: _estimates(board, year, record.issued.month)
+
+
+@lru_cache(maxsize=16)
+def _in_steady_air(board: Board, temp_c: float, relative_humidity_pct: float) -> list[Store]:
+    """Return the estimates for a lot; kept, because lots of one charge often share them."""
+    return _estimates(board, steady(temp_c, relative_humidity_pct), month=1)
+
+
+def _estimates(board: Board, year: Weather, month: int) -> list[Store]:
+    return [estimate(board, year, month, packed=packed) for packed in PACKED]
 
 
 def _band(dossier: LotDossier) -> tuple[float, float] | None:

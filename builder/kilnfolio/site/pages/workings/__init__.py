@@ -87,16 +87,15 @@ def shown(
 
 def work_out(formula: str, label: str, /, **values: Any) -> Working | None:
     """Evaluate a formula of the registry; None if physics refuses the values."""
-    given = tuple(sorted(values.items()))
-    try:
-        return _worked_out(formula, label, given)
-    except TypeError:  # a list of values cannot be cached
-        return _worked_out.__wrapped__(formula, label, given)
+    given = (
+        (name, tuple(value) if isinstance(value, list) else value) for name, value in values.items()
+    )
+    return _worked_out(formula, label, tuple(sorted(given)))
 
 
 @lru_cache(maxsize=4096)
 def _worked_out(formula: str, label: str, values: tuple[tuple[str, Any], ...]) -> Working | None:
-    """Evaluate a formula; cached, because schedules share recipes and two editions share pages."""
+    """Evaluate a formula; cached, because lots share readings and two editions share pages."""
     try:
         return evaluate(FORMULAS[formula], label, dict(values)).working
     except ValueError:
