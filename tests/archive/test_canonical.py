@@ -6,11 +6,13 @@ whose number formatting the RFC adopts.
 """
 
 import json
+import math
 import shutil
 import struct
 import subprocess
 
 import pytest
+import rfc8785
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.archive import sealing
@@ -199,3 +201,39 @@ def test_sha256_of_the_standards_examples_is_right():
         sha256(b"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq")
         == "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"
     )
+
+
+NEAR_AN_EDGE = st.sampled_from([1e-4, 1e-6, 1e-7, 1e15, 1e16, 2.0**53, 1e21]).flatmap(
+    lambda edge: st.floats(edge * 0.99, edge * 1.01)
+)
+WHOLE_NUMBERS = st.integers(-(2**53) + 1, 2**53 - 1)
+JSON = st.recursive(
+    st.none()
+    | st.booleans()
+    | WHOLE_NUMBERS
+    | WHOLE_NUMBERS.map(float)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | NEAR_AN_EDGE
+    | st.text(st.characters(codec="utf-8")),
+    lambda inner: (
+        st.lists(inner)
+        | st.lists(inner).map(tuple)
+        | st.dictionaries(st.text(st.characters(codec="utf-8")) | st.text('abc\n"'), inner)
+    ),
+)
+
+
+@given(JSON)
+def test_it_writes_what_the_reference_library_writes(value):
+    assert canonical(value) == rfc8785.dumps(value)
+
+
+@pytest.mark.parametrize(
+    "value", [math.nan, math.inf, 2**53, -(2**53), "\ud800", {1: 2}, {"a": b""}]
+)
+def test_what_has_no_form_is_refused_as_by_the_reference_library(value):
+    refused = (rfc8785.CanonicalizationError, UnicodeEncodeError)
+    with pytest.raises(refused):
+        rfc8785.dumps({"a": [value]})
+    with pytest.raises(refused):
+        canonical({"a": [value]})

@@ -18,6 +18,9 @@ from pydantic import BaseModel
 
 from kilnfolio.runtime.files import read_file
 
+#: Integers up to here are exact doubles, and written without an exponent.
+_EXACT = 2**53
+
 
 def canonical(value: object) -> bytes:
     """Return a value as canonical JSON.
@@ -39,7 +42,40 @@ def canonical(value: object) -> bytes:
         A number has no JSON form (NaN, infinity, an integer beyond 2⁵³), or text is not Unicode.
     """
     plain: Any = value.model_dump(mode="json") if isinstance(value, BaseModel) else value
-    return rfc8785.dumps(plain)
+    try:
+        ready = _as_json_writes(plain)
+    except _OtherError:
+        return rfc8785.dumps(plain)
+    text = json.dumps(ready, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return text.encode()
+
+
+class _OtherError(Exception):
+    """Python's JSON encoder may write a value in another way than RFC 8785."""
+
+
+def _as_json_writes(value: Any) -> Any:
+    """Return a value that Python's encoder, ten times as fast, writes as RFC 8785 asks.
+
+    Raises
+    ------
+    _OtherError
+        It may not: keys beyond ASCII, very large and very small numbers, what is no JSON.
+    """
+    kind = type(value)
+    if kind is str or kind is bool or value is None:
+        return value
+    if kind is dict:
+        if not all(type(key) is str and key.isascii() for key in value):
+            raise _OtherError
+        return {key: _as_json_writes(one) for key, one in value.items()}
+    if kind is list or kind is tuple:
+        return [_as_json_writes(one) for one in value]
+    if kind is float and 1e-4 <= abs(value) < _EXACT and not value.is_integer():
+        return value
+    if kind in (int, float) and -_EXACT < value < _EXACT and value == int(value):
+        return int(value)
+    raise _OtherError
 
 
 def sha256(data: bytes) -> str:
@@ -82,7 +118,7 @@ def json_object(path: Path) -> dict[str, Any] | None:
 def _number(digits: str) -> int | float:
     """Return an integer, as a double if JSON readers need not preserve it exactly (RFC 7493)."""
     value = int(digits)
-    return value if abs(value) < 2**53 else float(value)
+    return value if abs(value) < _EXACT else float(value)
 
 
 def read_canonical(data: bytes) -> Any:
