@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 from markupsafe import Markup
@@ -14,7 +13,6 @@ from kilnfolio.charts.store import store_chart
 from kilnfolio.forecast.effects import NoComparison, stock_of
 from kilnfolio.forecast.outdoors import SOURCES, Weather, of_table, steady
 from kilnfolio.forecast.store import LABEL, PACKED, Store, estimate
-from kilnfolio.physics.drying import Board
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.weather import weather
 from kilnfolio.review import figures
@@ -63,7 +61,8 @@ def stored_view(context: SiteContext, record: Lot, dossier: LotDossier) -> Store
         board = replace(stock_of(species, record.thickness.value).board, initial_mc_pct=mean)
     except NoComparison:
         return None
-    words, stores = air[0], air[1](board)
+    words, year = air
+    stores = [estimate(board, year, record.issued.month, packed=packed) for packed in PACKED]
     band = _band(dossier)
     return StoredView(
         words,
@@ -76,32 +75,19 @@ def stored_view(context: SiteContext, record: Lot, dossier: LotDossier) -> Store
     )
 
 
-def _air(context: SiteContext, record: Lot) -> tuple[str, Callable[[Board], list[Store]]] | None:
-    """Return the air of a lot's store in words, and what gives the MC of a board in it."""
+def _air(context: SiteContext, record: Lot) -> tuple[str, Weather] | None:
     if record.storage is not None:
         kept = record.storage
         words = (
             f"{context.regional.side_by_side(kept.temperature)} and "
             f"{figures.as_entered(kept.relative_humidity)} RH, as the lot's record says"
         )
-        air = (kept.temperature.value, kept.relative_humidity.value)
-        return words, lambda board: _in_steady_air(board, *air)
+        return words, steady(kept.temperature.value, kept.relative_humidity.value)
     table = weather(context.graph)
     if table is None:
         return None
     year = of_table(table)
-    words = f"an open shed in the mill's weather: {SOURCES[year.source]}"
-    return words, lambda board: _estimates(board, year, record.issued.month)
-
-
-@lru_cache(maxsize=16)
-def _in_steady_air(board: Board, temp_c: float, relative_humidity_pct: float) -> list[Store]:
-    """Return the estimates for a lot; kept, because lots of one charge often share them."""
-    return _estimates(board, steady(temp_c, relative_humidity_pct), month=1)
-
-
-def _estimates(board: Board, year: Weather, month: int) -> list[Store]:
-    return [estimate(board, year, month, packed=packed) for packed in PACKED]
+    return f"an open shed in the mill's weather: {SOURCES[year.source]}", year
 
 
 def _band(dossier: LotDossier) -> tuple[float, float] | None:
