@@ -6,14 +6,21 @@ It conforms to PDF/A-3b (ISO 19005-3), with the record attached as data.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from jinja2 import Environment
 
 from kilnfolio.charts.paper import for_paper
-from kilnfolio.paper.printing import Attached, pdf_of
+from kilnfolio.paper.printing import (
+    Attached,
+    archival_pdf,
+    collector_paused,
+    laid_out,
+    logged_warnings,
+)
 from kilnfolio.site.pages.customer import LIMITS, CustomerLot
+
+_STYLE = ("record.css",)
 
 
 @dataclass(frozen=True)
@@ -47,29 +54,24 @@ def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
 
 def print_sheet(sheet: LotSheet) -> tuple[bytes, list[str]]:
     """Return a lot's record as a PDF, and WeasyPrint's warnings."""
-    pdf, warnings, pages = _set(sheet.html, sheet.attached)
+    with collector_paused():
+        for html in (sheet.html, sheet.close):
+            with logged_warnings() as warnings:
+                document = laid_out(html, _STYLE)
+                pages = len(document.pages)
+            if pages == 1:
+                break
+        with logged_warnings() as of_writing:
+            pdf = archival_pdf(document, attached=sheet.attached)
+    warnings = [*warnings, *of_writing]
     if pages > 1:
-        pdf, warnings, pages = _set(sheet.close, sheet.attached)
-    if pages > 1:
-        warnings = [*warnings, f"the record of lot {sheet.lot} takes {pages} pages, not one"]
+        warnings.append(f"the record of lot {sheet.lot} takes {pages} pages, not one")
     return pdf, warnings
 
 
 def lot_pdf(env: Environment, view: CustomerLot) -> tuple[bytes, list[str]]:
     """Return the PDF of a lot's record; see `lot_sheet` and `print_sheet`."""
     return print_sheet(lot_sheet(env, view))
-
-
-def _set(html: str, attached: Sequence[Attached]) -> tuple[bytes, list[str], int]:
-    """Lay out the record and count its pages."""
-    pages: list[int] = []
-    pdf, warnings = pdf_of(
-        html,
-        "record.css",
-        finisher=lambda document, _pdf: pages.append(len(document.pages)),
-        attached=attached,
-    )
-    return pdf, warnings, pages[0]
 
 
 def _attached(view: CustomerLot) -> list[Attached]:

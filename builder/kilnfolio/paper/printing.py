@@ -146,15 +146,31 @@ def pdf_of(
         The PDF, and WeasyPrint's warnings.
     """
     with logged_warnings() as warnings, collector_paused():
-        html, style = press_of(html, [css] if isinstance(css, str) else css)
-        document = style.lay_out(html, pdf_variant=VARIANT)
-        pdf = document.write_pdf(
-            finisher=finished(finisher),
-            pdf_tags=True,
-            pdf_variant=VARIANT,
-            attachments=[_attachment(item) for item in attached] or None,
+        pdf = archival_pdf(
+            laid_out(html, [css] if isinstance(css, str) else css), finisher, attached
         )
     return pdf, warnings
+
+
+def laid_out(html: str, css: Sequence[str]) -> weasyprint.Document:
+    """Lay a document out for an archival PDF; see `pdf_of`."""
+    html, style = press_of(html, css)
+    return style.lay_out(html, pdf_variant=VARIANT)
+
+
+def archival_pdf(
+    document: weasyprint.Document,
+    finisher: Callable[..., None] | None = None,
+    attached: Sequence[Attached] = (),
+) -> bytes:
+    """Write a document that was laid out for it as an archival PDF; see `pdf_of`."""
+    pdf: bytes = document.write_pdf(
+        finisher=finished(finisher),
+        pdf_tags=True,
+        pdf_variant=VARIANT,
+        attachments=[_attachment(item) for item in attached] or None,
+    )
+    return pdf
 
 
 #: A link to another page of the site, which a reader of a PDF does not have.
