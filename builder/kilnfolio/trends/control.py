@@ -165,13 +165,16 @@ def series_of(measure: Measure, lines: Sequence[PastCharge]) -> Series:
     groups: dict[tuple[str, ...], list[float]] = {}
     for line, value in known:
         groups.setdefault(_like(measure, line), []).append(value)
+    usual = {
+        like: (float(np.mean(alike)), math.sqrt(len(alike) / (len(alike) - 1)))
+        for like, alike in groups.items()
+        if len(alike) >= ALIKE
+    }
     kept = []
     for line, value in known:
-        alike = groups[_like(measure, line)]
-        if len(alike) >= ALIKE:
-            # a mean that the value is part of lies too close to it by this factor
-            away = (value - float(np.mean(alike))) * math.sqrt(len(alike) / (len(alike) - 1))
-            kept.append((line, round(away * measure.times, 4)))
+        if (found := usual.get(_like(measure, line))) is not None:
+            mean, own = found  # a mean that the value is part of lies too close by this factor
+            kept.append((line, round((value - mean) * own * measure.times, 4)))
     shown = kept[-NEWEST:]
     return Series(
         measure.id,
