@@ -6,6 +6,7 @@ Run by name: sh builder/run test tests/bench -s
 import datetime as dt
 import json
 import random
+import resource
 import time
 
 from tests.minimal import minimal_mill
@@ -33,6 +34,10 @@ def lines_files(root):
                 one["charges"][0]
                 | {
                     "charge": f"C{number}",
+                    "kiln": f"k{number % 4}",
+                    "thickness_mm": (25.4, 31.75, 50.8)[number % 3],
+                    "final_mean_mc_pct": rng.gauss(8, 0.5),
+                    "final_sd_mc_pct": rng.uniform(0.5, 1.5),
                     "days": round(rng.gauss(20, 3), 2),
                     "started": start.isoformat(),
                     "ended": (start + dt.timedelta(days=20)).isoformat(),
@@ -55,6 +60,7 @@ def test_ten_mills_of_a_thousand_charges(tmp_path):
     pages = write_group(group, "Our mills", tmp_path / "site")
     took = time.process_time() - begun
     print(  # noqa: T201
-        f"{plain} charges: JSON {floor:.2f} s, lines {read:.2f} s, site {took:.2f} s, {pages} pages"
+        f"{plain} charges: JSON {floor:.2f} s, lines {read:.2f} s, site {took:.2f} s, {pages} pages, "
+        f"peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
     )
     assert sum(len(one.charges) for one in group) == MILLS * CHARGES

@@ -6,6 +6,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -22,13 +23,16 @@ from kilnfolio.api.group import (
     quarters,
     same_schedules,
 )
-from kilnfolio.api.lines import Lines
+from kilnfolio.api.group_control import group_control
+from kilnfolio.api.lines import Lines, ScheduleLine
 from kilnfolio.charts.group import means_chart, quarters_chart
+from kilnfolio.physics.control_chart import LEAST as FEWEST
 from kilnfolio.records.mill import Mill
 from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.templating import environment, render
 from kilnfolio.runtime.files import sync_folder, sync_tree
 from kilnfolio.site.static import VERIFIER, assets
+from kilnfolio.trends.control import CHANCE, NEWEST
 
 MENU = (
     ("Mills", "index.html"),
@@ -39,6 +43,40 @@ MENU = (
 )
 #: Marks a folder as written by this module, so that nothing else is replaced.
 MARK = "group.txt"
+
+
+@dataclass(frozen=True)
+class LibraryRow:
+    """A schedule, and the mills that dried by it."""
+
+    id: str
+    users: Sequence[tuple[str, ScheduleLine]]
+
+    @property
+    def title(self) -> str:
+        """Its title at the first mill."""
+        return self.users[0][1].title
+
+    @property
+    def differences(self) -> Iterator[tuple[str, str, str, str]]:
+        """Each mill, what differs there from the first mill, how, and as it is at the first."""
+        first = self.users[0][1].written
+        for mill, line in self.users[1:]:
+            if first and line.written:
+                for part in dict.fromkeys([*first, *line.written]):
+                    own, theirs = line.written.get(part, ""), first.get(part, "")
+                    if own != theirs:
+                        yield mill, part, own, theirs
+
+    @property
+    def unnamed(self) -> list[str]:
+        """The mills whose steps differ, but whose lines are older and do not say how."""
+        first = self.users[0][1]
+        return [
+            mill
+            for mill, line in self.users[1:]
+            if line.steps != first.steps and not (first.written and line.written)
+        ]
 
 
 class GroupRefusedError(Exception):
@@ -143,16 +181,10 @@ def _pages(group: Sequence[Lines], env: Environment) -> Iterator[tuple[str, str]
         "Which charges has the group dried?",
         years=counts,
         rows=(),
+        by_mill=(),
+        by_wood=(),
     )
-    for year in years:
-        yield page(
-            "group_charges.html",
-            f"charges/{year}.html",
-            f"Which charges did the group dry in {year}?",
-            years=counts,
-            rows=_register(group, year),
-            crumbs=(("Charges", "charges/index.html"),),
-        )
+    yield from _registers(page, group, counts)
     schedules = [(one, _charts(one)) for one in same_schedules(group)]
     yield page(
         "group_schedules.html",
@@ -160,7 +192,23 @@ def _pages(group: Sequence[Lines], env: Environment) -> Iterator[tuple[str, str]
         "How does the same schedule do at each mill?",
         schedules=schedules,
     )
-    yield _trends(page, list(quarters(group)))
+    control, looks = group_control(group)
+    judged = {
+        "looks": looks,
+        "one_in": round(1 / CHANCE),
+        "newest": NEWEST,
+        "few": FEWEST,
+    }
+    yield _trends(page, list(quarters(group)), control=control, **judged)
+    for number, mill in enumerate(control, 1):
+        yield page(
+            "group_control.html",
+            f"control/{number}.html",
+            f"Has a kiln or a timber of {mill.mill} changed?",
+            found=mill,
+            crumbs=(("Trends", "trends.html"),),
+            **judged,
+        )
     yield page(
         "group_library.html",
         "library.html",
@@ -168,6 +216,42 @@ def _pages(group: Sequence[Lines], env: Environment) -> Iterator[tuple[str, str]
         rows=_library(group),
         woods=_woods(group),
     )
+
+
+def _registers(
+    page: Callable[..., tuple[str, str]], group: Sequence[Lines], years: Sequence[tuple[int, int]]
+) -> Iterator[tuple[str, str]]:
+    """Yield the register of each year, and the parts of it by mill and by wood.
+
+    The parts are pages of their own, so that nobody needs a script to find a charge.
+    """
+    for year, _ in years:
+        rows = _register(group, year)
+        parts: dict[str, list[dict[str, Any]]] = {}
+        for row in rows:
+            parts.setdefault(row["mill"], []).append(row)
+        woods: dict[str, list[dict[str, Any]]] = {}
+        for row in rows:
+            woods.setdefault(row["wood"], []).append(row)
+        named = [*sorted(parts.items()), *sorted(woods.items())]
+        links = [
+            (words, len(found), f"charges/{year}-{number}.html")
+            for number, (words, found) in enumerate(named, 1)
+        ]
+        by = {"years": years, "by_mill": links[: len(parts)], "by_wood": links[len(parts) :]}
+        home = ("Charges", "charges/index.html")
+        address = f"charges/{year}.html"
+        title = f"Which charges did the group dry in {year}?"
+        yield page("group_charges.html", address, title, rows=rows, crumbs=(home,), **by)
+        for (words, found), (_, _, part) in zip(named, links, strict=True):
+            yield page(
+                "group_charges.html",
+                part,
+                f"Which charges did the group dry in {year}: {words}?",
+                rows=found,
+                crumbs=(home, (str(year), address)),
+                **by,
+            )
 
 
 def _register(group: Sequence[Lines], year: int) -> list[dict[str, Any]]:
@@ -213,7 +297,7 @@ def _charts(one: SameSchedule) -> list[Markup]:
 
 
 def _trends(
-    page: Callable[..., tuple[str, str]], found: Sequence[QuarterResult]
+    page: Callable[..., tuple[str, str]], found: Sequence[QuarterResult], **values: Any
 ) -> tuple[str, str]:
     names = sorted({one.quarter for one in found})
     mills = sorted({one.mill for one in found})
@@ -233,17 +317,17 @@ def _trends(
         found=found,
         off=quarters_chart("off-target", off, off, names, lines("off_target")),
         energy=quarters_chart("energy", "Energy", "Energy, kWh/m³", names, lines("energy")),
+        **values,
     )
 
 
-def _library(group: Sequence[Lines]) -> list[tuple[str, str, list[tuple[str, str, str]]]]:
-    """Return each schedule: its id, its title, and the mill, revision and steps of each user."""
-    by_id: dict[str, tuple[str, list[tuple[str, str, str]]]] = {}
+def _library(group: Sequence[Lines]) -> list[LibraryRow]:
+    """Return each schedule with its users, and what differs from the first of them."""
+    by_id: dict[str, list[tuple[str, ScheduleLine]]] = {}
     for mill in group:
         for one in mill.schedules:
-            _, users = by_id.setdefault(one.id, (one.title, []))
-            users.append((mill.mill.name, str(one.revision), one.steps[:12]))
-    return [(name, title, users) for name, (title, users) in sorted(by_id.items())]
+            by_id.setdefault(one.id, []).append((mill.mill.name, one))
+    return [LibraryRow(name, users) for name, users in sorted(by_id.items())]
 
 
 def _woods(group: Sequence[Lines]) -> list[tuple[str, list[tuple[str, int]]]]:

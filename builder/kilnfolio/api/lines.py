@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Literal
 
@@ -20,6 +20,7 @@ from kilnfolio.api.mill import MillView
 from kilnfolio.api.tables import TABLES, Edition
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.mill import TimeZone
+from kilnfolio.records.model import Record
 from kilnfolio.records.region import RegionName
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.rendering.safety import SAFETY
@@ -96,6 +97,8 @@ class ScheduleLine(_Part):
     status: str
     steps: str = Field(min_length=64, max_length=64)
     """SHA-256 of its steps as written, equal where two mills have the same."""
+    written: dict[str, str] = {}
+    """What the digest covers, in words: each step, the stages, the target; empty in older lines."""
 
 
 class Lines(_Part):
@@ -163,6 +166,31 @@ def _schedule(record: Schedule) -> ScheduleLine:
         revision=record.revision,
         status=record.status,
         steps=digest,
+        written=dict(_written(record)),
+    )
+
+
+def _written(record: Schedule) -> Iterator[tuple[str, str]]:
+    """Yield each part of what `_STEPS` names, and how it is written."""
+    if record.notation:
+        yield "notation", record.notation
+    for number, step in enumerate(record.steps, 1):
+        yield f"step {number}", _entered(step)
+    for name in ("equalizing", "conditioning"):
+        if (stage := getattr(record, name)) is not None:
+            yield name, _entered(stage)
+    if record.target_mc is not None:
+        yield "target MC", record.target_mc.entered
+    for number, change in enumerate(record.modifications, 1):
+        yield f"modification {number}", _entered(change)
+
+
+def _entered(part: Record) -> str:
+    given = ((name, getattr(part, name)) for name in type(part).model_fields)
+    return ", ".join(
+        f"{name.replace('_', ' ')} {getattr(value, 'entered', value)}"
+        for name, value in given
+        if value is not None
     )
 
 

@@ -83,6 +83,7 @@ def trend_chart(
     trends: Sequence[Trend],
     zone: ZoneInfo,
     groups: Groups | None = None,
+    identity: str = "kiln-trends",
 ) -> Markup:
     """Return the panels; "" if no quantity is known for at least two charges.
 
@@ -98,6 +99,8 @@ def trend_chart(
         Time zone of the calendar.
     groups : Groups, optional
         Marks the charges of each group; without it, all are dots.
+    identity : str
+        Unique in the page.
     """
     shown = [trend for trend in trends if sum(one is not None for one in trend.values) > 1]
     if not shown:
@@ -130,7 +133,7 @@ def trend_chart(
         ]
     parts += _stops(charges, shown, panels, clock)
     return svg(
-        "kiln-trends",
+        identity,
         _VIEW,
         panels[-1].foot + 56,
         title,

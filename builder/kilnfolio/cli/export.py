@@ -89,8 +89,8 @@ def _export_lines(mill: MillView, arguments: argparse.Namespace) -> int:
         return print_reasons(f"{arguments.out} is a folder; name a file with --out", code=ERROR)
     lines = lines_of(mill, open_sealed_mill(arguments.folder), edition)
     write_lines(lines, arguments.out)
-    print(f"{len(lines.charges):>8,} charges")
-    print(f"{len(lines.lots):>8,} lots")
+    print(f"{len(lines.charges):>8,} {'charge' if len(lines.charges) == 1 else 'charges'}")
+    print(f"{len(lines.lots):>8,} {'lot' if len(lines.lots) == 1 else 'lots'}")
     print(f"{edition} edition written to {arguments.out}")
     return OK
 

@@ -42,6 +42,7 @@ def run(arguments: argparse.Namespace) -> int:
     except (LinesRefusedError, GroupRefusedError) as error:
         return print_reasons(str(error), "nothing was written", code=ERROR)
     for one in group:
-        print(f"{one.mill.name}: {len(one.charges)} charges, {one.edition} edition")
-    print(f"{pages} pages written to {arguments.out}")
+        charges = "1 charge" if len(one.charges) == 1 else f"{len(one.charges):,} charges"
+        print(f"{one.mill.name}: {charges}, {one.edition} edition")
+    print(f"{pages} pages written to {arguments.out}; open {arguments.out / 'index.html'}")
     return OK

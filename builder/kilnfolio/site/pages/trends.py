@@ -30,7 +30,8 @@ from kilnfolio.trends.control import (
 
 #: What the charges of a kiln, or of a timber, are marked by.
 _OTHER = {"kiln": "stock", "stock": "kiln"}
-_DECIMALS = {"%": 0, "arcsine": 1}
+#: Digits after the point by unit; two for others.
+DECIMALS = {"%": 0, "arcsine": 1}
 
 
 @dataclass(frozen=True)
@@ -160,10 +161,11 @@ def name_of(context: SiteContext, key: str) -> str:
         kilns = context.folder.kilns
         return kilns[named].record.name if named in kilns else named
     species, _, thickness = named.partition("/")
-    return f"{_thickness(float(thickness))} {context.species_name(species).lower()}"
+    return f"{thickness_words(float(thickness))} {context.species_name(species).lower()}"
 
 
-def _thickness(mm: float) -> str:
+def thickness_words(mm: float) -> str:
+    """Return a thickness in quarters of an inch where it is whole quarters, else in millimetres."""
     quarters = mm / 6.35
     exact = abs(quarters - round(quarters)) < 0.01 and quarters >= 4
     return f"{round(quarters)}/4" if exact else f"{mm:g}\N{NO-BREAK SPACE}mm"
@@ -276,7 +278,7 @@ def _line(context: SiteContext, verdict: Verdict) -> Line:
         measure.name,
         unit,
         values,
-        _DECIMALS.get(unit, 2),
+        DECIMALS.get(unit, 2),
         limits and type(limits)(limits.n, times * limits.mean, times * limits.sigma, limits.width),
         levels=shift_levels(found, len(values), times) if found else (),
     )
