@@ -15,6 +15,7 @@ import zxingcpp
 from PIL import Image
 from tests.browser.nu import check_html
 from tests.conftest import PRINTED_LOTS, PROJECT, WHOLE
+from tests.given import given
 from tests.pdf_reading import read_pages
 from tests.site_reading import Reading, dead_links, has_lone_celsius, read_edition
 
@@ -214,15 +215,14 @@ def test_a_copy_of_the_mill_on_another_computer_makes_the_same_bytes(request, tm
 
 
 def test_check_prints_findings_for_a_person_and_for_a_program():
-    command = [sys.executable, "-m", "kilnfolio", "check", str(PROJECT)]
-    words = subprocess.run([*command, "--all"], capture_output=True, text=True)
+    words = given("check", PROJECT, "--all")
     assert words.returncode == 1, words.stderr  # the demonstration has planted faults
     assert re.search(r"content/charges/\d{4}/[\w-]+/charge\.yaml:\d+:\d+", words.stdout)
     # its region is North American: no °C without a °F before it
     lines = [" ".join(line.split()) for line in words.stdout.splitlines()]
     assert sum("°F (" in line for line in lines) > 20
     assert [line for line in lines if has_lone_celsius(line)] == []
-    data = subprocess.run([*command, "--format", "json"], capture_output=True, text=True)
+    data = given("check", PROJECT, "--format", "json")
     assert data.returncode == 1
     findings = json.loads(data.stdout)["findings"]
     assert {finding["outcome"] for found in findings.values() for finding in found} >= {

@@ -1,19 +1,16 @@
 """The kiln-side sheet: one page, masses by hand, figures large enough, and the command."""
 
-import contextlib
 import copy
-import io
 import re
-import subprocess
 from pathlib import Path
 
 import pypdf
 import pytest
 from tests.conftest import WHOLE
+from tests.given import given
 from tests.minimal import DROP, minimal_mill
 from tests.reviewed import demo_mill
 
-from kilnfolio.cli import main
 from kilnfolio.paper.sheet import (
     PAPERS,
     SheetTooLongError,
@@ -181,37 +178,22 @@ def test_too_many_boards_for_one_page_are_refused_with_their_number(tmp_path):
     assert not (tmp_path / "s.pdf").exists()
 
 
-def kilnfolio(*arguments: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
-    """Give a command in this process; return its exit code and what it printed."""
-    out, err = io.StringIO(), io.StringIO()
-    with (
-        contextlib.chdir(cwd),
-        contextlib.redirect_stdout(out),
-        contextlib.redirect_stderr(err),
-    ):
-        try:
-            code = main([str(word) for word in arguments])
-        except SystemExit as end:  # usage, and --help
-            code = int(end.code or 0)
-    return subprocess.CompletedProcess(arguments, code, out.getvalue(), err.getvalue())
-
-
 def test_the_command_writes_the_sheet_and_says_where(tmp_path):
-    run = kilnfolio(
+    run = given(
         "sheet", "HB-26-040", PROJECT, "--paper", "letter", "--out", "kiln.pdf", cwd=tmp_path
     )
     assert (run.returncode, run.stderr) == (0, "")
     assert "kiln.pdf" in run.stdout
     assert len(pypdf.PdfReader(tmp_path / "kiln.pdf").pages) == 1
-    assert kilnfolio("sheet", "HB-26-040", PROJECT, cwd=tmp_path).returncode == 0
+    assert given("sheet", "HB-26-040", PROJECT, cwd=tmp_path).returncode == 0
     assert (tmp_path / "HB-26-040-sheet.pdf").is_file()
 
 
 def test_the_command_reports_an_unknown_charge(tmp_path):
-    run = kilnfolio("sheet", "HB-99-999", PROJECT, cwd=tmp_path)
+    run = given("sheet", "HB-99-999", PROJECT, cwd=tmp_path)
     assert run.returncode == 2
     assert "there is no charge 'HB-99-999'" in run.stderr
-    assert "example: kilnfolio sheet" in kilnfolio("sheet", "--help", cwd=tmp_path).stdout
+    assert "example: kilnfolio sheet" in given("sheet", "--help", cwd=tmp_path).stdout
 
 
 def test_the_sheet_of_an_open_charge_has_past_rounds_and_columns_to_its_end(folder, tmp_path):

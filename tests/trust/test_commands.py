@@ -1,6 +1,5 @@
 """`check` and `build` report a changed sealed record until it is amended."""
 
-import contextlib
 import io
 import json
 import os
@@ -15,23 +14,15 @@ import time
 
 import pytest
 from pypdf import PdfReader
+from tests.given import given
 from tests.trust.sealing import CHARGE, LOT, change, labelled_mill
 
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.tokens import lot_token, read_address_keys, read_token_key
-from kilnfolio.cli import main
 from kilnfolio.pipeline.build import build_site
 
 #: How many builds are killed; set it higher for a longer trial.
 KILLS = int(os.environ.get("KILNFOLIO_KILLS", "2"))
-
-
-def kilnfolio(*words):
-    """Give a command in this process; return its exit code and what it printed."""
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = main([str(word) for word in words])
-    return subprocess.CompletedProcess(words, code, out.getvalue(), err.getvalue())
 
 
 @pytest.fixture(scope="module")
@@ -46,27 +37,27 @@ def root(labelled, tmp_path):
 
 def test_check_and_build_report_a_changed_sealed_record_until_it_is_amended(tmp_path):
     root = tmp_path / "mill"
-    assert kilnfolio("new", "keys", _mill(root)).returncode == 0
-    assert kilnfolio("seal", "C1", root, "--by", "A. N. Other").returncode == 0
-    assert kilnfolio("seal", "L1", root, "--by", "A. N. Other").returncode == 0
+    assert given("new", "keys", _mill(root)).returncode == 0
+    assert given("seal", "C1", root, "--by", "A. N. Other").returncode == 0
+    assert given("seal", "L1", root, "--by", "A. N. Other").returncode == 0
     change(root / CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
-    checked = kilnfolio("check", root)
+    checked = given("check", root)
     assert checked.returncode == 1
     assert "as-sealed" in checked.stdout
     assert "content/charges/2026/C1/charge.yaml" in checked.stdout
-    built = kilnfolio("build", root, "--workers", "1", "--without-pdf")
+    built = given("build", root, "--workers", "1", "--without-pdf")
     assert built.returncode == 1
     assert "C1: it is not as A. N. Other sealed it" in built.stderr
     page = (root / "site/mill/charges/C1.html").read_text("utf-8")
     assert "Changed since it was sealed" in page
     assert "charge.yaml: it is not the file that was sealed" in page
     assert (root / "site/auditor/bags/C1/bagit.txt").exists()
-    audited = kilnfolio("audit", root / "site/auditor")
+    audited = given("audit", root / "site/auditor")
     assert audited.returncode == 3, audited.stdout  # the bag contains what was sealed
     for number in ("C1", "L1"):
-        amended = kilnfolio("amend", number, root, "--by", "A. N. Other", "--reason", "Read again")
+        amended = given("amend", number, root, "--by", "A. N. Other", "--reason", "Read again")
         assert amended.returncode == 0, amended.stderr
-    assert "as-sealed" not in kilnfolio("check", root).stdout
+    assert "as-sealed" not in given("check", root).stdout
     assert read_ledger(root).differences == ()
 
 
@@ -81,7 +72,7 @@ def test_a_changed_lot_is_reported_too(root):
     change(root / LOT, "claim: ", "claim: other ") if "claim: " in (
         root / LOT
     ).read_text() else change(root / LOT, "product: ", "product: Other ")
-    checked = kilnfolio("check", root)
+    checked = given("check", root)
     assert "lot L1" in checked.stdout
     assert "kilnfolio amend lot L1" not in checked.stdout
     assert "kilnfolio amend L1 --by NAME" in checked.stdout
@@ -90,36 +81,36 @@ def test_a_changed_lot_is_reported_too(root):
 def test_a_change_the_customer_never_sees_does_not_affect_the_label(root):
     text = (root / LOT).read_text()
     (root / LOT).write_text(text + "notes: A note that stays in the mill\n")
-    assert "as-sealed" not in kilnfolio("check", root).stdout
+    assert "as-sealed" not in given("check", root).stdout
 
 
 def test_labels_are_printed_only_for_sealed_lots(root, tmp_path):
     out = tmp_path / "labels.pdf"
-    run = kilnfolio("labels", "L1", "--folder", root, "--out", out)
+    run = given("labels", "L1", "--folder", root, "--out", out)
     assert run.returncode == 0, run.stderr
     text = " ".join(" ".join(page.extract_text() for page in PdfReader(out).pages).split())
     # what a label is for, in its own words: the record, the figure with its date, the seal
     assert "Scan for the drying record" in text
     assert "The page must show these words" in text
     assert re.search(r"Mean MC \d+\.\d %, \d{1,2} [A-Z][a-z]+ \d{4}", text)
-    run = kilnfolio("labels", "L9", "--folder", root, "--out", tmp_path / "none.pdf")
+    run = given("labels", "L9", "--folder", root, "--out", tmp_path / "none.pdf")
     assert run.returncode == 1
     assert "there is no lot 'L9'" in run.stderr
     assert not (tmp_path / "none.pdf").exists()
 
 
 def test_new_keys_are_readable_only_by_their_owner_and_never_overwritten(tmp_path):
-    run = kilnfolio("new", "keys", tmp_path)
+    run = given("new", "keys", tmp_path)
     assert run.returncode == 0, run.stderr
     paths = [tmp_path / "keys/seal-key.pem", tmp_path / "keys/lot-addresses.key"]
     kept = [path.read_bytes() for path in paths]
     assert [stat.S_IMODE(path.stat().st_mode) for path in paths] == [0o600, 0o600]
-    again = kilnfolio("new", "keys", tmp_path)
+    again = given("new", "keys", tmp_path)
     assert again.returncode == 2
     assert "already exist" in again.stderr
     assert [path.read_bytes() for path in paths] == kept
     paths[1].unlink()
-    assert kilnfolio("new", "keys", tmp_path).returncode == 0
+    assert given("new", "keys", tmp_path).returncode == 0
     assert paths[0].read_bytes() == kept[0]
 
 
@@ -127,7 +118,7 @@ def test_new_keys_are_readable_only_by_their_owner_and_never_overwritten(tmp_pat
 def unsealed(tmp_path_factory):
     """A mill without keys, built."""
     root = _mill(tmp_path_factory.mktemp("unsealed") / "mill")
-    run = kilnfolio("build", root, "--workers", "1", "--without-pdf")
+    run = given("build", root, "--workers", "1", "--without-pdf")
     assert run.returncode == 0, run.stderr
     (root / "said.txt").write_text(run.stderr)
     return root
@@ -140,7 +131,7 @@ def test_a_build_without_keys_says_how_to_make_them(unsealed):
 
 @pytest.mark.parametrize("place", ["site/auditor", "."])
 def test_an_audit_of_a_mill_without_seals_says_so(unsealed, place):
-    run = kilnfolio("audit", unsealed / place)
+    run = given("audit", unsealed / place)
     assert run.returncode == 4, run.stderr  # nothing was confirmed
     assert "no charge is sealed yet, so there is nothing to compute again" in run.stdout
     assert "identical" not in run.stdout
@@ -149,7 +140,7 @@ def test_an_audit_of_a_mill_without_seals_says_so(unsealed, place):
 def test_replacing_the_key_keeps_old_labels_working(root):
     old = lot_token("L1", read_token_key(root, invented=True))
     for _ in range(2):
-        assert kilnfolio("new", "keys", root, "--replace-addresses").returncode == 0
+        assert given("new", "keys", root, "--replace-addresses").returncode == 0
     now, *earlier = read_address_keys(root, invented=True).live_tokens("L1")
     assert len({now, *earlier}) == 3
     assert earlier[-1] == old
@@ -172,9 +163,9 @@ def test_a_withdrawn_address_says_so_and_reveals_nothing_about_the_lot(root):
     with (root / "content/mill.yaml").open("a", encoding="utf-8") as mill:
         mill.write("customer_languages: [en, fr]\n")
     for _ in range(2):
-        assert kilnfolio("new", "keys", root, "--replace-addresses").returncode == 0
+        assert given("new", "keys", root, "--replace-addresses").returncode == 0
     build_site(root, root / "site", workers=1, pdfs=False)
-    assert kilnfolio("new", "keys", root, "--withdraw", "L1").returncode == 0
+    assert given("new", "keys", root, "--withdraw", "L1").returncode == 0
     build_site(root, root / "site", workers=1)
     keys = read_address_keys(root, invented=True)
     (now,) = keys.live_tokens("L1")

@@ -5,7 +5,6 @@ import json
 import re
 import shutil
 import subprocess
-import sys
 from pathlib import Path
 
 import bagit
@@ -13,6 +12,7 @@ import jsonschema
 import pikepdf
 import pytest
 import yaml
+from tests.given import given
 from tests.pdf_reading import read_pages
 from tests.site.site import Outline
 from tests.site_reading import dead_links, read_edition
@@ -332,11 +332,7 @@ def test_an_audit_can_be_written_as_a_page_and_as_a_pdf(built, tmp_path, suffix)
     out = tmp_path / f"report{suffix}"
     bag = built.site / "auditor/bags/C1"
     before = {path: path.stat().st_mtime_ns for path in bag.rglob("*")}
-    run = subprocess.run(
-        [sys.executable, "-m", "kilnfolio", "audit", bag, "--report", out],
-        capture_output=True,
-        text=True,
-    )
+    run = given("audit", bag, "--report", out)
     assert run.returncode == 3, run.stdout  # no key was given
     assert {path: path.stat().st_mtime_ns for path in bag.rglob("*")} == before
     text = (
@@ -351,11 +347,7 @@ def test_an_audit_can_be_written_as_a_page_and_as_a_pdf(built, tmp_path, suffix)
 
 def test_a_report_is_never_written_into_what_is_audited(built):
     bag = built.site / "auditor/bags/C1"
-    run = subprocess.run(
-        [sys.executable, "-m", "kilnfolio", "audit", bag, "--report", bag / "report.html"],
-        capture_output=True,
-        text=True,
-    )
+    run = given("audit", bag, "--report", bag / "report.html")
     assert run.returncode == 2
     assert "inside the audited folder" in run.stderr
     assert not (bag / "report.html").exists()
