@@ -19,8 +19,8 @@ from kilnfolio.site.pages.workings import Shown, by_id, shown
 from kilnfolio.trends.entries import CHANCE, COURSES, LEAST_GROUP, LEAST_PAIRS, Entry, Group
 from kilnfolio.trends.ledger import NEWEST, Ledger, degrade_ledger
 
-#: Most lines of a table, and of a drawing.
-_SHOWN, _DRAWN = 60, 20
+#: Most lines of a table, and of a drawing, which then fits a printed page.
+_SHOWN, _DRAWN = 40, 12
 _NIST = "NIST/SEMATECH e-Handbook of Statistical Methods"
 
 
