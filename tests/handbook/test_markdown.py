@@ -182,6 +182,14 @@ def test_the_ids_of_a_drawing_are_made_unique(tmp_path):
     assert 'id="fig-a-t"' in text
 
 
+def test_a_chapter_links_to_pages_of_the_mills_own_charges(tmp_path):
+    body = body_of(tmp_path, "See [trends](mill:trends) and [degrade](mill:degrade).\n")
+    assert 'href="../trends/index.html"' in body.html
+    assert 'href="../trends/degrade.html"' in body.html
+    (problem,) = problems_of(tmp_path, "See [this](mill:trend).\n")
+    assert "trends" in problem
+
+
 def test_the_glossary_has_anchors_synonyms_and_links(tmp_path):
     glossary = (
         FRONT.replace("number: 1\n", "")

@@ -22,6 +22,7 @@ from kilnfolio.handbook.rendered import NOTHING, Body, Heading, IndexEntry, List
 from kilnfolio.handbook.setting import (
     COMMON_PRACTICE,
     FROM_MEMORY,
+    MILL_PAGES,
     Setting,
     unknown,
 )
@@ -297,6 +298,9 @@ class ChapterBuilder:
         elif scheme == "check":
             if name not in setting.checks:
                 self.problem(unknown(place, "check", name, setting.checks))
+        elif scheme == "mill":
+            if name not in MILL_PAGES:
+                self.problem(unknown(place, "page of the mill", name, MILL_PAGES))
         elif scheme == "term":
             if name not in setting.manuscript.terms:
                 self.problem(unknown(place, "term", name, setting.manuscript.terms))
@@ -308,7 +312,7 @@ class ChapterBuilder:
                     place,
                     f"the link '{target}'",
                     "it leads nowhere in this book",
-                    "Link to slug.md#anchor, species:id, check:slug, term:anchor, "
+                    "Link to slug.md#anchor, species:id, check:slug, term:anchor, mill:page "
                     "or an https address",
                 )
             )
@@ -330,6 +334,8 @@ class ChapterBuilder:
         scheme, _, name = target.partition(":")
         if scheme == "term":
             return self.setting.chapter("glossary", name, here)
+        if scheme == "mill":
+            return self.setting.mill_page(name, here)
         if scheme in ("species", "check"):
             return self.setting.record(scheme, name, here)  # type: ignore[arg-type]
         if chapter := re.fullmatch(r"(?:([\w-]+)\.md)?(?:#([\w:-]+))?", target):

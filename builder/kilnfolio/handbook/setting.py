@@ -19,6 +19,12 @@ from kilnfolio.rendering.templating import STATUS_WORDS
 
 COMMON_PRACTICE = "common practice"
 FROM_MEMORY = "from memory"
+#: Pages made of the mill's own charges that a chapter may link to, as in ``mill:trends``.
+MILL_PAGES: Mapping[str, str] = {
+    "trends": routes.TRENDS,
+    "degrade": routes.DEGRADE,
+    "measuring": routes.MEASURING,
+}
 
 
 @dataclass(frozen=True)
@@ -86,6 +92,12 @@ class Setting:
             kind
         ]
         return routes.relative(route(identity), routes.chapter(here))
+
+    def mill_page(self, name: str, here: str) -> str | None:
+        """Return the address of a page made of the mill's own charges; None in the book."""
+        if self.target == "book" or name not in MILL_PAGES:
+            return None
+        return routes.relative(MILL_PAGES[name], routes.chapter(here))
 
     def link(self, words: str, address: str | None) -> Markup:
         """Return a link, or only its words if there is no address."""
