@@ -188,7 +188,7 @@ def _written(record: Schedule) -> Iterator[tuple[str, str]]:
 def _entered(part: Record) -> str:
     given = ((name, getattr(part, name)) for name in type(part).model_fields)
     return ", ".join(
-        f"{name.replace('_', ' ')} {getattr(value, 'entered', value)}"
+        f"{name.replace('_', ' ').replace('mc', 'MC')} {getattr(value, 'entered', value)}"
         for name, value in given
         if value is not None
     )
