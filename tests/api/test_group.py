@@ -204,6 +204,28 @@ def test_steady_groups_are_seldom_told_that_something_changed(lines):
     assert told <= 3
 
 
+def test_a_folder_gives_what_its_lines_give(lines, site, tmp_path, capsys):
+    folders = [path.parent / path.stem for path in lines]
+    before = {path: path.read_bytes() for path in folders[0].rglob("*") if path.is_file()}
+    out = tmp_path / "site"
+    assert main(["group", *map(str, folders), "--out", str(out), "--name", "Two mills"]) == 0
+    for file in site.rglob("*"):
+        if file.is_file():
+            assert file.read_bytes() == (out / file.relative_to(site)).read_bytes(), file
+    assert before == {path: path.read_bytes() for path in folders[0].rglob("*") if path.is_file()}
+    assert main(["group", str(folders[0]), str(tmp_path), "--out", str(tmp_path / "no")]) == 2
+    assert "is no mill folder" in capsys.readouterr().err
+    record = folders[1] / SECOND / "charge.yaml"
+    whole = record.read_text("utf-8")
+    record.write_text(whole + "boards: 3\n", "utf-8")
+    try:
+        assert main(["group", *map(str, folders), "--out", str(tmp_path / "no")]) == 2
+        assert "'kilnfolio check " in capsys.readouterr().err
+    finally:
+        record.write_text(whole, "utf-8")
+    assert not (tmp_path / "no").exists()
+
+
 def test_a_mean_has_the_interval_of_students_t():
     values = np.random.default_rng(2).normal(20, 3, 12)
     low, high = stats.t.interval(0.95, 11, values.mean(), stats.sem(values))

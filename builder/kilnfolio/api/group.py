@@ -11,7 +11,10 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from kilnfolio.api.lines import ChargeLine, Lines
+from kilnfolio.api.lines import ChargeLine, Lines, lines_of
+from kilnfolio.api.mill import open_mill
+from kilnfolio.archive.sealed_mill import open_sealed_mill
+from kilnfolio.records.problems import RecordProblems
 from kilnfolio.runtime.files import TooLargeError, read_whole
 
 LEAST = 5
@@ -86,12 +89,12 @@ class QuarterResult:
 
 
 def read_lines(paths: Sequence[Path]) -> list[Lines]:
-    """Return the lines in files, by the name of the mill.
+    """Return the lines in files, or those of mill folders, by the name of the mill.
 
     Raises
     ------
     LinesRefusedError
-        A file holds no lines, or two files are of one mill.
+        A file holds no lines, a folder is no mill or has problems, or two are of one mill.
     """
     found = [_read(path) for path in paths]
     names = [one.mill.name for one in found]
@@ -102,7 +105,25 @@ def read_lines(paths: Sequence[Path]) -> list[Lines]:
     return sorted(found, key=lambda one: one.mill.name)
 
 
+def _lines_of_folder(path: Path) -> Lines:
+    if not (path / "content" / "mill.yaml").is_file():
+        raise LinesRefusedError(
+            f"{path} is no mill folder: it has no content/mill.yaml; name a mill folder or a file "
+            "of lines"
+        )
+    try:
+        mill = open_mill(path)
+        mill.check()
+        return lines_of(mill, open_sealed_mill(path))
+    except RecordProblems:
+        raise LinesRefusedError(
+            f"{path} has problems in its records; 'kilnfolio check {path}' lists them"
+        ) from None
+
+
 def _read(path: Path) -> Lines:
+    if path.is_dir():
+        return _lines_of_folder(path)
     try:
         return Lines.model_validate_json(read_whole(path, MOST_BYTES))
     except (OSError, TooLargeError) as error:

@@ -9,9 +9,9 @@ from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
 SUMMARY = "make one register, trends and library over several mills from their lines"
 DESCRIPTION = (
-    "Read the lines that each mill of a group has exported, and write a small site: one register of "
-    "charges, the same schedule at each mill, trends and library. Each mill keeps its own keys and "
-    "editions; only lines are read."
+    "Read the lines that each mill of a group has exported, or take them from its folder as an auditor "
+    "would see them, and write a small site: one register of charges, the same schedule at each mill, "
+    "trends and library. Each mill keeps its own keys and editions; a folder is only read."
 )
 EXAMPLE = "kilnfolio group north.json south.json --out group"
 
@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="+",
         type=Path,
         metavar="LINES",
-        help="a file of lines for each mill, from 'kilnfolio export --format lines'",
+        help="a file of lines for each mill, from 'kilnfolio export --format lines', or its folder",
     )
     parser.add_argument(
         "--out", type=Path, required=True, help="the folder to write; an earlier one is replaced"
