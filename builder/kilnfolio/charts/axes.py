@@ -131,11 +131,14 @@ class Panel:
                 continue
             x = left + (value_x - x_low) / x_span * width
             y = foot - (value_y - y_low) / y_span * height
-            path.append(f"{step}{round(x, 1) + 0.0:g} {round(y, 1) + 0.0:g}")
+            path.append(f"{step}{x:.1f} {y:.1f}")
             step = "L"
         if not path:
             return Markup("")
-        return Markup(f'<path class="{css}" d="{"".join(path)}"/>')
+        drawn = "".join(path).replace("-0.0", "0.0")
+        for after in (" ", "L", "M"):  # as `_at` writes them
+            drawn = drawn.replace(f".0{after}", after)
+        return Markup(f'<path class="{css}" d="{drawn.removesuffix(".0")}"/>')
 
     def stairs(self, css: str, points: Sequence[tuple[float, float]], end: float) -> Markup:
         """Return a step line: each value holds until the next point, the last until `end`."""
@@ -287,4 +290,8 @@ def read_area(words: str, x: float, y: float, width: float, height: float) -> Ma
 
 
 def _at(value: float) -> str:
-    return f"{round(value, 1) + 0.0:g}"
+    """Return a position to a tenth, without a needless zero or sign."""
+    text = f"{value:.1f}"
+    if text[-1] == "0":
+        text = text[:-2]
+    return "0" if text == "-0" else text
