@@ -113,8 +113,7 @@ def _course(stock: Board, share: float, start: float, seconds: Floats, emc: Floa
     """Return the mean MC at the end of each day; `seconds` are the days' equivalents at 45 °C."""
     rates, weights = _modes(stock, share, (start + float(emc.mean())) / 2.0)
     if np.ptp(emc) < 1e-9 and np.ptp(seconds) < 1e-6:  # constant air needs no stepping
-        every_day = np.broadcast_to(np.exp(-seconds[0] * rates), (emc.size, rates.size))
-        gone = np.cumprod(every_day, axis=0)
+        gone = np.cumprod(np.tile(np.exp(-seconds[0] * rates), (emc.size, 1)), axis=0)
         return np.asarray((emc[0] + (start - emc[0]) * gone) @ weights)
     state = np.full(rates.size, start)
     kept = np.exp(-seconds[:, np.newaxis] * rates)
