@@ -127,7 +127,7 @@ def _series(mill: Lines) -> Iterator[tuple[str, str, list[Series]]]:
         own = [one for one in past if one.stock == stock]
         found = _of(measures, "stock", own)
         if any(one.enough for one in found):
-            wood = mill.species.get(own[0].species, own[0].species).lower()
+            wood = mill.species.get(own[0].species, own[0].species)
             yield "timber", f"{thickness_words(own[0].thickness_mm)} {wood}", found
 
 

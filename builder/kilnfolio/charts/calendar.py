@@ -1,4 +1,4 @@
-"""An axis of dates, with ticks at local midnights a round number of days apart."""
+"""An axis of dates, with ticks at local midnights a round number of days or months apart."""
 
 from __future__ import annotations
 
@@ -9,7 +9,10 @@ from zoneinfo import ZoneInfo
 from kilnfolio.charts.axes import Axis, even_axis
 
 #: Days between two ticks; the first value that gives few enough ticks is used.
-_APART = (1, 2, 3, 5, 7, 10, 14, 21, 28, 56, 91, 182, 365)
+_APART = (1, 2, 3, 5, 7, 10, 14, 21, 28, 56)
+#: The same in months, for charts of more than `_LONG` days.
+_MONTHS_APART = (1, 2, 3, 6, 12, 24, 60)
+_LONG = 300.0
 
 
 @dataclass(frozen=True)
@@ -25,7 +28,11 @@ class Clock:
 
     def __call__(self, moment: dt.datetime) -> float:
         """Return the days from the left edge to a time, clipped to the chart."""
-        return min(max((moment - self.start).total_seconds() / 86_400.0, 0.0), self.days)
+        return min(max(self._passed(moment), 0.0), self.days)
+
+    def _passed(self, moment: dt.datetime) -> float:
+        # times in one zone would be subtracted by its clocks, as if these never changed
+        return (moment.timestamp() - self.start.timestamp()) / 86_400.0
 
     def axis(self, zone: ZoneInfo, most: int = 6) -> Axis:
         """Return the axis of dates in a time zone, with at most `most` ticks."""
@@ -38,12 +45,31 @@ class Clock:
                 "days from the start",
             )
         first = self.start.astimezone(zone)
+        if self.days > _LONG:
+            return Axis(0.0, self.days, tuple(self._months(first, most)), f"{first:%Z}")
         midnights = _midnights(first, self.days)
         apart = next((days for days in _APART if len(midnights[::days]) <= most), _APART[-1])
         dates = [(self(at), f"{at.day} {at:%b}") for at in midnights[::apart]]
         if len(dates) < 2:
             dates = self._hours(first)
         return Axis(0.0, self.days, tuple(dates), f"{_years(first, self.days)}, {first:%Z}")
+
+    def _months(self, first: dt.datetime, most: int) -> list[tuple[float, str]]:
+        """Return ticks at the beginning of months; the first one and each January name the year."""
+        last = first + dt.timedelta(days=self.days)
+        count = first.year * 12 + first.month  # months since year 0, to the one after the first
+        end = last.year * 12 + last.month
+        apart = next(
+            (each for each in _MONTHS_APART if (end - count) // each < most), _MONTHS_APART[-1]
+        )
+        found: list[tuple[float, str]] = []
+        for at in range(-(-count // apart) * apart, end, apart):
+            begins = first.replace(
+                year=at // 12, month=at % 12 + 1, day=1, hour=0, minute=0, second=0, microsecond=0
+            )
+            named = not found or begins.month == 1
+            found.append((self(begins), f"{begins:%b %Y}" if named else f"{begins:%b}"))
+        return found
 
     def _hours(self, first: dt.datetime) -> list[tuple[float, str]]:
         """Return ticks every few hours, for a chart with fewer than two midnights."""
@@ -53,7 +79,7 @@ class Clock:
         return [
             (self(at), f"{at.day} {at:%b %H:%M}" if place == 0 else f"{at:%H:%M}")
             for place, at in enumerate(hours)
-            if (at - self.start).total_seconds() / 86_400.0 <= self.days
+            if self._passed(at) <= self.days
         ]
 
 

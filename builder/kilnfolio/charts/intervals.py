@@ -11,7 +11,7 @@ from markupsafe import Markup
 from kilnfolio.charts.axes import Axis, Panel, even_axis, read_area, read_stops, segment, svg, text
 from kilnfolio.review.figures import number
 
-_VIEW, _LEFT, _WIDTH, _TOP = 640.0, 12.0, 616.0, 12.0
+_VIEW, _LEFT, _WIDTH, _TOP = 640.0, 26.0, 588.0, 12.0
 #: Height of a line of words, and of the interval below them; half the size of a mark and of an end.
 _LINE, _BELOW, _MARK, _TICK = 22.0, 28.0, 5.0, 4.0
 #: Longest line of words, in a phone's larger letters.

@@ -26,8 +26,8 @@ from kilnfolio.review.figures import measure
 
 _LEFT, _WIDTH, _VIEW = 54.0, 560.0, 640.0
 _TOP, _HEIGHT, _BETWEEN = 44.0, 84.0, 48.0
-#: Height of the key; the shapes of the marks about a point: square, triangle, ring, cross, saltire.
-_KEY = 28.0
+#: Height of a row of the key, and the width of a mark with its gaps and of a letter; the shapes of the marks about a point: square, triangle, ring, cross, saltire.
+_KEY, _GAPS, _LETTER = 28.0, 44.0, 9.0
 _SHAPES = (
     "m-3.2 -3.2h6.4v6.4h-6.4z",
     "m0 -4.6l4.6 8h-9.2z",
@@ -109,8 +109,9 @@ def trend_chart(
     margin = max((end - start) * 0.02, dt.timedelta(days=1))
     clock = Clock(start - margin, (end - start + 2 * margin).total_seconds() / 86_400.0)
     foot = clock.axis(zone)
-    parts = list(_key(groups)) if groups else []
-    top = _TOP + (_KEY if groups else 0.0)
+    key = _key_places(groups.names) if groups else []
+    parts = list(_key(key))
+    top = _TOP + (_KEY + key[-1][1] if key else 0.0)
     panels = []
     for place, trend in enumerate(shown):
         known = trend.known
@@ -167,12 +168,23 @@ def _mark(group: int, x: float, y: float) -> Markup:
     return Markup(f'<path class="mark-{group + 1}" d="M{x:.1f} {y:.1f}{_SHAPES[group]}"/>')
 
 
-def _key(groups: Groups) -> Iterator[Markup]:
+def _key_places(names: Sequence[str]) -> list[tuple[float, float, str]]:
+    """Return where each name of the key stands, in as many rows as they need, from the top left."""
+    places, x, y = [], 0.0, 0.0
+    for name in names:
+        wide = _GAPS + _LETTER * len(name)
+        if x and x + wide > _VIEW:
+            x, y = 0.0, y + _KEY
+        places.append((x, y, name))
+        x += wide
+    return places
+
+
+def _key(places: Sequence[tuple[float, float, str]]) -> Iterator[Markup]:
     """Yield the marks with the names of their groups."""
-    wide = (_LEFT + _WIDTH) / len(groups.names)
-    for group, name in enumerate(groups.names):
-        yield _mark(group, 10.0 + group * wide, 14.0)
-        yield text("axis", 20.0 + group * wide, 19.0, name)
+    for group, (x, y, name) in enumerate(places):
+        yield _mark(group, x + 10.0, y + 14.0)
+        yield text("axis", x + 20.0, y + 19.0, name)
 
 
 def _limit_lines(panel: Panel, trend: Trend) -> Iterator[Markup]:

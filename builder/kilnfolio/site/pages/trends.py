@@ -161,7 +161,7 @@ def name_of(context: SiteContext, key: str) -> str:
         kilns = context.folder.kilns
         return kilns[named].record.name if named in kilns else named
     species, _, thickness = named.partition("/")
-    return f"{thickness_words(float(thickness))} {context.species_name(species).lower()}"
+    return f"{thickness_words(float(thickness))} {context.species_name(species)}"
 
 
 def thickness_words(mm: float) -> str:
