@@ -46,7 +46,7 @@ class Clock:
             )
         first = self.start.astimezone(zone)
         if self.days > _LONG:
-            return Axis(0.0, self.days, tuple(self._months(first, most)), f"{first:%Z}")
+            return Axis(0.0, self.days, tuple(self._months(first, most)))
         midnights = _midnights(first, self.days)
         apart = next((days for days in _APART if len(midnights[::days]) <= most), _APART[-1])
         dates = [(self(at), f"{at.day} {at:%b}") for at in midnights[::apart]]
