@@ -1,6 +1,7 @@
 """The axis of dates: ticks at local midnights or beginnings of months, with the year where it is needed."""
 
 import datetime as dt
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -20,7 +21,7 @@ def test_a_chart_of_years_has_ticks_at_beginnings_of_months(begins, days):
         at = (start.astimezone(dt.UTC) + dt.timedelta(days=day)).astimezone(ZONE)
         assert (at.day, at.hour, at.minute) == (1, 0, 0)
         assert words == at.strftime("%b %Y" if place == 0 or at.month == 1 else "%b")
-    apart = [b - a for (a, _), (b, _) in zip(ticks, ticks[1:], strict=False)]
+    apart = [after[0] - before[0] for before, after in pairwise(ticks)]
     assert max(apart) - min(apart) <= 5  # months are not equally long, nor years
 
 
