@@ -15,6 +15,7 @@ from tests.site_reading import dead_links, read_edition
 from kilnfolio.api.group import (
     LEAST,
     LinesRefusedError,
+    every_quarter,
     mean_of,
     read_lines,
     same_schedules,
@@ -259,3 +260,9 @@ def test_damaged_lines(lines, tmp_path):
         return "read"
 
     watch("lines", damaged([lines[0].read_bytes()], JSON), give)
+
+
+def test_quarters_without_charges_keep_their_place():
+    assert every_quarter("2024 Q3", "2025 Q2") == ["2024 Q3", "2024 Q4", "2025 Q1", "2025 Q2"]
+    assert every_quarter("2025 Q2", "2025 Q2") == ["2025 Q2"]
+    assert len(every_quarter("2016 Q1", "2026 Q4")) == 11 * 4

@@ -211,6 +211,12 @@ def quarter_of(moment: dt.datetime) -> str:
     return f"{moment.year} Q{(moment.month + 2) // 3}"
 
 
+def every_quarter(first: str, last: str) -> list[str]:
+    """Return the quarters from one to another, as in ``2026 Q2``, those without charges too."""
+    begin, end = (int(one[:4]) * 4 + int(one[-1]) - 1 for one in (first, last))
+    return [f"{at // 4} Q{at % 4 + 1}" for at in range(begin, end + 1)]
+
+
 def quarters(group: Sequence[Lines]) -> Iterator[QuarterResult]:
     """Yield what each mill's charges came to, by the quarter in which they ended."""
     for mill in group:

@@ -20,6 +20,7 @@ from kilnfolio.api.group import (
     QuarterResult,
     SameSchedule,
     energy_of,
+    every_quarter,
     quarters,
     same_schedules,
 )
@@ -299,7 +300,8 @@ def _charts(one: SameSchedule) -> list[Markup]:
 def _trends(
     page: Callable[..., tuple[str, str]], found: Sequence[QuarterResult], **values: Any
 ) -> tuple[str, str]:
-    names = sorted({one.quarter for one in found})
+    known = sorted({one.quarter for one in found})
+    names = every_quarter(known[0], known[-1]) if known else []
     mills = sorted({one.mill for one in found})
     at = {(one.mill, one.quarter): one for one in found}
 

@@ -83,8 +83,14 @@ def quarters_chart(
     if not shown:
         return Markup("")
     known = [value for _, values in shown for value in values if value is not None]
-    every = max(1, len(quarters) // 5)
-    marks = tuple((place + 0.5, quarters[place]) for place in range(0, len(quarters), every))
+    every = -(-len(quarters) // 6)
+    if every > 1:  # whole years, from the first that begins here
+        every = -(-every // 4) * 4
+    first = next((at for at, quarter in enumerate(quarters) if quarter.endswith("Q1")), 0)
+    marks = tuple(
+        (place + 0.5, quarters[place])
+        for place in range(first if every > 1 else 0, len(quarters), every)
+    )
     panel = Panel(
         44.0,
         _TOP,
