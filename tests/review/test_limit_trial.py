@@ -1,7 +1,6 @@
 """`try-limit`: a trial says what a full review says once the file is changed."""
 
 import json
-import os
 import random
 import re
 from collections import Counter
@@ -10,6 +9,8 @@ from dataclasses import replace
 import pytest
 import yaml
 from tests.bench.mills import PROJECT, make_mill
+from tests.conftest import WHOLE
+from tests.cut import cut_of
 from tests.minimal import minimal_mill
 
 from kilnfolio.cli import main
@@ -27,6 +28,8 @@ from kilnfolio.review.review import read_logs
 from kilnfolio.review.reviews import dossiers
 
 LIMITS = "schedules/limits.yaml"
+#: The fullest charge, one amended, one that fails, one heat-treated, the largest, and a plain one.
+CUT = {"HB-25-041", "HB-26-034", "HB-26-019", "HB-26-006", "HB-26-011", "HB-26-038"}
 
 
 @pytest.fixture(scope="module")
@@ -115,11 +118,20 @@ def invented(tmp_path_factory):
     return make_mill(tmp_path_factory.mktemp("invented") / "mill", charges=3, seed=5)
 
 
+@pytest.fixture(scope="module")
+def demonstration(tmp_path_factory):
+    """Six charges of the demonstration and their lots; in a whole run, all."""
+    if WHOLE:
+        return PROJECT
+    root = tmp_path_factory.mktemp("demonstration") / "mill"
+    cut_of(PROJECT, root, CUT)
+    return root
+
+
 @pytest.mark.parametrize(("whose", "few"), [("mill", 13), ("invented", 6), ("demonstration", 3)])
 def test_a_limit_at_a_random_value_flips_what_a_full_review_flips(whose, few, request):
     """A few limits, half of which flip something; KILNFOLIO_WHOLE=1 tries all."""
-    root = PROJECT if whose == "demonstration" else request.getfixturevalue(whose)
-    folder, rng = checked_mill(root), random.Random(21)
+    folder, rng = checked_mill(request.getfixturevalue(whose)), random.Random(21)
     book = folder.limits.record
     values = random_values(book, rng)
 
@@ -137,7 +149,7 @@ def test_a_limit_at_a_random_value_flips_what_a_full_review_flips(whose, few, re
             found.setdefault((trial.key, trial.entry), []).extend(trial.flips)
     assert len(found) > 5
     entries = sorted(values)
-    if not os.environ.get("KILNFOLIO_WHOLE"):
+    if not WHOLE:
         half = rng.sample(sorted(found), few // 2)
         entries = sorted({*half, *rng.sample(entries, few - few // 2)})
     books = [
