@@ -27,14 +27,6 @@ VECTORS = {
 }
 
 
-@pytest.fixture(scope="module")
-def page(browser):
-    """Return one page for all tests: what it says of a label rests on its address and file alone."""
-    tab = browser.new_page()
-    yield tab
-    tab.close()
-
-
 @pytest.fixture
 def site(built, tmp_path) -> Path:  # noqa: F811
     """Return a copy of the lot's page with what it needs."""
