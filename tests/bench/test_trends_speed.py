@@ -13,30 +13,32 @@ from tests.minimal import LIBRARY, minimal_mill
 from demo import scenario
 from demo.earlier import KILNS, make_list, table
 from demo.yamltext import dump
-from kilnfolio.records.earlier import CHARGES, READINGS, earlier
+from kilnfolio.records.earlier import CHARGES, INSPECTED, READINGS, earlier
 from kilnfolio.records.folder import open_mill
 from kilnfolio.trends.control import streams, verdicts
 from kilnfolio.trends.ledger import degrade_ledger
 from kilnfolio.trends.positions import position_map
 
-#: Number of newest charges with readings by place.
+#: Number of newest charges with readings and defects by place.
 PLACED = 500
 #: Charts of ten thousand charges may cost this many times those of a hundred, reading aside.
 GROWTH = 8.0
 
 
 def written(folder, count):
-    charges, readings = [], []
+    charges, readings, inspected = [], [], []
     for seed in range(1 + count // 80):
         made = make_list(seed, planted=False)
         names = {row["charge"]: f"{seed}-{row['charge']}" for row in made.charges}
         charges += [row | {"charge": names[row["charge"]]} for row in made.charges]
         readings += [row | {"charge": names[row["charge"]]} for row in made.readings]
+        inspected += [row | {"charge": names[row["charge"]]} for row in made.inspected]
     charges = charges[:count]
     last = {row["charge"] for row in charges[-PLACED:]}
     files = {
         CHARGES: table(charges),
         READINGS: table([row for row in readings if row["charge"] in last]),
+        INSPECTED: table([row for row in inspected if row["charge"] in last]),
     }
     files |= {f"content/kilns/{kiln}.yaml": dump(scenario.KILN_RECORDS[kiln]) for kiln in KILNS}
     root = minimal_mill(folder, files=files)

@@ -58,6 +58,7 @@ DARK = {
     "drills",
     "bench",
     "plan",
+    "degrade",
     "audit-charge",
 }
 
