@@ -65,7 +65,9 @@ OTHER_SCRIPTS = {
     "fonts-inline.js",
 }
 #: Calls whose strings are keys, patterns or messages on the command line.
-_NOT_SAID = {"record_error", "compile", "derived", "inline", "Problem", "fail", "get_template"}
+_NOT_SAID = {
+    "record_error", "compile", "derived", "inline", "Group", "Problem", "fail", "get_template",
+}  # fmt: skip
 #: Markup, classes of drawings, and words for search engines and machines.
 _MARKUP = re.compile(
     r"^\s*<\w|=\"|^dot \S+$|^step change$|^noindex|^\{\"|\[\^|^(?:public|demo) keys$"
@@ -106,7 +108,8 @@ def choices() -> Iterator[str]:
         yield from (name, region.units.is_)
     yield from ("MC, %", "EMC, %", "RH, %", "above {low}", "at most {high}")
     for month in range(1, 13):
-        yield f"{{day}} {dt.date(2000, month, 1):%b}"
+        short = f"{dt.date(2000, month, 1):%b}"
+        yield from (f"{{day}} {short}", f"{short} {{year}}", short)
 
 
 def python_words(source: str) -> Iterator[str]:
