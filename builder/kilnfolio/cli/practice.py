@@ -45,5 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
     write_new(out, files)
     print(f"charge written into {out}; what the checks say of it:", flush=True)
     return check.run(
-        argparse.Namespace(folder=out, charge="bench", all=False, quiet=False, format="text")
+        argparse.Namespace(
+            folder=out, charge="bench", all=False, quiet=False, format="text", fresh=True
+        )
     )
