@@ -1,12 +1,16 @@
 """Control charts against the NIST/SEMATECH handbook's worked example and known properties."""
 
+from functools import partial
+
 import numpy as np
 import pytest
 from scipy import stats
 
 from kilnfolio.physics.control_chart import (
+    DRAWS,
     LEAST,
     RUN,
+    _upper_quantile,
     beyond_limits,
     change_point,
     control_limits,
@@ -145,6 +149,17 @@ def test_both_rules_share_the_chance():
     assert judged([*values, 12.0], 0.05).beyond == (20,)
 
 
-def test_a_chance_too_small_to_judge_gives_no_signal():
-    assert width_for(10, 1e-6) == np.inf
-    assert shift_width_for(NILE, 1e-6) == np.inf
+def test_a_rarer_chance_needs_wider_limits():
+    for width in (partial(width_for, 10), partial(shift_width_for, NILE)):
+        rare = [width(chance) for chance in (1e-3, 1e-4, 1e-5, 1e-6, 1e-9)]
+        assert np.isfinite(rare).all()
+        assert rare == sorted(rare)
+
+
+@pytest.mark.parametrize("chance", [2e-5, 1e-6, 1e-7])
+@pytest.mark.parametrize("many", [1, 20])
+def test_rarer_chances_than_the_draws_are_near_the_exact_quantile(chance, many):
+    """The largest of independent normal values has an exact quantile: scipy's normal distribution."""
+    drawn = np.abs(np.random.default_rng(7).standard_normal((DRAWS, many))).max(axis=1)
+    exact = stats.norm.isf(-np.expm1(np.log1p(-chance) / many) / 2.0)
+    assert _upper_quantile(drawn, chance) == pytest.approx(exact, rel=0.12)
