@@ -4,14 +4,15 @@ import time
 
 import pytest
 import weasyprint
-from distributed import LocalCluster
 from tests.bench.mills import make_mill
 from tests.reviewed import reviewed_mill
+from tests.test_cluster import running
 from weasyprint.text.fonts import FontConfiguration
 
 from kilnfolio.charts.paper import for_paper, paper_sheet
 from kilnfolio.handbook.compiled import compile_handbook
 from kilnfolio.paper import printing
+from kilnfolio.paper.archival import VARIANT, finished
 from kilnfolio.paper.book import CSS, book_html, write_book
 from kilnfolio.paper.lot_pdf import lot_pdf
 from kilnfolio.paper.printing import pdf_of
@@ -26,7 +27,10 @@ BASE = printing.ASSETS.as_uri() + "/"
 
 
 class Bare:
-    """WeasyPrint called on HTML and nothing else, with its fonts and style sheets read once."""
+    """WeasyPrint called on HTML and nothing else, with its fonts and style sheets read once.
+
+    A record with an attachment is finished for archives, as ours is.
+    """
 
     def __init__(self, *css):
         self.fonts, text = FontConfiguration(), "\n".join(map(paper_sheet, css))
@@ -37,7 +41,8 @@ class Bare:
             stylesheets=[self.sheet],
             font_config=self.fonts,
             pdf_tags=True,
-            pdf_variant="pdf/a-3b" if attached else None,
+            pdf_variant=VARIANT if attached else None,
+            finisher=finished(None) if attached else None,
             attachments=[printing._attachment(item) for item in attached] or None,
         )
 
@@ -112,12 +117,10 @@ def test_side_by_side(book, pages):
         )
 
 
-def test_cluster(book, pages):
+def test_cluster(book, pages, tmp_path):
     with (
-        LocalCluster(
-            n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
-        ) as local,
-        cluster(Cluster(local.scheduler_address)) as there,
+        running(tmp_path / "cluster") as address,
+        cluster(Cluster(address)) as there,
         Workers(2) as here,
     ):
         book.against(
