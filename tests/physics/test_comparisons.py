@@ -7,6 +7,7 @@ from scipy import stats
 from kilnfolio.physics.comparisons import (
     corrected_for_many,
     difference_of_means,
+    interval_of_mean,
     place_that_differs,
     rank_correlation,
     rank_that_stands_out,
@@ -28,6 +29,13 @@ def of_mean_and_spread(mean, sd, n):
     """Return n values with exactly this mean and standard deviation."""
     values = np.random.default_rng(1).normal(0.0, 1.0, n)
     return mean + sd * (values - values.mean()) / values.std(ddof=1)
+
+
+def test_the_handbooks_example_of_a_mean_is_reproduced():
+    """NIST/SEMATECH 1.3.5.2: a heat flow meter, 195 readings, 9.258242 to 9.264679; from memory."""
+    mean, half = interval_of_mean(of_mean_and_spread(9.261460, 0.022789, 195))
+    assert mean == pytest.approx(9.261460, abs=1e-9)
+    assert (mean - half, mean + half) == pytest.approx((9.258242, 9.264679), abs=2e-6)
 
 
 def test_the_handbooks_example_of_two_samples_is_reproduced():

@@ -153,6 +153,7 @@ OVER_A_SERIES = {
     control_chart.shift_width_for,
     control_chart.change_point,
     control_chart.judged,
+    comparisons.interval_of_mean,
     comparisons.difference_of_means,
     comparisons.rank_correlation,
     comparisons.corrected_for_many,

@@ -139,3 +139,21 @@ def test_groups_that_are_too_small_are_not_compared(lines):
 def test_a_mill_without_inspections_has_an_empty_ledger(lines):
     found = ledger_of([replace(line, defects=()) for line in lines])
     assert (found.entries, found.charges) == ((), 0)
+
+
+def test_each_timber_has_its_mean_share_with_an_interval(lines):
+    found = {(one.species, one.defect): one for one in ledger_of(lines).timbers}
+    assert len({species for species, _ in found}) > 1
+    one = found["acer-saccharum", "surface-checks"]
+    by_hand = [
+        100.0 * defect.pieces / defect.of
+        for line in lines
+        if line.species == "acer-saccharum"
+        for defect in line.defects
+        if defect.defect == "surface-checks"
+    ]
+    interval = stats.t.interval(0.95, len(by_hand) - 1, np.mean(by_hand), stats.sem(by_hand))
+    assert (one.charges, one.mean_pct) == (len(by_hand), pytest.approx(np.mean(by_hand)))
+    assert (one.mean_pct - one.half_pct, one.mean_pct + one.half_pct) == pytest.approx(interval)
+    few = [line for line in lines if line.species == "acer-saccharum"][: LEAST_GROUP - 1]
+    assert ledger_of(few).timbers == ()

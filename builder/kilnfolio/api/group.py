@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from kilnfolio.api.lines import ChargeLine, Lines, lines_of
 from kilnfolio.api.mill import open_mill
 from kilnfolio.archive.sealed_mill import open_sealed_mill
+from kilnfolio.physics.comparisons import interval_of_mean
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.runtime.files import TooLargeError, read_whole
 
@@ -141,13 +142,9 @@ def mean_of(values: Sequence[float]) -> Mean | None:
     """Return the mean of some values with its interval; None without any."""
     if not values:
         return None
-    mean = statistics.fmean(values)
     if len(values) < LEAST:
-        return Mean(len(values), mean, None)
-    from scipy import stats
-
-    reach = float(stats.t.ppf(0.975, len(values) - 1))
-    return Mean(len(values), mean, reach * statistics.stdev(values) / math.sqrt(len(values)))
+        return Mean(len(values), statistics.fmean(values), None)
+    return Mean(len(values), *interval_of_mean(values))
 
 
 def off_target(charge: ChargeLine) -> float | None:

@@ -12,6 +12,7 @@ References
    Kendall and Spearman correlations, Psychometrika 65, 23-28 (from memory).
 .. [4] Westfall, P. H., and Young, S. S., Resampling-Based Multiple Testing (1993), chapter 2: the
    largest of several statistics against its largest in random orders (from memory).
+.. [5] NIST/SEMATECH e-Handbook, 1.3.5.2, "Confidence Limits for the Mean".
 """
 
 from __future__ import annotations
@@ -59,6 +60,33 @@ class Compared:
     low: float
     high: float
     p_value: float
+
+
+def interval_of_mean(values: ArrayLike, confidence: float = CONFIDENCE) -> tuple[float, float]:
+    """Return the mean of some values and half the width of its interval [5]_.
+
+    Parameters
+    ----------
+    values : array_like
+        Two or more. [any unit]
+    confidence : float
+        Confidence of the interval, between 0 and 1. [-]
+
+    Returns
+    -------
+    mean, half : float
+        [unit of the values]
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two values, or one is not finite.
+    """
+    from scipy.special import stdtrit
+
+    found = _known("values", values, 2)
+    reach = float(stdtrit(found.size - 1, 0.5 + confidence / 2.0))
+    return float(found.mean()), reach * float(found.std(ddof=1)) / math.sqrt(found.size)
 
 
 def difference_of_means(

@@ -16,6 +16,7 @@ from kilnfolio.graph.graph import Graph
 from kilnfolio.physics.comparisons import (
     corrected_for_many,
     difference_of_means,
+    interval_of_mean,
     rank_correlation,
 )
 from kilnfolio.trends.entries import (
@@ -55,6 +56,26 @@ class PlaceShares:
 
 
 @dataclass(frozen=True)
+class TimberShare:
+    """How often a defect was found in charges of a species.
+
+    Attributes
+    ----------
+    species, defect : str
+    charges : int
+        Number of charges examined for it, `LEAST_GROUP` or more.
+    mean_pct, half_pct : float
+        Mean of the charges' shares, and half the width of its interval. [%]
+    """
+
+    species: str
+    defect: str
+    charges: int
+    mean_pct: float
+    half_pct: float
+
+
+@dataclass(frozen=True)
 class Ledger:
     """Every comparison with enough charges, those that stand out first.
 
@@ -67,12 +88,15 @@ class Ledger:
         Number of them from the mill's own list.
     places : tuple of PlaceShares
         Kiln by kiln, and defect by defect.
+    timbers : tuple of TimberShare
+        Species by species, and defect by defect.
     """
 
     entries: tuple[Entry, ...]
     charges: int
     listed: int
     places: tuple[PlaceShares, ...] = ()
+    timbers: tuple[TimberShare, ...] = ()
 
 
 def ledger_of(lines: Sequence[PastCharge]) -> Ledger:
@@ -93,7 +117,17 @@ def ledger_of(lines: Sequence[PastCharge]) -> Ledger:
         len(inspected),
         sum(line.listed for line in inspected),
         tuple(_place_shares(inspected)),
+        tuple(_timber_shares(inspected)),
     )
+
+
+def _timber_shares(lines: Sequence[PastCharge]) -> Iterator[TimberShare]:
+    for species in sorted({line.species for line in lines}):
+        own = [line for line in lines if line.species == species]
+        for defect in defects_of(own):
+            found = [100.0 * pieces / of for pieces, of in shares(own, defect).values()]
+            if len(found) >= LEAST_GROUP:
+                yield TimberShare(species, defect, len(found), *interval_of_mean(found))
 
 
 def _place_shares(lines: Sequence[PastCharge]) -> Iterator[PlaceShares]:

@@ -17,7 +17,7 @@ from kilnfolio.review.figures import number
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.workings import Shown, by_id, shown
 from kilnfolio.trends.entries import CHANCE, COURSES, LEAST_GROUP, LEAST_PAIRS, Entry, Group
-from kilnfolio.trends.ledger import NEWEST, Ledger, degrade_ledger
+from kilnfolio.trends.ledger import NEWEST, Ledger, TimberShare, degrade_ledger
 
 #: Most lines of a table, and of a drawing, which then fits a printed page.
 _SHOWN, _DRAWN = 40, 12
@@ -62,6 +62,17 @@ class PlacesView:
     """Position, and the share of its pieces with each defect [%]."""
 
 
+@dataclass(frozen=True)
+class TimberRow:
+    """How often each defect was found in charges of a species."""
+
+    name: str
+    target: str
+    charges: int
+    shares: list[TimberShare | None]
+    """By defect; None where too few charges were examined for it, or none had it."""
+
+
 def ledger_page(context: SiteContext) -> Page:
     """Return the page of the degrade ledger."""
     ledger = degrade_ledger(context.graph)
@@ -78,6 +89,8 @@ def ledger_page(context: SiteContext) -> Page:
         ranks=_part("ledger-ranks", "Rank correlation with degrade", ranks, 2),
         standing=[row for row in rows if row.entry.stands_out],
         places=list(_places(context, ledger)),
+        timber_defects=[context.regional.defect(one) for one in _defects_of_timbers(ledger)],
+        timbers=list(_timbers(context, ledger)),
         one_in=round(1 / CHANCE),
         least=LEAST_GROUP,
         pairs=LEAST_PAIRS,
@@ -136,6 +149,22 @@ def _compared(context: SiteContext, entry: Entry) -> str:
         return f"{kiln}, {entry.groups[0].name} against its other places"
     course = COURSES[entry.what].name
     return f"{course}, in step {entry.step} of {about}" if entry.kind == "step" else course
+
+
+def _defects_of_timbers(ledger: Ledger) -> list[str]:
+    return sorted({one.defect for one in ledger.timbers})
+
+
+def _timbers(context: SiteContext, ledger: Ledger) -> Iterator[TimberRow]:
+    found = {(one.species, one.defect): one for one in ledger.timbers}
+    for species in dict.fromkeys(one.species for one in ledger.timbers):
+        own = [found.get((species, defect)) for defect in _defects_of_timbers(ledger)]
+        yield TimberRow(
+            context.species_name(species),
+            routes.species(species),
+            max(one.charges for one in own if one),
+            own,
+        )
 
 
 def _places(context: SiteContext, ledger: Ledger) -> Iterator[PlacesView]:
