@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 
 from kilnfolio.graph.derived import AbsentError, NotMadeError
@@ -82,10 +82,10 @@ class EarlyPages:
         if path == HOME_PAGE:
             yield from MILL["home"].pages(context, "")
         elif path == routes.chapter(name):
-            yield from _if_any(lambda: render_chapter(context.folder, context.env, name))
+            yield from _if_any(partial(render_chapter, context.folder, context.env, name))
         for kind, route in _OF_ONE_RECORD.items():
             if path == route(name):
-                yield from _if_any(lambda kind=kind: MILL[kind].pages(context, name))  # type: ignore[misc]
+                yield from _if_any(partial(MILL[kind].pages, context, name))
 
 
 def _if_any(pages: Callable[[], Iterable[Page]]) -> list[Page]:

@@ -61,17 +61,16 @@ class Preview:
         """What the last bringing up to date took."""
         self._bring = rebuild
         self._pages = (root / HOME / "mill").resolve()
-        self._early: EarlyPages | None = EarlyPages(root, root / HOME)
+        self._early: EarlyPages | None = EarlyPages(root, root / HOME)  # until the first build ends
         self._stamps: Stamps = {}
         self._broken: list[str] = []
-        self._begun = False
         self._unfinished = False
         self._news = threading.Condition()
 
     def refresh(self) -> bool:
         """Rebuild what depends on files saved since the last call; return whether any were."""
         now = stamps(self.root, INDEX)
-        if self._begun and now == self._stamps:
+        if not self._early and now == self._stamps:
             return False
         began = time.perf_counter()
         self._stamps = now
@@ -92,7 +91,7 @@ class Preview:
             self.problems, self._unfinished = (), bool(postponed)
         except RecordProblems as error:
             self.problems, self._unfinished = error.problems, False
-        self._begun, self._early = True, None
+        self._early = None
         with self._news:
             self._news.notify_all()
 
@@ -100,9 +99,11 @@ class Preview:
         """Return a file of the mill edition in its present state; None if there is none."""
         if early := self._early:
             made = early.file(path)
-            if made is None and path.endswith(".html") and not self._begun:
-                made = _page("The pages are being made", "<p>This page will appear by itself.</p>")
-            if not self._begun:
+            if self._early:  # the first build has not ended meanwhile
+                if made is None and path.endswith(".html"):
+                    return _page(
+                        "The pages are being made", "<p>This page will appear by itself.</p>"
+                    )
                 return made
         if path.endswith(".html") and self.problems:
             return _problems_page(self.root, self.problems)

@@ -15,7 +15,7 @@ from markupsafe import Markup
 
 from kilnfolio.api.lines import ChargeLine, Lines
 from kilnfolio.charts.trends import Trend, shift_levels, trend_chart
-from kilnfolio.site.pages.trends import DECIMALS, Line, Signal, thickness_words
+from kilnfolio.site.pages.trends import DECIMALS, Line, signals_of, thickness_words
 from kilnfolio.trends.control import MEASURES, Measure, Series, Verdict, judge, series_of
 from kilnfolio.trends.past import PastCharge
 
@@ -179,19 +179,5 @@ def _line(verdict: Verdict, order: Sequence[str], pages: Mapping[str, str]) -> L
         found.limits if found else None,
         levels=[levels.get(number) for number in order] if levels else (),
     )
-    signals = list(_signals(verdict, pages))
+    signals = list(signals_of(verdict, pages.__getitem__))
     return Line(measure.name, trend, signals, 0, series.left_out, series.enough, trend.decimals)
-
-
-def _signals(verdict: Verdict, pages: Mapping[str, str]) -> Iterator[Signal]:
-    numbers, values, found = verdict.series.numbers, verdict.series.values, verdict.judged
-    if found is None:
-        return
-    before, after = found.before, found.after
-    if found.shifted is not None and before is not None and after is not None:
-        number = numbers[found.shifted]
-        yield Signal(number, pages[number], True, after > before, after, before)
-    for at in found.beyond:
-        high = values[at] > found.limits.high
-        edge = found.limits.high if high else found.limits.low
-        yield Signal(numbers[at], pages[numbers[at]], False, high, values[at], edge)

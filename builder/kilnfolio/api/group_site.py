@@ -219,6 +219,14 @@ def _pages(group: Sequence[Lines], env: Environment) -> Iterator[tuple[str, str]
     )
 
 
+def _grouped(rows: Sequence[dict[str, Any]], key: str) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Return the rows that share each value of a key, by value."""
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in rows:
+        found.setdefault(row[key], []).append(row)
+    return sorted(found.items())
+
+
 def _registers(
     page: Callable[..., tuple[str, str]], group: Sequence[Lines], years: Sequence[tuple[int, int]]
 ) -> Iterator[tuple[str, str]]:
@@ -228,18 +236,13 @@ def _registers(
     """
     for year, _ in years:
         rows = _register(group, year)
-        parts: dict[str, list[dict[str, Any]]] = {}
-        for row in rows:
-            parts.setdefault(row["mill"], []).append(row)
-        woods: dict[str, list[dict[str, Any]]] = {}
-        for row in rows:
-            woods.setdefault(row["wood"], []).append(row)
-        named = [*sorted(parts.items()), *sorted(woods.items())]
+        mills = _grouped(rows, "mill")
+        named = [*mills, *_grouped(rows, "wood")]
         links = [
             (words, len(found), f"charges/{year}-{number}.html")
             for number, (words, found) in enumerate(named, 1)
         ]
-        by = {"years": years, "by_mill": links[: len(parts)], "by_wood": links[len(parts) :]}
+        by = {"years": years, "by_mill": links[: len(mills)], "by_wood": links[len(mills) :]}
         home = ("Charges", "charges/index.html")
         address = f"charges/{year}.html"
         title = f"Which charges did the group dry in {year}?"

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from kilnfolio.charts.trends import MARKS, Groups, Trend, shift_levels, trend_chart
 from kilnfolio.physics.control_chart import LEAST
@@ -285,7 +286,7 @@ def _line(context: SiteContext, verdict: Verdict) -> Line:
     return Line(
         measure.name,
         trend,
-        list(_signals(context, verdict, times)),
+        list(signals_of(verdict, partial(_page_of, context), times)),
         series.listed,
         series.left_out,
         series.enough,
@@ -301,27 +302,31 @@ def _unit(context: SiteContext, measure: Measure) -> tuple[str, float]:
     return measure.unit.replace("K", scale.unit, 1), scale.of(1.0)
 
 
-def _signals(context: SiteContext, verdict: Verdict, times: float) -> Iterator[Signal]:
+def signals_of(
+    verdict: Verdict, page_of: Callable[[str], str], times: float = 1.0
+) -> Iterator[Signal]:
+    """Yield what stands out on a chart.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        What the series shows.
+    page_of : callable
+        Takes the number of a charge; returns its page, or "".
+    times : float
+        What values are multiplied by, for another unit.
+    """
     numbers, values, found = verdict.series.numbers, verdict.series.values, verdict.judged
     if found is None:
         return
     if found.shifted is not None and found.before is not None and found.after is not None:
-        number = numbers[found.shifted]
-        yield Signal(
-            number,
-            _page_of(context, number),
-            True,
-            found.after > found.before,
-            times * found.after,
-            times * found.before,
-        )
+        number, after, before = numbers[found.shifted], times * found.after, times * found.before
+        yield Signal(number, page_of(number), True, found.after > found.before, after, before)
     for at in found.beyond:
         high = values[at] > found.limits.high
         edge = found.limits.high if high else found.limits.low
         number = numbers[at]
-        yield Signal(
-            number, _page_of(context, number), False, high, times * values[at], times * edge
-        )
+        yield Signal(number, page_of(number), False, high, times * values[at], times * edge)
 
 
 def _limits_shown(lines: Sequence[Line]) -> Shown:
