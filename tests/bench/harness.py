@@ -20,14 +20,26 @@ import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
+from importlib import metadata
 from pathlib import Path
 
+PROJECT = Path(__file__).parents[2]
 RESULTS = Path(__file__).parent / "results"
 
-#: Starts as an installed command does: with its modules compiled.
-ENVIRONMENT = {
-    name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"
-}
+#: Libraries whose versions are written with the results.
+VERSIONS = ("jinja2", "markdown", "numpy", "pandas", "pydantic", "pyyaml", "weasyprint")
+
+
+def processor() -> float:
+    """Return processor seconds of this process and of those it waited for."""
+    used = map(resource.getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return sum(one.ru_utime + one.ru_stime for one in used)
+
+
+def timed(work: Callable[[], object], clock: Callable[[], float] = processor) -> float:
+    begun = clock()
+    work()
+    return max(clock() - begun, 1e-9)
 
 
 @dataclass
@@ -39,23 +51,33 @@ class Result:
     floor_s: float
     path_s: float
     ratio: float
-    goal: float
+    goal: float | None
     peak_mb: float | None = None
     more: bool = False
     """Whether more is better, as for two processes against one."""
+    turns: int = 1
+    """How often both were run."""
 
     @property
     def met(self) -> bool:
+        """Whether the goal is met; true where there is none."""
+        if self.goal is None:
+            return True
         return self.ratio >= self.goal if self.more else self.ratio <= self.goal
 
     def __str__(self) -> str:
         peak = f"  peak {self.peak_mb:.0f} MB" if self.peak_mb else ""
-        sign = "≥" if self.more else "≤"
         return (
             f"{self.name}: {self.path_s:.4g} s, {self.ratio:.2f} × {self.floor} "
-            f"({self.floor_s:.4g} s); goal {sign} {self.goal}, "
-            f"{'met' if self.met else 'MISSED'}{peak}"
+            f"({self.floor_s:.4g} s); {self.goal_text}{peak}, turns: {self.turns}"
         )
+
+    @property
+    def goal_text(self) -> str:
+        if self.goal is None:
+            return "no goal"
+        sign = "≥" if self.more else "≤"
+        return f"{sign} {self.goal:g}, {'met' if self.met else 'MISSED'}"
 
 
 @dataclass
@@ -100,19 +122,33 @@ class Book:
         path: Callable[[], object],
         floor_name: str,
         floor: Callable[[], object],
-        goal: float,
+        goal: float | None,
         *,
         times: int = 5,
-        clock: Callable[[], float] | None = None,
+        clock: Callable[[], float] = processor,
         more: bool = False,
-        peak_mb: float | None = None,
         warm: bool = True,
     ) -> Result:
         """Time a path against its floor; `more` is for a floor that is to take longer."""
-        clock = clock or processor
+        peak_mb = None
         if warm:
             floor(), path()  # warm up: imports and first reads are not compared
         pairs = [(timed(floor, clock), timed(path, clock)) for _ in range(times)]
+        if clock is processor:  # what other processes hold is not seen
+            peak_mb = highest_memory(path)
+        return self.compare(name, pairs, floor_name, goal, more=more, peak_mb=peak_mb)
+
+    def compare(
+        self,
+        name: str,
+        pairs: Sequence[tuple[float, float]],
+        floor_name: str,
+        goal: float | None,
+        *,
+        more: bool = False,
+        peak_mb: float | None = None,
+    ) -> Result:
+        """Keep the medians of turns: the seconds of the floor and of the path in each."""
         ratios = [low / high if more else high / low for low, high in pairs]
         result = Result(
             name,
@@ -123,9 +159,22 @@ class Book:
             goal,
             peak_mb,
             more,
+            len(pairs),
         )
         self.tell(result)
         return result
+
+    def programs(
+        self,
+        name: str,
+        turns: Sequence[tuple[float, tuple[float, float]]],
+        floor_name: str,
+        goal: float | None,
+    ) -> Result:
+        """Keep turns of programs: the floor's seconds, and the path's with its peak memory."""
+        pairs = [(low, high) for low, (high, _) in turns]
+        peak_mb = max(peak for _, (_, peak) in turns)
+        return self.compare(name, pairs, floor_name, goal, peak_mb=peak_mb)
 
     def write(self) -> Path:
         """Write everything as JSON, so that runs can be compared."""
@@ -134,8 +183,9 @@ class Book:
         path.write_text(
             json.dumps(
                 {
-                    "machine": f"{platform.machine()}, {os.cpu_count()} processors, Python "
-                    f"{platform.python_version()}",
+                    "machine": machine(),
+                    "measured": time.strftime("%Y-%m-%d", time.gmtime()),
+                    "versions": {name: metadata.version(name) for name in VERSIONS},
                     "results": [asdict(one) | {"met": one.met} for one in self.results],
                     "growths": [asdict(one) | {"exponents": one.exponents} for one in self.growths],
                 },
@@ -145,16 +195,25 @@ class Book:
         return path
 
 
-def processor() -> float:
-    """Return processor seconds of this process and of those it waited for."""
-    used = map(resource.getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-    return sum(one.ru_utime + one.ru_stime for one in used)
+def machine() -> str:
+    """Return what the benchmarks ran on."""
+    return (
+        f"{platform.machine()}, {os.cpu_count()} processors, "
+        f"{platform.python_implementation()} {platform.python_version()}"
+    )
 
 
-def timed(work: Callable[[], object], clock: Callable[[], float]) -> float:
-    begun = clock()
+def highest_memory(work: Callable[[], object]) -> float | None:
+    """Return the most memory that this process holds during a call [MB]; None where it is not told.
+
+    Linux keeps the highest resident size of a process and forgets it when asked to.
+    """
+    try:
+        Path("/proc/self/clear_refs").write_text("5")
+    except OSError:
+        return None
     work()
-    return max(clock() - begun, 1e-9)
+    return resident_mb()
 
 
 def slope(sizes: Sequence[int], values: Sequence[float]) -> float:
@@ -167,19 +226,35 @@ def slope(sizes: Sequence[int], values: Sequence[float]) -> float:
     return fit.slope
 
 
-def child(*words: object) -> tuple[float, float]:
-    """Run this Python with arguments; return its processor seconds and its peak memory [MB]."""
+def child(*words: object, codes: Sequence[int] = (0,)) -> tuple[float, float]:
+    """Run this Python with arguments; return its processor seconds and its peak memory [MB].
+
+    The kernel counts into a child's peak what its parent held when it was started, so the peak is
+    read from the child itself while it runs.
+    """
+    environment = {**os.environ}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)  # modules are compiled, as when installed
     with (
         tempfile.TemporaryFile() as said,
         subprocess.Popen(
             [sys.executable, *map(str, words)],
             stdout=subprocess.DEVNULL,
             stderr=said,
-            env=ENVIRONMENT,
+            env=environment,
         ) as run,
     ):
-        _, status, used = os.wait4(run.pid, 0)
+        peak, ended = 0.0, 0
+        while not ended:
+            time.sleep(0.005)
+            peak = max(peak, resident_mb(run.pid))
+            ended, status, used = os.wait4(run.pid, os.WNOHANG)
         run.returncode = os.waitstatus_to_exitcode(status)
         said.seek(0)
-        assert run.returncode == 0, said.read()[-2000:]
-    return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+        assert run.returncode in codes, said.read()[-2000:]
+    return used.ru_utime + used.ru_stime, peak
+
+
+def resident_mb(process: int | str = "self") -> float:
+    """Return the most memory that a process has held so far [MB]; 0 once it has ended."""
+    status = Path(f"/proc/{process}/status").read_text()
+    return int((status.partition("VmHWM:")[2].split() or ["0"])[0]) / 1024

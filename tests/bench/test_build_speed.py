@@ -7,13 +7,16 @@ two processors. Builds are without PDFs, which have benchmarks of their own.
 import hashlib
 import os
 import re
-import statistics
 
 import pytest
-from tests.bench.harness import Growth, Result, child, processor, timed
+from tests.bench.harness import Growth, child, timed
 from tests.bench.mills import charge_file, charge_ids, make_mill
 
 SIZES = [int(size) for size in os.environ.get("KILNFOLIO_BENCH_CHARGES", "10,100").split(",")]
+
+
+TURNS = 5
+IMPORTS = "import kilnfolio.pipeline.build, kilnfolio.pipeline.plan"
 
 
 def build(root):
@@ -49,39 +52,16 @@ def test_growth(book, mills):
     cold = [build(root) for root in mills.values()]
     book.tell(Growth("cold build, charges", SIZES, *map(list, zip(*cold, strict=True))))
     unchanged, edited = [], []
-    imports = "import kilnfolio.pipeline.build, kilnfolio.pipeline.plan"
     for size, root in mills.items():
-        again, floors = [build(root) for _ in range(3)], []
-        floors = [timed(lambda root=root: stat_and_hash(root), processor) for _ in range(3)]
-        unchanged.append(tuple(map(statistics.median, zip(*again, strict=True))))
-        floor = statistics.median(floors)
-        book.tell(
-            Result(
-                f"nothing changed, {size:,} charges",
-                "stat of every input",
-                floor,
-                unchanged[-1][0],
-                unchanged[-1][0] / floor,
-                2.0,
-                unchanged[-1][1],
-            )
-        )
-        path = charge_file(root, charge_ids(size)[size // 2])
-        turns = []
-        for grams in (1, -1, 1):
-            change_a_weighing(path, grams)
-            turns.append((child("-c", imports)[0], *build(root)))
-        edited.append((statistics.median(t for _, t, _ in turns), turns[-1][2]))
-        book.tell(
-            Result(
-                f"one weighing changed, {size:,} charges",
-                "interpreter and imports",
-                statistics.median(low for low, _, _ in turns),
-                edited[-1][0],
-                statistics.median(high / low for low, high, _ in turns),
-                1.5,
-                edited[-1][1],
-            )
-        )
-    book.tell(Growth("nothing changed, charges", SIZES, *map(list, zip(*unchanged, strict=True))))
-    book.tell(Growth("one weighing changed, charges", SIZES, *map(list, zip(*edited, strict=True))))
+        turns = [(timed(lambda root=root: stat_and_hash(root)), build(root)) for _ in range(TURNS)]
+        name = f"nothing changed, {size:,} charges"
+        unchanged.append(book.programs(name, turns, "stat of every input", 2.0))
+        path, turns = charge_file(root, charge_ids(size)[size // 2]), []
+        for turn in range(TURNS):
+            change_a_weighing(path, 1 - 2 * (turn % 2))
+            turns.append((child("-c", IMPORTS)[0], build(root)))
+        name = f"one weighing changed, {size:,} charges"
+        edited.append(book.programs(name, turns, "interpreter and imports", 1.5))
+    for name, found in (("nothing changed", unchanged), ("one weighing changed", edited)):
+        seconds, peaks = [one.path_s for one in found], [one.peak_mb for one in found]
+        book.tell(Growth(f"{name}, charges", SIZES, seconds, peaks))

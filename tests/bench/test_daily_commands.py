@@ -6,17 +6,14 @@ installed program. The ratios are printed and written; nothing here fails for be
 
 from __future__ import annotations
 
-import resource
-import statistics
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from tests.bench.harness import child
 
 ROOT = Path(__file__).parents[2]
 FLOOR = ("-c", "import numpy, pydantic, yaml")
-TIMES = 7
+TIMES = 5
 
 #: A command and the exit codes it may have: 1 where a check has something to say.
 COMMANDS = {
@@ -50,9 +47,8 @@ kilnfolio.cli.run()
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_daily_command(name, monkeypatch, tmp_path):
+def test_daily_command(book, name, monkeypatch, tmp_path):
     words, codes = COMMANDS[name]
-    monkeypatch.delenv("PYTHONDONTWRITEBYTECODE", raising=False)
     monkeypatch.setenv("PYTHONPYCACHEPREFIX", str(tmp_path / "compiled"))
     monkeypatch.chdir(ROOT)
     (tmp_path / "round.csv").write_text(ROUND)
@@ -60,17 +56,6 @@ def test_daily_command(name, monkeypatch, tmp_path):
         words = (*words, "--yes", "--dry-run", "--by", "A. N. Other")
     places = {"SHEET": str(tmp_path / "round.csv"), "SITE": str(tmp_path / "site")}
     command = ("-c", PROGRAM, *(places.get(word, word) for word in words))
-    run = subprocess.run([sys.executable, *command], capture_output=True)
-    assert run.returncode in codes, run.stderr.decode()
-    turns = [(_processor(*FLOOR), _processor(*command)) for _ in range(TIMES)]
-    ratio = statistics.median(spent / floor for floor, spent in turns)
-    floor, spent = (statistics.median(times) for times in zip(*turns, strict=True))
-    sys.stdout.write(f"\n{name}: {ratio:.2f} times the floor ({spent:.3f} s, {floor:.3f} s)\n")
-
-
-def _processor(*words: str) -> float:
-    """Return the processor time of an interpreter started with these words [s]."""
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    subprocess.run([sys.executable, *words], capture_output=True)
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    child(*command, codes=codes)  # compiles its modules
+    turns = [(child(*FLOOR)[0], child(*command, codes=codes)) for _ in range(TIMES)]
+    book.programs(name, turns, "numpy, pydantic, yaml", 3.0)

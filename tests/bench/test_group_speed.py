@@ -7,9 +7,8 @@ import datetime as dt
 import json
 import os
 import random
-import resource
-import time
 
+from tests.bench.harness import resident_mb, timed
 from tests.minimal import minimal_mill
 
 from kilnfolio.api import open_mill
@@ -50,18 +49,17 @@ def lines_files(root):
         yield path
 
 
-def test_mills_of_a_thousand_charges(tmp_path):
+def test_mills_of_a_thousand_charges(book, tmp_path):
     files = list(lines_files(tmp_path))
-    begun = time.process_time()
-    plain = sum(len(json.loads(path.read_bytes())["charges"]) for path in files)
-    floor = time.process_time() - begun
-    begun = time.process_time()
-    group = read_lines(files)
-    read = time.process_time() - begun
-    pages = write_group(group, "Our mills", tmp_path / "site")
-    took = time.process_time() - begun
-    print(  # noqa: T201
-        f"{plain} charges: JSON {floor:.2f} s, lines {read:.2f} s, site {took:.2f} s, {pages} pages, "
-        f"peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB"
-    )
-    assert sum(len(one.charges) for one in group) == MILLS * CHARGES
+
+    def read_plainly():
+        return [json.loads(path.read_bytes()) for path in files]
+
+    def write_site():
+        write_group(read_lines(files), "Our mills", tmp_path / "site")
+
+    assert sum(len(one["charges"]) for one in read_plainly()) == MILLS * CHARGES
+    pairs = [(timed(read_plainly), timed(write_site))]
+    peak_mb = resident_mb()
+    name = f"group of {MILLS} mills with {CHARGES:,} charges each, to files"
+    book.compare(name, pairs, "its lines read as plain JSON", None, peak_mb=peak_mb)

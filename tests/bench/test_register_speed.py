@@ -28,7 +28,7 @@ FIRST_ANSWER = """async () => {
   field.dispatchEvent(new Event('input', {bubbles: true}));
   while (bar.getAttribute('aria-busy')) { await new Promise(done => setTimeout(done, 1)); }
   document.body.offsetHeight;
-  return [performance.now() - begun, performance.now()];
+  return performance.now() - begun;
 }"""
 
 BARE_LOADING = """async files => {
@@ -133,44 +133,32 @@ def site(tmp_path_factory):
 
 
 @pytest.mark.parametrize("kind", ["charges", "lots"])
-def test_a_register_against_loading_and_setting_the_same(browser, site, kind):
+def test_a_register_against_loading_and_setting_the_same(book, browser, site, kind):
     files = [path.as_uri() for path in sorted((site / "register").glob(f"{kind}-*.js"))]
-    size = sum((site / "register" / file.rsplit("/", 1)[1]).stat().st_size for file in files)
-    bare, first, whole = [], [], []
+    first, later = [], []
     for _ in range(5):
         page = browser.new_page()
         page.goto((site / kind / "by-date/2020.html").as_uri())
-        bare.append(page.evaluate(BARE_LOADING, files))
+        bare = page.evaluate(BARE_LOADING, files)
         page.goto((site / kind / "index.html").as_uri())
-        answer, since_start = page.evaluate(FIRST_ANSWER)
-        first.append(answer)
-        whole.append(since_start)
-        once = page.evaluate(ANSWERS, DEEDS[kind])
-        again = page.evaluate(ANSWERS, DEEDS[kind])
-        rows = page.evaluate(BARE_ROWS)
+        first.append((bare / 1000, page.evaluate(FIRST_ANSWER) / 1000))
+        page.evaluate(ANSWERS, DEEDS[kind])
+        answers, rows = page.evaluate(ANSWERS, DEEDS[kind]), page.evaluate(BARE_ROWS)
+        later.append((rows / 1000, statistics.median(answers) / 1000))
         page.close()
-    ratio = statistics.median(first) / statistics.median(bare)
-    print(  # noqa: T201
-        f"\n{kind}: {len(files)} files, {size:,} bytes; first answer "
-        f"{statistics.median(first):.0f} ms, {statistics.median(whole):.0f} ms after the page "
-        "began to load; bare loading "
-        f"{statistics.median(bare):.0f} ms; ratio {ratio:.1f}\n  each answer "
-        f"{[round(ms, 1) for ms in once]} ms, again {[round(ms, 1) for ms in again]} ms; setting "
-        f"the rows {rows:.1f} ms; ratio {statistics.median(again) / rows:.1f}"
+    found = (
+        book.compare(f"first answer of the register of {kind}", first, "loading its files", FIRST),
+        book.compare(f"a later answer, {kind}", later, "setting the rows it shows", LATER),
     )
-    assert ratio < FIRST
-    assert statistics.median(again) < LATER * rows
+    assert all(one.met for one in found)
 
 
-def test_a_number_among_a_hundred_thousand(browser, site):
+def test_a_number_among_a_hundred_thousand(book, browser, site):
     page = browser.new_page()
     page.goto((site / "charges/index.html").as_uri())
-    once = page.evaluate(QUESTIONS, QUESTIONED)
-    again = page.evaluate(QUESTIONS, QUESTIONED)
-    bare = page.evaluate(BARE_PASS)
+    page.evaluate(QUESTIONS, QUESTIONED)
+    again, bare = page.evaluate(QUESTIONS, QUESTIONED), page.evaluate(BARE_PASS)
     page.close()
-    for question, (first, found), (later, _) in zip(QUESTIONED, once, again, strict=True):
-        print(f"\n  {question}: {first:.1f} ms, again {later:.1f} ms; {found} groups", end="")  # noqa: T201
-    later = statistics.median(ms for ms, _ in again)
-    print(f"\n  one pass over every number {bare:.2f} ms; ratio {later / max(bare, 0.1):.1f}")  # noqa: T201
-    assert later < PASSES * max(bare, 0.1)
+    pairs = [(max(bare, 0.1) / 1000, milliseconds / 1000) for milliseconds, _ in again]
+    found = book.compare("a number among 100,000 lots", pairs, "one pass over every number", PASSES)
+    assert found.met

@@ -10,11 +10,11 @@ Run by name: sh builder/run test tests/bench/test_trends_of_record.py -s
 
 import datetime as dt
 import json
-import time
 from dataclasses import asdict, replace
 
 import numpy as np
 import pytest
+from tests.bench.harness import timed
 from tests.bench.mills import make_mill
 
 from kilnfolio.records import reading
@@ -68,7 +68,7 @@ def floor_of(text):
 
 
 @pytest.mark.parametrize("count", [100, 1_000, 10_000])
-def test_growth(mill, monkeypatch, count):
+def test_growth(book, mill, monkeypatch, count):
     graph = open_mill(mill).graph
     lines = lines_of(graph, count)
 
@@ -77,17 +77,15 @@ def test_growth(mill, monkeypatch, count):
         return tuple(one for one in lines if not named or getattr(one, kind) == named)
 
     text = json.dumps([asdict(one) for one in lines], default=str)
-    begun = time.process_time()
-    floor_of(text)
-    floor = time.process_time() - begun
     monkeypatch.setattr(control, "past_charges", given)
-    context = mill_context(graph)
-    begun = time.process_time()
-    names = MILL["trend"].names(context)
-    pages = [page for name in names for page in MILL["trend"].pages(context, name)]
-    took = time.process_time() - begun
-    print(  # noqa: T201
-        f"{count} charges: {len(pages)} pages of trends in {took:.2f} s of processor time, "
-        f"{took / floor:.0f} × reading the lines and taking means ({floor:.4f} s)"
+    context, pages = mill_context(graph), []
+
+    def make_pages():
+        names = MILL["trend"].names(context)
+        pages.extend(page for name in names for page in MILL["trend"].pages(context, name))
+
+    pairs = [(timed(lambda: floor_of(text)), timed(make_pages))]
+    book.compare(
+        f"pages of trends, {count:,} charges of record", pairs, "lines read, and means", None
     )
     assert len(pages) >= KILNS

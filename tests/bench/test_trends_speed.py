@@ -5,9 +5,7 @@ Every chart looks at the newest charges only, so the cost beyond reading the lis
 Run by name: sh builder/run test tests/bench/test_trends_speed.py -s
 """
 
-import time
-
-import pytest
+from tests.bench.harness import Growth, highest_memory, timed
 from tests.minimal import LIBRARY, minimal_mill
 
 from demo import scenario
@@ -18,6 +16,8 @@ from kilnfolio.records.folder import open_mill
 from kilnfolio.trends.control import streams, verdicts
 from kilnfolio.trends.ledger import degrade_ledger
 from kilnfolio.trends.positions import position_map
+
+SIZES = [100, 1_000, 10_000]
 
 #: Number of newest charges with readings and defects by place.
 PLACED = 500
@@ -46,23 +46,25 @@ def written(folder, count):
     return root
 
 
-@pytest.mark.parametrize("count", [100, 1_000, 10_000])
-def test_growth(tmp_path, count):
-    graph = open_mill(written(tmp_path, count)).graph
-    begun = time.process_time()
-    assert len(earlier(graph).charges) == count
-    read = time.process_time() - begun
-    begun = time.process_time()
-    keys = streams(graph)
-    for key in keys:
-        verdicts(graph, key)
-    charts = time.process_time() - begun
-    begun = time.process_time()
-    degrade_ledger(graph)
-    for kiln in KILNS:
-        position_map(graph, kiln)
-    rest = time.process_time() - begun
-    print(  # noqa: T201
-        f"{count} charges: read in {read:.2f} s; {len(keys)} pages of charts in {charts:.2f} s; "
-        f"ledger and maps in {rest:.2f} s of processor time"
-    )
+def test_growth(book, tmp_path):
+    found = {"earlier years read": [], "charts of trends": [], "ledger and maps": []}
+    peaks = []
+    for count in SIZES:
+        graph = open_mill(written(tmp_path / str(count), count)).graph
+        works = (
+            lambda graph=graph: earlier(graph),
+            lambda graph=graph: [verdicts(graph, key) for key in streams(graph)],
+            lambda graph=graph: (
+                degrade_ledger(graph),
+                [position_map(graph, kiln) for kiln in KILNS],
+            ),
+        )
+
+        def measure(works=works):
+            for seconds, work in zip(found.values(), works, strict=True):
+                seconds.append(timed(work))
+
+        peaks.append(highest_memory(measure) or 0.0)
+        assert len(earlier(graph).charges) == count
+    for name, seconds in found.items():
+        book.tell(Growth(f"{name}, charges", SIZES, seconds, peaks))
