@@ -51,6 +51,9 @@ def unpacked(tmp_path_factory):
             source / name,
             ignore=shutil.ignore_patterns("__pycache__", "*.egg-info", "node_modules", "data"),
         )
+    compiled = source / "builder/kilnfolio/site/templates/__pycache__/page.pyc"
+    compiled.parent.mkdir()
+    compiled.write_bytes(b"left by a build in the source tree")
     for name in ("pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE"):
         shutil.copyfile(PROJECT / name, source / name)
     sdist = build("sdist", source, home / "dist")
@@ -102,11 +105,7 @@ def below(folder, *suffixes):
 
 
 def test_the_sdist_holds_what_the_wheel_is_built_from_and_nothing_else(unpacked):
-    held = {
-        path.relative_to(unpacked).as_posix()
-        for path in unpacked.rglob("*")
-        if path.is_file() and "__pycache__" not in path.parts
-    }
+    held = {path.relative_to(unpacked).as_posix() for path in unpacked.rglob("*") if path.is_file()}
     package = PROJECT / "builder/kilnfolio"
     wanted = {
         f"builder/kilnfolio/{path.relative_to(package).as_posix()}"

@@ -16,7 +16,7 @@ from kilnfolio.cli import main
 from kilnfolio.graph.store import Store
 from kilnfolio.graph.tree import STAGING
 from kilnfolio.pipeline.build import EDITIONS
-from kilnfolio.rendering import templating
+from kilnfolio.rendering import compiled
 
 STORE = f"{STAGING}/store.sqlite"
 
@@ -128,7 +128,7 @@ def test_a_damaged_store_is_rebuilt_with_one_message(mill, clean, capsys, name):
 
 def test_no_template_is_run_that_lies_in_the_site(mill, monkeypatch, tmp_path):
     """Compiled templates are code: one that somebody left there ran with the next build."""
-    monkeypatch.setattr(templating, "_COMPILED", {})
+    monkeypatch.setattr(compiled, "_COMPILED", {})
     folder = mill / "site" / STAGING / "templates"
     folder.mkdir(exist_ok=True)
     home = Path(str(resources.files("kilnfolio.site") / "templates"))

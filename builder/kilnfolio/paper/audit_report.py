@@ -6,13 +6,11 @@ Audited files are not trusted: their words are shown as plain text without contr
 from __future__ import annotations
 
 from collections.abc import Mapping
-from importlib import resources
 from typing import Any
-
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from kilnfolio.charts.paper import paper_sheet
 from kilnfolio.paper.printing import pdf_of
+from kilnfolio.rendering.compiled import PackageEnvironment
 from kilnfolio.rendering.safety import SAFETY
 
 
@@ -23,14 +21,7 @@ def plain(value: object) -> str:
 
 
 def _render(report: Mapping[str, Any], style: str) -> str:
-    env = Environment(
-        loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        extensions=["jinja2.ext.i18n"],
-    )
+    env = PackageEnvironment()
     env.install_null_translations(newstyle=True)  # type: ignore[attr-defined]
     env.filters["plain"] = plain
     return env.get_template("audit_report.html").render(report=report, style=style, SAFETY=SAFETY)

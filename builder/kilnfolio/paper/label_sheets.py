@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import Path
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from kilnfolio.paper.printing import pdf_of
+from kilnfolio.rendering.compiled import PackageEnvironment
 from kilnfolio.rendering.languages import SEALED, language
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.rendering.seal_words import grouped
@@ -154,13 +153,7 @@ def write_sheets(
         WeasyPrint's warnings.
     """
     chosen = SHEETS[sheet]
-    env = Environment(
-        loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    env = PackageEnvironment()
     set_language(env, language(tag), signed=signed)
     placed = [
         (number // chosen.size, chosen.place(number % chosen.size), label)

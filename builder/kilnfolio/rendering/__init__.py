@@ -2,6 +2,7 @@
 
 Modules
 -------
+compiled    the package's templates, compiled and kept
 interface   the mill's own pages in another language
 languages   customers' languages: catalogues, numbers, dates
 lot_state   the three states of a lot, in words

@@ -9,17 +9,9 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable
-from importlib import resources
 from typing import Any
 
-from jinja2 import (
-    BytecodeCache,
-    Environment,
-    FileSystemLoader,
-    StrictUndefined,
-    pass_context,
-)
-from jinja2.bccache import Bucket
+from jinja2 import Environment, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
@@ -27,6 +19,7 @@ from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
 from kilnfolio.records.sourced import STATUS_MEANING, in_words
+from kilnfolio.rendering.compiled import PackageEnvironment
 from kilnfolio.rendering.interface import install_translations, interface
 from kilnfolio.rendering.languages import SEALED, Language, language, with_nbsp
 from kilnfolio.rendering.own import NOTHING, Own
@@ -49,23 +42,6 @@ STATUS_WORDS = {
     "common practice": "common practice, no source",
     "mill": "set by this mill",
 }
-
-
-#: Templates compiled in this process, by name and text; all environments share them.
-_COMPILED: dict[tuple[str, str], bytes] = {}
-
-
-class _CompiledTemplates(BytecodeCache):
-    """Caches compiled templates in this process, never on disk: they are code that is run."""
-
-    def load_bytecode(self, bucket: Bucket) -> None:
-        """Load a compiled template into a bucket, if there is one."""
-        if kept := _COMPILED.get((bucket.key, bucket.checksum)):
-            bucket.bytecode_from_string(kept)
-
-    def dump_bytecode(self, bucket: Bucket) -> None:
-        """Save a template that was just compiled."""
-        _COMPILED[bucket.key, bucket.checksum] = bucket.bytecode_to_string()
 
 
 def environment(
@@ -91,17 +67,7 @@ def environment(
     own : Own
         Additions of the mill's own brand and theme.
     """
-    env = Environment(
-        loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        auto_reload=False,
-        extensions=["jinja2.ext.i18n"],
-        bytecode_cache=_CompiledTemplates(),
-    )
+    env = PackageEnvironment(keep_trailing_newline=True)
     regional = regional_format(mill)
     set_language(env, language(tag), signed=mill.has_signed(tag, language(tag).safety_digest))
     # sealed sentences and chapters are marked as English on a page in another language
@@ -149,7 +115,6 @@ def set_language(env: Environment, lang: Language, *, signed: bool) -> None:
     signed : bool
         Whether the mill has signed the safety wording in that language.
     """
-    env.add_extension("jinja2.ext.i18n")
     install_translations(env, lang.translations)
     env.globals.update(language=lang, safety_signed=signed or lang.tag == SEALED, SAFETY=SAFETY)
     env.filters.update(

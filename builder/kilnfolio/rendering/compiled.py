@@ -1,0 +1,115 @@
+"""The package's own templates, compiled once and kept as Python keeps its compiled modules.
+
+They are code that is run, so they lie in ``__pycache__`` beside the templates: whoever can write there can change
+the compiled modules of the package as well. Nothing that a mill brings is kept.
+"""
+
+from __future__ import annotations
+
+import functools
+import marshal
+import sys
+from collections.abc import Callable
+from contextlib import suppress
+from hashlib import sha256
+from importlib import resources
+from importlib.machinery import SourceFileLoader
+from importlib.metadata import version
+from importlib.util import MAGIC_NUMBER, cache_from_source
+from pathlib import Path
+from types import CodeType
+from typing import Any, NoReturn
+
+from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined, nodes
+from jinja2.bccache import Bucket
+
+#: Templates compiled or read in this process, by a digest of all that they depend on.
+_COMPILED: dict[str, CodeType] = {}
+
+
+class PackageEnvironment(Environment):
+    """An environment of the package's templates: escaping on, missing names refused.
+
+    Parameters
+    ----------
+    **options
+        More options of Jinja.
+    """
+
+    def __init__(self, **options: Any):
+        super().__init__(
+            loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            auto_reload=False,
+            extensions=["jinja2.ext.i18n"],
+            bytecode_cache=_Compiled(),
+            **options,
+        )
+
+    def _generate(self, *template: Any, **options: Any) -> str:
+        """Return a template's code, in which no filter has run yet: what they return may change."""
+        later = self.overlay()
+        for runs in ("filters", "tests"):
+            setattr(later, runs, {name: _later(run) for name, run in getattr(self, runs).items()})
+        return Environment._generate(later, *template, **options)
+
+
+def _later(run: Callable[..., Any]) -> Callable[..., Any]:
+    @functools.wraps(run)  # it says whether it is given the context
+    def refuse(*_: Any, **__: Any) -> NoReturn:
+        raise nodes.Impossible
+
+    return refuse
+
+
+class _Compiled(BytecodeCache):
+    """Keeps compiled templates in this process and, where their folder can be written, on disk."""
+
+    def get_bucket(
+        self, environment: Environment, name: str, filename: str | None, source: str
+    ) -> Bucket:
+        """Return the place of a compiled template: a file for each template and set of settings."""
+        filename = filename or name
+        settings = _settings(environment)
+        file = cache_from_source(filename, optimization=settings[:12])
+        depends = sha256(repr((MAGIC_NUMBER, filename, source, settings)).encode())
+        bucket = Bucket(environment, file, depends.hexdigest())
+        self.load_bytecode(bucket)
+        return bucket
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Load a compiled template, if there is one."""
+        if bucket.checksum not in _COMPILED:
+            with suppress(OSError, EOFError, ValueError, TypeError):
+                head, code = bucket.checksum.encode(), Path(bucket.key).read_bytes()
+                if code.startswith(head):
+                    _COMPILED[bucket.checksum] = marshal.loads(code[len(head) :])
+        bucket.code = _COMPILED.get(bucket.checksum)
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Save a template that was just compiled."""
+        assert bucket.code
+        _COMPILED[bucket.checksum] = bucket.code
+        if not sys.dont_write_bytecode:
+            code = bucket.checksum.encode() + marshal.dumps(bucket.code)
+            SourceFileLoader("", "").set_data(bucket.key, code)  # silent where it cannot write
+
+
+def _settings(env: Environment) -> str:
+    """Return a digest of what decides how an environment compiles a template, besides its text."""
+    plain = {name: v for name, v in vars(env).items() if v is None or isinstance(v, str | int)}
+    called = [
+        [name, str(getattr(run, "jinja_pass_arg", ""))]
+        for runs in (env.filters, env.tests)
+        for name, run in sorted(runs.items())
+    ]
+    options = sorted({**plain, **env.policies}.items()), sorted(env.extensions)
+    return sha256(repr((_versions(), called, options)).encode()).hexdigest()
+
+
+@functools.cache
+def _versions() -> tuple[str, ...]:
+    return version("jinja2"), version("markupsafe")
