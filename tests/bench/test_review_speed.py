@@ -30,8 +30,8 @@ from kilnfolio.physics import survey
 from kilnfolio.records.log import Log, read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.review.air import SWITCHES
-from kilnfolio.review.findings import run_checks
 from kilnfolio.review.review import build_case, dossier_of
+from kilnfolio.review.running import run_checks
 
 ROWS, MINUTES = 4000, 3.75
 FORMAT = "%Y-%m-%d %H:%M:%S"

@@ -40,13 +40,14 @@ from kilnfolio.records.species import Species
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 from kilnfolio.review.dossier import Dossier
-from kilnfolio.review.findings import Case, LotCase, run_checks
+from kilnfolio.review.findings import Case, LotCase
 from kilnfolio.review.review import (
     build_case,
     build_lot_case,
     heat_result,
     survey_result,
 )
+from kilnfolio.review.running import run_checks
 
 PROJECT = Path(__file__).resolve().parents[2]
 ZONE = ZoneInfo("America/Toronto")

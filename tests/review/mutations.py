@@ -33,13 +33,14 @@ from kilnfolio.records.species import Species
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.dossier import Dossier, Finding
-from kilnfolio.review.findings import Publication, run_checks
+from kilnfolio.review.findings import Publication
 from kilnfolio.review.review import (
     build_case,
     build_lot_case,
     heat_result,
     survey_result,
 )
+from kilnfolio.review.running import run_checks
 
 PROJECT = Path(__file__).resolve().parents[2]
 #: Green red oak on MC steps, a white spruce load with core probes on timed steps, and a hard maple

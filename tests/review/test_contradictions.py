@@ -20,7 +20,8 @@ from tests.review.table import Fault
 from tests.review.test_checks import EDGES, FAULTS, case_of
 
 from kilnfolio.records.problems import RecordProblems
-from kilnfolio.review.findings import CHECKS, Publication, run_check
+from kilnfolio.review.findings import CHECKS, Publication
+from kilnfolio.review.running import run_check
 
 EACH = int(os.environ.get("KILNFOLIO_CONTRADICTIONS", "2"))
 #: A breach is drawn up to this many of its row's steps beyond the limit.
@@ -43,7 +44,7 @@ def word_of(slug: str, case: Any) -> set[str]:
     """Return the outcome of one check on a case."""
     check = CHECKS[slug]
     zone = None if isinstance(case, Publication) else case.zone
-    return {finding.word for finding in run_check(check, partial(check.run, case), zone)}
+    return {finding.word for finding in run_check(check, partial(check.run, case), zone).findings()}
 
 
 def beyond_limits(slug: str, chance: random.Random) -> Iterator[Any]:

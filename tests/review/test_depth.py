@@ -39,8 +39,9 @@ from kilnfolio.review.evidence import (
     kiln_evidence,
     schedule_evidence,
 )
-from kilnfolio.review.findings import Case, run_checks
+from kilnfolio.review.findings import Case
 from kilnfolio.review.review import review_charge, survey_result
+from kilnfolio.review.running import run_checks
 
 
 def board(case: Case, name: str) -> BoardResult:

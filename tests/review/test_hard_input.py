@@ -29,8 +29,8 @@ from kilnfolio.records.log import Log, read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.review.dossier import Finding
-from kilnfolio.review.findings import run_checks
 from kilnfolio.review.review import build_case, heat_result, survey_result
+from kilnfolio.review.running import run_checks
 
 LOGS = Path(__file__).resolve().parents[1] / "data/logs"
 TEMPERATURES = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving", "wet-bulb", "core-1", "core-2")

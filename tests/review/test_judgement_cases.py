@@ -30,7 +30,8 @@ from kilnfolio.records.charge import Answer, Waiver
 from kilnfolio.review.answers import answered, with_ids
 from kilnfolio.review.dossier import Finding
 from kilnfolio.review.drops import load_drop, unusual_drops
-from kilnfolio.review.findings import CHECKS, accepted_answers, run_checks
+from kilnfolio.review.findings import CHECKS, accepted_answers
+from kilnfolio.review.running import run_checks
 
 #: Wengert's table for upland red oak (from memory): 4/4 and 8/4.
 OAK = ([25.4, 50.8], [3.8, 1.5], 2.5)

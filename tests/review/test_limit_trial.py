@@ -15,13 +15,12 @@ from tests.minimal import minimal_mill
 
 from kilnfolio.cli import main
 from kilnfolio.records.checking import checked_mill
-from kilnfolio.records.limits import BOUNDS, HIGHEST
+from kilnfolio.records.limits import BOUNDS, HIGHEST, Limits
 from kilnfolio.review.limit_trial import findings_under, try_limits
 from kilnfolio.review.limit_values import (
     charge_trials,
     flips_between,
     lot_trials,
-    with_value,
 )
 from kilnfolio.review.own_code import own_code
 from kilnfolio.review.review import read_logs
@@ -111,6 +110,13 @@ def random_values(book, rng):
             value = limit.value * rng.choice((0.02, 0.3, 3, 30)) * rng.uniform(0.5, 1.5)
             values[key, place] = min(max(round(value, 3), low), high)
     return values
+
+
+def with_value(book, key, place, value):
+    """Return limits with one entry changed."""
+    entries = list(book.limits[key])
+    entries[place] = entries[place].model_copy(update={"value": value})
+    return Limits.model_construct(**{**vars(book), "limits": {**book.limits, key: entries}})
 
 
 @pytest.fixture(scope="module")

@@ -23,7 +23,7 @@ from kilnfolio.records.folder import Derivations, MillFolder, mill_of
 from kilnfolio.records.log import Log
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Problem, RecordProblems
-from kilnfolio.review.air import air_series
+from kilnfolio.review.air import air_series, jumps_of
 from kilnfolio.review.boards import board_histories
 from kilnfolio.review.limits import Subject, limit_table
 from kilnfolio.review.review import read_logs
@@ -35,8 +35,6 @@ AIR_EVERY_H = 1.0
 
 LOADS_EARLIER = 10
 """Number of newest charges of a wood used to forecast a load before it goes in."""
-
-_JUMP_K, _JUMP_MIN = "spike-kelvin", "spike-minutes"
 
 
 class NotForecast(LookupError):  # noqa: N818  an answer, not an error
@@ -404,9 +402,7 @@ def _weighings(record: Charge) -> tuple[Weighings, tuple[float | None, ...]]:
 def _logged(log: Log, folder: MillFolder, record: Charge, pressure: float) -> AirLog:
     """Return logged air by the hour; an EMC sensor is used if there are no bulbs."""
     limits = limit_table(folder, Subject())
-    series = air_series(
-        log, pressure, jump_kelvin=limits.value(_JUMP_K), jump_minutes=limits.value(_JUMP_MIN)
-    )
+    series = air_series(log, pressure, jumps_of(log, limits))
     sensor = log.channels.get("emc")
     emc = series.emc if sensor is None else np.where(np.isfinite(series.emc), series.emc, sensor)
     hours = (series.seconds - record.started.timestamp()) / 3600.0

@@ -385,7 +385,8 @@ def _missing_wording(path: str, data: bytes) -> str:
     Seals are checked elsewhere, and a customer page cannot read a field that is not on its list.
     """
     from kilnfolio.rendering.safety import SAFETY
-    from kilnfolio.review.findings import Publication, run_checks
+    from kilnfolio.review.findings import Publication
+    from kilnfolio.review.running import run_checks
 
     if not path.endswith(".html") or path.startswith(_SOURCES) or SAFETY.encode() in data:
         return ""

@@ -9,7 +9,7 @@ about its set-point keeps it: only lasting deviations, or those of the mean, are
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from functools import cached_property
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -36,6 +36,19 @@ class Tolerance(NamedTuple):
     wet_above_pct: float
     heat_up_h: float
     settling_h: float
+
+
+#: The limit of each field of `Tolerance`, in order.
+ADHERENCE_LIMITS = (
+    "dry-bulb-overshoot",
+    "depression-overshoot",
+    "depression-tolerance",
+    "emc-tolerance",
+    "widest-depression",
+    "depression-overshoot-above",
+    "heat-up-hours",
+    "settling-hours",
+)
 
 
 @dataclass(frozen=True)
@@ -72,78 +85,122 @@ class StepKept:
     """From start to end without stops [h]."""
     hours_to_reach: float | None
     """Until both dry bulb and humidity were within tolerance [h]; None if they never were."""
-    hours_settled: float
-    """Time that is judged [h]."""
-    dry_bulb_c: float | None
-    wet_bulb_c: float | None
-    emc_pct: float | None
     outside: tuple[Outside, ...]
+    air: AirSeries
+    settled: np.ndarray
+    """The readings that are judged."""
+
+    @cached_property
+    def hours_settled(self) -> float:
+        """Time that is judged [h]."""
+        return float(reading_hours(self.air)[self.settled].sum())
+
+    @property
+    def dry_bulb_c(self) -> float | None:
+        """Mean dry bulb [°C]."""
+        return self._mean(self.air.dry_bulb)
+
+    @property
+    def wet_bulb_c(self) -> float | None:
+        """Mean wet bulb [°C]."""
+        return self._mean(self.air.wet_bulb)
+
+    @property
+    def emc_pct(self) -> float | None:
+        """Mean EMC [%]."""
+        return self._mean(self.air.emc)
 
     @property
     def hours_outside(self) -> float:
         """Time outside on any side [h]; two sides at once count twice."""
         return sum(item.hours for item in self.outside)
 
+    def _mean(self, values: np.ndarray) -> float | None:
+        use = self.settled[np.isfinite(values[self.settled])]
+        hours = reading_hours(self.air)[use]
+        return float((values[use] * hours).sum() / hours.sum()) if len(hours) else None
+
+
+class Segment(NamedTuple):
+    """Readings of one step without a stop or gap, up to `end`."""
+
+    first: int
+    end: int
+    heats_up: bool
+    """Whether the first step begins with it."""
+
 
 @dataclass(frozen=True)
-class Adherence:
-    """How a charge's schedule was followed, with the values at each reading that checks use."""
+class Course:
+    """The readings of a log beside the air asked for, whatever is tolerated."""
 
-    steps: tuple[StepKept, ...]
-    counts: np.ndarray
-    """Mask of readings that are judged: running, within a step, not recovering from a stop."""
-    over_dry_bulb: np.ndarray
-    """Dry bulb above what was asked [K]; NaN where excused or not judged."""
-    over_depression: np.ndarray
-    """Depression above what was asked [K]; NaN where excused or not judged."""
+    charge: Charge
+    asked: tuple[AskedAir, ...]
+    air: AirSeries
+    controlling: np.ndarray
+    """Controlling MC known at each reading [%]; NaN before the first weighing."""
+    edges: np.ndarray
+    """The first reading of each step, and the one after the last step."""
+    running: np.ndarray
+    """Mask of readings within a step that were not taken in a stop."""
+    dry: np.ndarray
+    """Dry bulb above what was asked [K]."""
+    wet: np.ndarray
+    """Depression above what was asked [K]; without a wet bulb EMC below it [points]."""
+    by_emc: np.ndarray
+    """Mask of readings in steps without a wet bulb."""
+    emc: np.ndarray
+    """EMC away from what was asked [points]; infinite where it is not known."""
+    segments: tuple[Segment, ...]
+
+    def rows(self, number: int) -> slice:
+        """Return the readings of a step."""
+        return slice(int(self.edges[number]), int(self.edges[number + 1]))
 
 
-def adherence(
-    charge: Charge,
-    asked: Sequence[AskedAir],
-    air: AirSeries,
-    controlling: np.ndarray,
-    tolerance: Tolerance,
-) -> Adherence:
-    """Compare the air in the log with the air asked for.
+def course_of(
+    charge: Charge, asked: tuple[AskedAir, ...], air: AirSeries, controlling: np.ndarray
+) -> Course:
+    """Return the readings of a log beside the air asked for.
 
     Parameters
     ----------
     charge : Charge
         The charge, for its stops and end.
-    asked : sequence of AskedAir
+    asked : tuple of AskedAir
         The air asked for, oldest first.
     air : AirSeries
         The log.
     controlling : ndarray
         Controlling MC known at each reading [%]; NaN before the first weighing.
-    tolerance : Tolerance
-        The limits.
     """
     index = air.asked_at_each(asked)
-    judged = (index >= 0) & (air.times <= utc(charge.ended)) & ~_still(charge, air)
-    depression_k = np.where(
-        controlling > tolerance.wet_above_pct, tolerance.depression_wet_k, tolerance.depression_k
+    edges = np.searchsorted(index, np.arange(len(asked) + 1))
+    running = (index >= 0) & (air.times <= utc(charge.ended)) & ~_still(charge, air)
+
+    def beyond(values: np.ndarray, wanted: list[float]) -> np.ndarray:
+        found: np.ndarray = values - np.array([*wanted, np.nan])[index]
+        return found
+
+    dry = beyond(air.dry_bulb, [item.air.dry_bulb_c for item in asked])
+    emc = beyond(air.emc, [item.air.emc_pct for item in asked])
+    depression = beyond(air.depression, [item.air.depression_k for item in asked])
+    # without a wet bulb, the humidity sensor's EMC takes the place of the depression
+    known = np.concatenate([[0], np.cumsum(np.isfinite(depression))])
+    by_emc = np.array([*(known[edges[1:]] == known[edges[:-1]]), False])[index]
+    return Course(
+        charge,
+        asked,
+        air,
+        controlling,
+        edges,
+        running,
+        dry,
+        np.where(by_emc, -emc, depression),
+        by_emc,
+        np.nan_to_num(np.abs(emc), nan=np.inf),
+        _segments(air, index, running),
     )
-    hours = reading_hours(air) if len(air.times) else np.zeros(0)
-    over_dry, over_wet = (np.full(len(air.times), np.nan) for _ in range(2))
-    kept = []
-    for number, item in enumerate(asked):
-        rows = np.flatnonzero(index == number)
-        end = asked[number + 1].at if number + 1 < len(asked) else charge.ended
-        step = _Step(
-            air,
-            item.air,
-            rows,
-            hours[rows],
-            judged[rows],
-            depression_k[rows],
-            tolerance,
-            tolerance.heat_up_h if number == 0 else tolerance.settling_h,
-        )
-        over_dry[rows], over_wet[rows] = step.over_dry, step.over_depression
-        kept.append(_kept(charge, item, min(end, charge.ended), step))
-    return Adherence(tuple(kept), judged, over_dry, over_wet)
 
 
 def _still(charge: Charge, air: AirSeries) -> np.ndarray:
@@ -155,149 +212,170 @@ def _still(charge: Charge, air: AirSeries) -> np.ndarray:
     return still if fan is None else still | (fan <= 0)
 
 
-class _Step:
-    """The readings of one step, compared with its air."""
+def _segments(air: AirSeries, index: np.ndarray, running: np.ndarray) -> tuple[Segment, ...]:
+    joined = running[1:] & running[:-1] & air.unbroken & (index[1:] == index[:-1])
+    firsts = np.flatnonzero(running & ~np.concatenate([[False], joined]))
+    lasts = np.flatnonzero(running & ~np.concatenate([joined, [False]]))
+    return tuple(
+        Segment(first, last + 1, number == 0 and index[first] == 0)
+        for number, (first, last) in enumerate(zip(firsts.tolist(), lasts.tolist(), strict=True))
+    )
 
-    def __init__(
-        self,
-        air: AirSeries,
-        asked: AirState,
-        rows: np.ndarray,
-        hours: np.ndarray,
-        running: np.ndarray,
-        depression_k: np.ndarray,
-        tolerance: Tolerance,
-        first_allowance_h: float,
-    ):
-        self.air, self.rows, self.running = air, rows, running
-        self.hours = hours
-        self.dry = air.dry_bulb[rows] - asked.dry_bulb_c
-        self.emc = air.emc[rows] - asked.emc_pct
-        depression = air.depression[rows] - asked.depression_k
-        # without a wet bulb, the humidity sensor's EMC takes the place of the depression
-        self.by_emc = not np.isfinite(depression).any()
-        self.wet = -self.emc if self.by_emc else depression
-        wet_k = np.full(len(rows), tolerance.emc_points) if self.by_emc else depression_k
-        emc = np.nan_to_num(np.abs(self.emc), nan=np.inf)
-        # at a wide depression a kelvin hardly changes the EMC, and at a narrow one a tiny change of
-        # the wet bulb changes it much: the air is outside only if both say so
-        off = (np.abs(self.wet) > wet_k) & (emc > tolerance.emc_points)
-        hot = np.abs(self.dry) > tolerance.dry_bulb_k
-        self.segments = self._segments()
-        excused_dry = self._approaching(self.dry, hot, tolerance, first_allowance_h)
-        excused_wet = self._approaching(self.wet, off, tolerance, first_allowance_h)
+
+@dataclass(frozen=True)
+class Adherence:
+    """How a charge's schedule was followed, worked out as far as it is asked for."""
+
+    course: Course
+    tolerance: Tolerance
+
+    @cached_property
+    def steps(self) -> tuple[StepKept, ...]:
+        """Every step, as asked and as kept."""
+        return tuple(map(self._kept, range(len(self.course.asked))))
+
+    @cached_property
+    def over_dry_bulb(self) -> np.ndarray:
+        """Dry bulb above what was asked [K]; NaN where excused or not judged."""
+        return np.where(self._judged & ~self._heating, self.course.dry, np.nan)
+
+    @cached_property
+    def over_depression(self) -> np.ndarray:
+        """Depression above what was asked [K]; NaN where excused or not judged."""
+        use = self._judged & ~self._settling & ~self.course.by_emc
+        return np.where(use, self.course.wet, np.nan)
+
+    @cached_property
+    def _judged(self) -> np.ndarray:
+        """Mask of readings that are judged: running, within a step."""
+        judged: np.ndarray = self.course.running & np.isfinite(self.course.dry)
+        return judged
+
+    @cached_property
+    def _hot(self) -> np.ndarray:
+        """Mask of readings whose dry bulb is outside the tolerance."""
+        hot: np.ndarray = np.abs(self.course.dry) > self.tolerance.dry_bulb_k
+        return hot
+
+    @cached_property
+    def _off(self) -> np.ndarray:
+        """Mask of readings whose humidity is outside the tolerance.
+
+        At a wide depression a kelvin hardly changes the EMC, and at a narrow one a tiny change of
+        the wet bulb changes it much: the air is outside only if both say so.
+        """
+        course, tolerance = self.course, self.tolerance
+        wet_above = course.controlling > tolerance.wet_above_pct
+        wet_k = np.where(wet_above, tolerance.depression_wet_k, tolerance.depression_k)
+        wet_k[course.by_emc] = tolerance.emc_points
+        off: np.ndarray = (np.abs(course.wet) > wet_k) & (course.emc > tolerance.emc_points)
+        return off
+
+    @cached_property
+    def _heating(self) -> np.ndarray:
+        """Mask of readings excused because the dry bulb is on the way to the set-point."""
+        return self._approaching(self.course.dry, self._hot)
+
+    @cached_property
+    def _settling(self) -> np.ndarray:
+        """Mask of readings excused because the humidity is on the way to the set-point."""
+        dry, wet = self.course.dry, self.course.wet
         # during heating, water from the load itself makes the air damp
-        excused_wet |= excused_dry & (self.dry < 0) & (self.wet < 0)
-        self.judged = running & np.isfinite(self.dry)
-        self.settled = self.judged & ~excused_dry & ~excused_wet
-        humid = off & (self.wet < 0)
-        if not self.by_emc:
-            humid &= air.depression[rows] < tolerance.widest_depression_k
-        self.masks: dict[Side, np.ndarray] = {
-            "too hot": hot & (self.dry > 0) & self.judged & ~excused_dry,
-            "too cold": hot & (self.dry < 0) & self.judged & ~excused_dry,
-            "too dry": off & (self.wet > 0) & self.judged & ~excused_wet,
-            "too humid": humid & self.judged & ~excused_wet,
-        }
-        within = self.judged & ~hot & ~(off & (self.wet > 0)) & ~humid
-        self.reached = int(np.argmax(within)) if within.any() else None
-        self.over_dry = np.where(self.judged & ~excused_dry, self.dry, np.nan)
-        self.over_depression = np.where(
-            self.judged & ~excused_wet & (not self.by_emc), self.wet, np.nan
-        )
+        damp = self._heating & (dry < 0) & (wet < 0)
+        settling: np.ndarray = damp | self._approaching(wet, self._off)
+        return settling
 
-    def _approaching(
-        self, off: np.ndarray, outside: np.ndarray, tolerance: Tolerance, first_allowance_h: float
-    ) -> np.ndarray:
+    @cached_property
+    def _masks(self) -> dict[Side, np.ndarray]:
+        """Mask of the readings that are outside on each side."""
+        dry, wet = self.course.dry, self.course.wet
+        hot = self._hot & self._judged & ~self._heating
+        off = self._off & self._judged & ~self._settling
+        return {
+            "too hot": hot & (dry > 0),
+            "too cold": hot & (dry < 0),
+            "too dry": off & (wet > 0),
+            "too humid": off & self._humid,
+        }
+
+    @cached_property
+    def _humid(self) -> np.ndarray:
+        """Mask of readings on the humid side; a wide set-point is only an upper bound."""
+        narrow = self.course.air.depression < self.tolerance.widest_depression_k
+        humid: np.ndarray = (self.course.wet < 0) & (narrow | self.course.by_emc)
+        return humid
+
+    def _approaching(self, off: np.ndarray, outside: np.ndarray) -> np.ndarray:
         """Return a mask of readings on the way to the set-point: after a change, a stop or a gap.
 
         The deviation at the start of a segment is excused until the air is within tolerance once,
         or until the time allowed is over.
         """
-        excused = np.zeros(len(off), bool)
-        seconds = self.air.seconds[self.rows]
-        for number, (first, last) in enumerate(self.segments):
-            part = slice(first, last)
-            known = np.flatnonzero(np.isfinite(off[part]))
-            if not len(known) or not outside[part][known[0]]:
+        excused, known, seconds = (
+            np.zeros(len(off), bool),
+            np.isfinite(off),
+            self.course.air.seconds,
+        )
+        for first, end, heats_up in self.course.segments:
+            begin = first + int(np.argmax(known[first:end]))
+            if not (known[begin] and outside[begin]):
                 continue
-            sign = np.sign(off[part][known[0]])
-            back = np.flatnonzero(
-                (~outside[part] | (np.sign(off[part]) != sign)) & np.isfinite(off[part])
-            )
-            allowed = 3600.0 * (first_allowance_h if number == 0 else tolerance.settling_h)
-            until = seconds[part] <= seconds[first] + allowed
-            if len(back):
-                until[back[0] :] = False
-            excused[part] = until
+            hours = self.tolerance.heat_up_h if heats_up else self.tolerance.settling_h
+            until = np.searchsorted(seconds[first:end], seconds[first] + 3600.0 * hours, "right")
+            part = slice(first, first + int(until))
+            crossed = np.sign(off[part]) != np.sign(off[begin])
+            excused[part] = ~np.logical_or.accumulate(known[part] & (~outside[part] | crossed))
         return excused
 
-    def _segments(self) -> list[tuple[int, int]]:
-        """Return the running segments as half-open ranges of indices."""
-        if not self.running.any():
-            return []
-        seconds = self.air.seconds[self.rows]
-        gap = np.diff(seconds) > 120.0 * self.air.log.interval_minutes
-        joined = self.running[1:] & self.running[:-1] & ~gap
-        firsts = np.flatnonzero(self.running & ~np.concatenate([[False], joined]))
-        lasts = np.flatnonzero(self.running & ~np.concatenate([joined, [False]]))
-        return [
-            (first, last + 1) for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True)
-        ]
-
-    def mean(self, values: np.ndarray) -> float | None:
-        """Return a mean over the settled time."""
-        found = values[self.rows]
-        use = self.settled & np.isfinite(found)
-        hours = self.hours[use]
-        return float((found[use] * hours).sum() / hours.sum()) if len(hours) else None
-
-    def outside(self) -> tuple[Outside, ...]:
-        """Return the time outside on each side."""
-        return tuple(found for side in self.masks if (found := self._outside(side)))
-
-    def _outside(self, side: Side) -> Outside | None:
-        mask = self.masks[side]
-        if not mask.any():
-            return None
-        whole = np.zeros(len(self.air.times), bool)
-        whole[self.rows[mask]] = True
-        longest = max(self.air.stretches(whole), key=lambda run: run.hours)
-        off = self.dry if side in ("too hot", "too cold") else self.wet
-        worst = float(off[mask][np.argmax(np.abs(off[mask]))])
-        return Outside(
-            side,
-            self.air.times[longest.first],
-            longest.first,
-            float(self.hours[mask].sum()),
-            longest.hours,
-            worst,
-            "points" if off is self.wet and self.by_emc else "K",
+    def _kept(self, number: int) -> StepKept:
+        course, item = self.course, self.course.asked[number]
+        rows = course.rows(number)
+        after = course.asked[number + 1].at if number + 1 < len(course.asked) else None
+        ended = course.charge.ended
+        end = min(after or ended, ended)
+        stopped = sum(
+            max(0.0, (min(stop.end, end) - max(stop.start, item.at)).total_seconds())
+            for stop in course.charge.stops
+        )
+        settled = self._judged[rows] & ~self._heating[rows] & ~self._settling[rows]
+        return StepKept(
+            item.label,
+            item.step.number if item.step else None,
+            item.at,
+            max(end, item.at),
+            item.air,
+            item.step.hours if item.step else None,
+            max(0.0, (end - item.at).total_seconds() - stopped) / 3600.0,
+            self._hours_to_reach(item, rows),
+            tuple(found for side in self._masks if (found := self._outside(side, rows))),
+            course.air,
+            rows.start + np.flatnonzero(settled),
         )
 
+    def _hours_to_reach(self, item: AskedAir, rows: slice) -> float | None:
+        off = self._hot | (self._off & ((self.course.wet > 0) | self._humid))
+        within = (self._judged & ~off)[rows]
+        if not within.any():
+            return None
+        reached = float(self.course.air.seconds[rows][np.argmax(within)])
+        return max(0.0, reached - item.at.timestamp()) / 3600.0
 
-def _kept(charge: Charge, item: AskedAir, end: dt.datetime, step: _Step) -> StepKept:
-    stopped = sum(
-        max(0.0, (min(stop.end, end) - max(stop.start, item.at)).total_seconds())
-        for stop in charge.stops
-    )
-    run = max(0.0, (end - item.at).total_seconds() - stopped) / 3600.0
-    reach = None
-    if step.reached is not None:
-        seconds = float(step.air.seconds[step.rows[step.reached]])
-        reach = max(0.0, seconds - item.at.timestamp()) / 3600.0
-    return StepKept(
-        item.label,
-        item.step.number if item.step else None,
-        item.at,
-        max(end, item.at),
-        item.air,
-        item.step.hours if item.step else None,
-        run,
-        reach,
-        float(step.hours[step.settled].sum()),
-        step.mean(step.air.dry_bulb),
-        step.mean(step.air.wet_bulb),
-        step.mean(step.air.emc),
-        step.outside(),
-    )
+    def _outside(self, side: Side, rows: slice) -> Outside | None:
+        mask = self._masks[side][rows]
+        if not mask.any():
+            return None
+        course = self.course
+        whole = np.zeros(len(course.dry), bool)
+        whole[rows] = mask
+        longest = max(course.air.stretches(whole), key=lambda run: run.hours)
+        off = (course.dry if side in ("too hot", "too cold") else course.wet)[whole]
+        by_emc = side in ("too dry", "too humid") and course.by_emc[longest.first]
+        return Outside(
+            side,
+            course.air.times[longest.first],
+            longest.first,
+            float(reading_hours(course.air)[whole].sum()),
+            longest.hours,
+            float(off[np.argmax(np.abs(off))]),
+            "points" if by_emc else "K",
+        )

@@ -16,11 +16,14 @@ from kilnfolio.physics.sorption import (
     relative_humidity_for_emc,
 )
 from kilnfolio.records.log import Log
+from kilnfolio.review.limits import LimitTable
 from kilnfolio.review.setpoints import AskedAir
 from kilnfolio.runtime.values import dataclass
 
 #: Channels that are on or off.
 SWITCHES = ("vent", "spray", "fan")
+#: The limits that tell which readings jump: how far, and within how many minutes.
+AIR_LIMITS = ("spike-kelvin", "spike-minutes")
 #: Most points in a dossier's summary of a log.
 SUMMARY_POINTS = 240
 
@@ -173,15 +176,21 @@ def find_jumps(
     ]
 
 
-def air_series(
-    log: Log, pressure_pa: float, *, jump_kelvin: float, jump_minutes: float
-) -> AirSeries:
-    """Return the air at every reading of a log.
+def jumps_of(log: Log, limits: LimitTable) -> tuple[Jump, ...]:
+    """Return the readings of the bulbs that jump; see `find_jumps`."""
+    dry, wet = _bulbs(log)
+    kelvin, minutes = map(limits.value, AIR_LIMITS)
+    return (
+        *find_jumps("dry-bulb", log.times, dry, kelvin, minutes),
+        *find_jumps("wet-bulb", log.times, wet, kelvin, minutes),
+    )
+
+
+def _bulbs(log: Log) -> tuple[np.ndarray, np.ndarray]:
+    """Return dry and wet bulb as logged, the jumps among them [°C].
 
     The dry bulb is the control channel; if only the two sides of the load are logged, it is the
-    hotter one, where the air enters. RH comes from the bulbs if both are logged, else from the
-    humidity channel, else from an EMC sensor. A wet bulb above the dry bulb gives no RH; a check
-    reports it.
+    hotter one, where the air enters.
     """
     channels = log.channels
     blank = np.full(len(log.times), np.nan)
@@ -194,10 +203,17 @@ def air_series(
     wet = channels.get("wet-bulb")
     if wet is None:
         wet = dry - channels["depression"] if "depression" in channels else blank
-    jumps = [
-        *find_jumps("dry-bulb", log.times, dry, jump_kelvin, jump_minutes),
-        *find_jumps("wet-bulb", log.times, wet, jump_kelvin, jump_minutes),
-    ]
+    return dry, wet
+
+
+def air_series(log: Log, pressure_pa: float, jumps: tuple[Jump, ...]) -> AirSeries:
+    """Return the air at every reading of a log but those that jump.
+
+    RH comes from the bulbs if both are logged, else from the humidity channel, else from an EMC
+    sensor. A wet bulb above the dry bulb gives no RH; a check reports it.
+    """
+    channels = log.channels
+    dry, wet = _bulbs(log)
     dry, wet = _without(dry, jumps, "dry-bulb"), _without(wet, jumps, "wet-bulb")
     humidity = _humidity_of_bulbs(dry, wet, pressure_pa)
     if "relative-humidity" in channels:
@@ -209,7 +225,7 @@ def air_series(
     humidity = np.where(valid, humidity, np.nan)
     emc = np.full(len(dry), np.nan)
     emc[valid] = equilibrium_moisture_content(dry[valid], humidity[valid])
-    return AirSeries(log, dry, wet, humidity, emc, tuple(jumps))
+    return AirSeries(log, dry, wet, humidity, emc, jumps)
 
 
 def _without(values: np.ndarray, jumps: Sequence[Jump], channel: str) -> np.ndarray:

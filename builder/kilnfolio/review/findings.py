@@ -1,4 +1,4 @@
-"""Checks: their definition, their registry, and how they are run on a charge.
+"""Checks: their definition and their registry, and the cases that they examine.
 
 A check is a function of a `Case`. It yields a `Breach` for each breach of its rule, and otherwise a
 `Pass` with a sentence that is true of this charge. It raises `NoData` if something that should have
@@ -14,13 +14,19 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import field
-from functools import cached_property, partial
+from functools import cached_property
 from typing import Any, Literal, TypeVar, get_args
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from kilnfolio.records.charge import Answer, AnswerKind, Board, Charge, ChargeStock, Waiver
+from kilnfolio.records.charge import (
+    AnswerKind,
+    Board,
+    Charge,
+    ChargeStock,
+    Stage,
+)
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.log import as_datetime
 from kilnfolio.records.lot import Lot, Pack
@@ -28,13 +34,26 @@ from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Place
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
-from kilnfolio.review.adherence import Adherence, Tolerance, adherence
+from kilnfolio.review.adherence import (
+    ADHERENCE_LIMITS,
+    Adherence,
+    Course,
+    Tolerance,
+    course_of,
+)
 from kilnfolio.review.air import AirSeries
-from kilnfolio.review.answers import EXPLAINED, answered, unaccepted, unmatched, with_ids
 from kilnfolio.review.boards import BoardHistory, Control
-from kilnfolio.review.dossier import Dossier, Finding, Outcome, Spot, SurveyResult
-from kilnfolio.review.ending import ProbeRun, StageOutcome, SurveyOutcome, Water
-from kilnfolio.review.limits import LimitTable, NoLimit
+from kilnfolio.review.dossier import Dossier, Finding, SurveyResult
+from kilnfolio.review.ending import (
+    ProbeRun,
+    StageOutcome,
+    SurveyOutcome,
+    Water,
+    stage_outcome,
+    water_balance,
+)
+from kilnfolio.review.limits import LimitTable
+from kilnfolio.review.measures import measure
 from kilnfolio.review.setpoints import AskedAir, PlannedStep
 from kilnfolio.runtime.values import dataclass
 
@@ -110,16 +129,15 @@ class Case:
     air: AirSeries | None
     boards: tuple[BoardHistory, ...]
     controls: tuple[Control, ...]
-    equalizing: StageOutcome | None
-    conditioning: StageOutcome | None
     survey: SurveyOutcome | None
     probes: tuple[ProbeRun, ...]
-    water: Water | None
     limits: LimitTable
     pressure_pa: float
     zone: ZoneInfo
     own: OwnCode | None
     """The mill's own checks; None if they are left out, and nothing is said of them."""
+    measures: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
+    """See `review.measures`."""
 
     @property
     def charge(self) -> Charge:
@@ -173,6 +191,31 @@ class Case:
             raise NoData("no step change is written down, so what was asked is not known")
 
     @cached_property
+    def equalizing(self) -> StageOutcome | None:
+        """Equalizing as run; None if there was none."""
+        return self._stage(self.charge.equalizing)
+
+    @cached_property
+    def conditioning(self) -> StageOutcome | None:
+        """Conditioning as run; None if there was none."""
+        return self._stage(self.charge.conditioning)
+
+    def _stage(self, stage: Stage | None) -> StageOutcome | None:
+        if stage is None:
+            return None
+        grace = dt.timedelta(hours=self.limits.value("stage-end-grace"))
+        return stage_outcome(stage, self.air, self.controls, grace)
+
+    @cached_property
+    def water(self) -> Water | None:
+        """The water removed and the least heat for it; None if data is missing."""
+        start_c = self.limits.value("loading-temperature")
+        return water_balance(
+            self.charge, self.species, self.controls, self.survey, self.air, start_c
+        )
+
+    @property
+    @measure
     def controlling_at_each(self) -> np.ndarray:
         """Controlling MC known at each reading [%]; NaN before the first weighing."""
         if not self.controls:
@@ -180,43 +223,40 @@ class Case:
         starts, mcs = zip(*((control.at, control.mc_pct) for control in self.controls), strict=True)
         return self.need_air().in_force(starts, mcs)
 
-    @cached_property
+    @property
     def adherence(self) -> Adherence:
         """How the schedule was followed; see `review.adherence`."""
-        value = self.limits.value
-        return adherence(
-            self.charge,
-            self.asked,
-            self.need_air(),
-            self.controlling_at_each,
-            Tolerance(
-                value("dry-bulb-overshoot"),
-                value("depression-overshoot"),
-                value("depression-tolerance"),
-                value("emc-tolerance"),
-                value("widest-depression"),
-                value("depression-overshoot-above"),
-                value("heat-up-hours"),
-                value("settling-hours"),
-            ),
-        )
+        return self._adherence(Tolerance(*map(self.limits.value, ADHERENCE_LIMITS)))
 
-    @cached_property
+    @measure
+    def _adherence(self, tolerance: Tolerance) -> Adherence:
+        return Adherence(self._course, tolerance)
+
+    @property
+    @measure
+    def _course(self) -> Course:
+        return course_of(self.charge, self.asked, self.need_air(), self.controlling_at_each)
+
+    @property
+    @measure
     def asked_index(self) -> np.ndarray:
         """Index of the set-point in force at each reading; -1 before the first."""
         return self.need_air().asked_at_each(self.asked)
 
-    @cached_property
+    @property
+    @measure
     def asked_dry_bulb(self) -> np.ndarray:
         """Dry bulb asked for at each reading [°C]; NaN if not known."""
         return self._asked([item.air.dry_bulb_c for item in self.asked])
 
-    @cached_property
+    @property
+    @measure
     def asked_depression(self) -> np.ndarray:
         """Depression asked for at each reading [K]; NaN if not known."""
         return self._asked([item.air.depression_k for item in self.asked])
 
-    @cached_property
+    @property
+    @measure
     def asked_humidity(self) -> np.ndarray:
         """RH asked for at each reading [%]; NaN if not known."""
         return self._asked([item.air.relative_humidity_pct for item in self.asked])
@@ -484,107 +524,8 @@ def check(
     return register
 
 
-def run_checks(
-    case: AnyCase, answers: Iterable[Answer] = (), waivers: Iterable[Waiver] = ()
-) -> tuple[Finding, ...]:
-    """Return the findings of every check of a case, with the answers to them."""
-    own = case.own if isinstance(case, Case) else NO_OWN_CODE
-    found = [finding for check in checks_for(case) for finding in said_of(check, case)]
-    return settled(found, own, answers, waivers)
-
-
-def checks_for(case: AnyCase) -> list[Check]:
-    """Return the checks that examine a case, in the order of their findings."""
-    of = {Case: "charge", LotCase: "lot", Publication: "publication"}[type(case)]
-    own = case.own if isinstance(case, Case) else NO_OWN_CODE
-    return [one for one in catalogue(own.checks.values() if own else ()) if one.of == of]
-
-
-def said_of(check: Check, case: AnyCase) -> Iterator[Finding]:
-    """Yield the findings of one check of a case, not yet numbered nor answered."""
-    zone = None if isinstance(case, Publication) else case.zone
-    return run_check(check, partial(check.run, case), zone)
-
-
-def settled(
-    found: Iterable[Finding],
-    own: OwnCode | None,
-    answers: Iterable[Answer] = (),
-    waivers: Iterable[Waiver] = (),
-) -> tuple[Finding, ...]:
-    """Return the findings of all checks of a case with their ids and the answers to them."""
-    findings = with_ids(list(found))
-    answers = tuple(one for one in answers if own is not None or not is_own(one.finding))
-    wrong = (*unmatched(findings, answers), *unaccepted(findings, answers, accepted_answers))
-    if wrong:
-        findings = (
-            *(one for one in findings if one.check != EXPLAINED or one.outcome != "pass"),
-            *wrong,
-        )
-    return answered(findings, answers, waivers, accepted_answers)
-
-
 def accepted_answers(finding: Finding) -> tuple[AnswerKind, ...]:
     """Return the kinds of answer that clear a finding: for a fail, those that its check allows."""
     if finding.outcome != "fail" or finding.check not in CHECKS:
         return ANSWERS
     return CHECKS[finding.check].answers
-
-
-def run_check(
-    check: Check, said: Callable[[], Iterable[Breach | Pass]], zone: ZoneInfo | None = None
-) -> Iterator[Finding]:
-    """Yield the findings of one check."""
-    breaches, sentence, absent = [], check.passes, None
-    try:
-        for one in said():
-            if isinstance(one, Breach):
-                breaches.append(one)
-            else:
-                sentence = one.sentence
-    except (NoData, NotApplicable, NoLimit) as error:
-        absent = error
-    if breaches:
-        yield from (_finding(check, breach, zone) for breach in breaches)
-    elif absent is not None:
-        yield Finding(
-            check=check.slug,
-            title=_own_title(check),
-            message=_sentence(str(absent)),
-            outcome="not applicable" if isinstance(absent, NotApplicable) else "no data",
-        )
-    else:
-        yield Finding(check=check.slug, title=_own_title(check), outcome="pass", message=sentence)
-
-
-def _finding(check: Check, breach: Breach, zone: ZoneInfo | None) -> Finding:
-    severity, at = breach.severity or check.severity, breach.at
-    outcome: Outcome = "pass" if severity == "note" else severity
-    if isinstance(at, np.datetime64):
-        at = as_datetime(at, zone) if zone is not None else None
-    return Finding(
-        check=check.slug,
-        title=_own_title(check),
-        outcome=outcome,
-        noted=severity == "note",
-        message=breach.message,
-        where=tuple(Spot(file=p.file, line=p.line, column=p.column) for p in breach.places),
-        subject=breach.subject,
-        value=_rounded(breach.value),
-        limit=_rounded(breach.limit),
-        unit=breach.unit,
-        at=at,
-    )
-
-
-def _own_title(check: Check) -> str:
-    """Return the title that goes into the record: only that of a check not known elsewhere."""
-    return check.title if is_own(check.slug) else ""
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(float(value), 3)
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")

@@ -2,8 +2,8 @@
 
 A check that never looks a limit up says the same whatever the limit is. So a record is reviewed
 once while every look-up is noted, and for another value only the checks that looked the limit up
-are run again; if the limit was used before the checks, as to tell spikes of a sensor, all of them
-are. The answer is that of a full review (`limit_trial`).
+are run again, on the measures of the first review (`measures`); if other readings of a sensor count
+as jumps, all of them are. The answer is that of a full review (`limit_trial`).
 """
 
 from __future__ import annotations
@@ -12,27 +12,18 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
-from kilnfolio.records.charge import Charge
+from kilnfolio.records.charge import Answer, Charge
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.limits import BOUNDS, HIGHEST, Limit, Limits
+from kilnfolio.records.limits import BOUNDS, HIGHEST, Limit
 from kilnfolio.records.log import Log
 from kilnfolio.records.model import Located
-from kilnfolio.review.air import AirSeries
+from kilnfolio.review.air import AIR_LIMITS
+from kilnfolio.review.answers import EXPLAINED
 from kilnfolio.review.dossier import Dossier, Finding
-from kilnfolio.review.findings import (
-    NO_OWN_CODE,
-    Case,
-    Check,
-    LotCase,
-    OwnCode,
-    checks_for,
-    said_of,
-    settled,
-)
+from kilnfolio.review.findings import NO_OWN_CODE, Case, Check, LotCase, OwnCode
 from kilnfolio.review.limits import LimitTable, Subject, charge_limits
-from kilnfolio.review.review import build_case, build_lot_case
+from kilnfolio.review.review import build_case, build_lot_case, with_limits
+from kilnfolio.review.running import CheckRun, checks_for, run_on, settled
 
 #: A limit of the file: its key, and which of its entries, from 0.
 Entry = tuple[str, int]
@@ -126,17 +117,6 @@ def other_values(key: str, limit: Limit) -> tuple[float, ...]:
     return tuple(one for one in dict.fromkeys(tried) if low <= one <= high and one != limit.value)
 
 
-def with_value(book: Limits, key: str, entry: int, value: float) -> Limits:
-    """Return limits with one entry changed."""
-    entries = list(book.limits[key])
-    entries[entry] = entries[entry].model_copy(update={"value": value})
-    changed = {**book.limits, key: entries}
-    found = Limits.model_construct(format=book.format, revision=book.revision, limits=changed)
-    if key in book.everywhere:  # spares going through every limit again
-        vars(found)["everywhere"] = {**book.everywhere, key: entries[entry]}
-    return found
-
-
 def counted(findings: Iterable[Finding]) -> dict[str, Counter[str]]:
     """Return how often each check came to each outcome."""
     found: dict[str, Counter[str]] = {}
@@ -173,8 +153,81 @@ def _noted(table: LimitTable) -> _Noted:
     return _Noted(table.limits, table.subject, table.mill_in)
 
 
-def _changed(table: LimitTable, entry: Entry, value: float) -> LimitTable:
-    return LimitTable(with_value(table.limits, *entry, value), table.subject, table.mill_in)
+@dataclass(frozen=True)
+class _Changed(LimitTable):
+    """Limits of which one entry has another value."""
+
+    was: Limit = field(kw_only=True)
+    now: Limit = field(kw_only=True)
+
+    def find(self, key: str, subject: Subject | None = None) -> Limit:
+        found = super().find(key, subject)
+        return self.now if found is self.was else found
+
+
+def _changed(table: LimitTable, entry: Limit, value: float) -> LimitTable:
+    now = entry.model_copy(update={"value": value})
+    return _Changed(table.limits, table.subject, table.mill_in, was=entry, now=now)
+
+
+@dataclass(frozen=True)
+class _Standing:
+    """A charge or lot under today's limits, and what each of its checks looks up."""
+
+    record: str
+    case: Case | LotCase
+    runs: Mapping[str, CheckRun]
+    read: Mapping[str, frozenset[Entry]]
+
+    @classmethod
+    def of(cls, record: str, case: Case | LotCase) -> _Standing:
+        """Run every check of a case, and note what it looks up."""
+        runs: dict[str, CheckRun] = {}
+        read: dict[str, frozenset[Entry]] = {}
+        for check in checks_for(case):
+            table = _noted(case.limits)
+            # a copy keeps nothing that another check has worked out with a limit
+            runs[check.slug] = run_on(check, replace(case, limits=table))
+            read[check.slug] = frozenset(table.seen)
+        return cls(record, case, runs, read)
+
+    def readers(self, entry: Entry) -> list[Check]:
+        """Return the checks that look a limit up."""
+        return [run.check for slug, run in self.runs.items() if entry in self.read[slug]]
+
+    def trial(
+        self, entry: Entry, value: float, case: Case | LotCase, checks: Iterable[Check]
+    ) -> ValueTrial | None:
+        """Return what some checks say of the record at another value, if that is another result."""
+        try:
+            now = [run_on(check, case) for check in checks]
+        except ValueError:
+            return None  # beside the other limits no formula takes this value
+        moved = {
+            slug: run for run in now if run.verdict != self.runs[slug := run.check.slug].verdict
+        }
+        if not moved:
+            return None
+        # the other findings stay as they are, but for what is said of the answers
+        answers = self._answers
+        shown = {EXPLAINED, *moved, *(one.finding.split("/")[0] for one in answers)}
+        before = [run for slug, run in self.runs.items() if slug in shown]
+        after = self._settled([moved.get(run.check.slug, run) for run in before])
+        flips = tuple(flips_between(self.record, self._settled(before), after))
+        if not flips:
+            return None
+        flipped = {flip.check for flip in flips}
+        return ValueTrial(*entry, value, flips, tuple(one for one in after if one.check in flipped))
+
+    @property
+    def _answers(self) -> Sequence[Answer]:
+        return (self.case.charge if isinstance(self.case, Case) else self.case.lot).answers
+
+    def _settled(self, runs: Iterable[CheckRun]) -> tuple[Finding, ...]:
+        found = (one for run in runs for one in run.findings())
+        if isinstance(self.case, Case):
+            return settled(found, self.case.own, self._answers, self.case.charge.waivers)
+        return settled(found, NO_OWN_CODE, self._answers)
 
 
 def charge_trials(
@@ -206,107 +259,23 @@ def charge_trials(
     """
     charge = located.record
     table = charge_limits(folder, charge)
-    first, without_air = _noted(table), _noted(table)
+    first = _noted(table)
     case = build_case(folder, located, log, own, first)
-    build_case(folder, located, log, own, without_air, case.air)
-    said, read = _said_by_check(case)
-
-    def again(limits: LimitTable, entry: Entry) -> tuple[Case, bool]:
-        if entry not in first.seen:
-            return replace(case, limits=limits), False
-        air = case.air if entry in without_air.seen else None
-        then = build_case(folder, located, log, own, limits, air)
-        return then, not _start_alike(case, then)
-
-    def whole(found: Mapping[str, Sequence[Finding]]) -> tuple[Finding, ...]:
-        return settled(
-            (one for check in found for one in found[check]), own, charge.answers, charge.waivers
-        )
-
-    every = first.seen.union(*read.values())
-    trials = _trials(charge.id, table, checks_for(case), said, read, every, again, whole, tried)
-    return LimitTrials(charge.id, tuple(sorted(every)), tuple(trials))
-
-
-def _start_alike(one: Case, other: Case) -> bool:
-    """Return whether two cases of a charge, built with other limits, hold the same figures."""
-    return (
-        one.water == other.water
-        and (one.equalizing, one.conditioning) == (other.equalizing, other.conditioning)
-        and (one.air is other.air or _air_alike(one.air, other.air))
-    )
-
-
-def _air_alike(one: AirSeries | None, other: AirSeries | None) -> bool:
-    if one is None or other is None:
-        return one is other
-    return one.jumps == other.jumps and all(
-        np.array_equal(getattr(one, name), getattr(other, name), equal_nan=True)
-        for name in ("dry_bulb", "wet_bulb", "relative_humidity", "emc")
-    )
-
-
-def _said_by_check(
-    case: Case | LotCase,
-) -> tuple[dict[str, list[Finding]], dict[str, frozenset[Entry]]]:
-    """Return what each check says of a case, and the limits that it looks up."""
-    said: dict[str, list[Finding]] = {}
-    read: dict[str, frozenset[Entry]] = {}
-    for check in checks_for(case):
-        table = _noted(case.limits)
-        # a copy keeps nothing that another check has worked out with a limit
-        said[check.slug] = list(said_of(check, replace(case, limits=table)))
-        read[check.slug] = frozenset(table.seen)
-    return said, read
-
-
-def _trials(
-    record: str,
-    table: LimitTable,
-    checks: Sequence[Check],
-    said: Mapping[str, list[Finding]],
-    read: Mapping[str, frozenset[Entry]],
-    entries: Iterable[Entry],
-    again: Callable[[LimitTable, Entry], tuple[Case, bool]],
-    whole: Callable[[Mapping[str, Sequence[Finding]]], tuple[Finding, ...]],
-    tried: Tried,
-) -> Iterator[ValueTrial]:
-    before = whole(said)
-    for entry in sorted(entries):
-        readers = [check for check in checks if entry in read[check.slug]]
-        for value in tried(entry[0], table.limits.limits[entry[0]][entry[1]]):
-            try:
-                case, differs = again(_changed(table, entry, value), entry)
-                now = {
-                    check.slug: list(said_of(check, case))
-                    for check in (checks if differs else readers)
-                }
-            except ValueError:
-                continue  # beside the other limits no formula takes this value
-            if all(_verdicts(now[slug]) == _verdicts(said[slug]) for slug in now):
-                continue
-            trial = _trial(record, entry, value, before, whole({**said, **now}))
-            if trial:
-                yield trial
-
-
-def _verdicts(findings: Iterable[Finding]) -> list[tuple[object, ...]]:
-    """Return what outcomes, ids and answers follow from."""
-    return [(one.outcome, one.noted, one.subject, one.at) for one in findings]
-
-
-def _trial(
-    record: str,
-    entry: Entry,
-    value: float,
-    before: Sequence[Finding],
-    after: Sequence[Finding],
-) -> ValueTrial | None:
-    flips = tuple(flips_between(record, before, after))
-    if not flips:
-        return None
-    flipped = {flip.check for flip in flips}
-    return ValueTrial(*entry, value, flips, tuple(one for one in after if one.check in flipped))
+    standing = _Standing.of(charge.id, case)
+    read = tuple(sorted(first.seen.union(*standing.read.values())))
+    trials = []
+    for key, place in read:
+        limit, readers = table.limits.limits[key][place], standing.readers((key, place))
+        for value in tried(key, limit):
+            limits = _changed(table, limit, value)
+            if key in AIR_LIMITS:
+                then = with_limits(case, limits)
+                checks = readers if then.air is case.air else checks_for(case)
+            else:
+                then, checks = replace(case, limits=limits), readers
+            if made := standing.trial((key, place), value, then, checks):
+                trials.append(made)
+    return LimitTrials(charge.id, read, tuple(trials))
 
 
 def lot_trials(
@@ -332,40 +301,25 @@ def lot_trials(
         Returns the values to try of a limit.
     """
     case = build_lot_case(folder, lot, dossiers)
-    table = case.limits
-    said, read = _said_by_check(case)
-    own = frozenset(entry for found in read.values() for entry in found)
+    table, standing = case.limits, _Standing.of(f"lot {lot}", case)
+    own = frozenset(entry for found in standing.read.values() for entry in found)
     moved: dict[tuple[str, int, float], dict[str, Dossier]] = {}
     for number in case.dossiers:
         for trial in of_charges[number].trials if number in of_charges else ():
             changed = moved.setdefault((trial.key, trial.entry, trial.value), {})
             changed[number] = _with_findings(case.dossiers[number], trial)
-    for entry in own:
-        for value in tried(entry[0], table.limits.limits[entry[0]][entry[1]]):
-            moved.setdefault((*entry, value), {})
-    record, answers = f"lot {lot}", case.lot.answers
-    before = settled((one for found in said.values() for one in found), NO_OWN_CODE, answers)
+    for key, place in own:
+        for value in tried(key, table.limits.limits[key][place]):
+            moved.setdefault((key, place, value), {})
     trials = []
-    checks = checks_for(case)
     for (key, place, value), changed in sorted(moved.items()):
-        limits = _changed(table, (key, place), value)
+        limits = _changed(table, table.limits.limits[key][place], value)
         then = replace(case, limits=limits, dossiers={**case.dossiers, **changed})
-        try:
-            now = {
-                check.slug: list(said_of(check, then))
-                for check in checks
-                if changed or (key, place) in read[check.slug]
-            }
-        except ValueError:
-            continue  # as for a charge
-        if all(_verdicts(now[slug]) == _verdicts(said[slug]) for slug in now):
-            continue
-        found = (one for findings in {**said, **now}.values() for one in findings)
-        after = settled(found, NO_OWN_CODE, answers)
-        if made := _trial(record, (key, place), value, before, after):
+        checks = checks_for(case) if changed else standing.readers((key, place))
+        if made := standing.trial((key, place), value, then, checks):
             trials.append(made)
     reads = own.union(*(of_charges[name].read for name in case.dossiers if name in of_charges))
-    return LimitTrials(record, tuple(sorted(reads)), tuple(trials))
+    return LimitTrials(standing.record, tuple(sorted(reads)), tuple(trials))
 
 
 def _with_findings(dossier: Dossier, trial: ValueTrial) -> Dossier:

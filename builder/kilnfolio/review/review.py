@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -28,6 +29,7 @@ from kilnfolio.review.air import (
     AirSeries,
     air_series,
     datetimes_of,
+    jumps_of,
     summarize,
 )
 from kilnfolio.review.assessment import judge, readings_of
@@ -37,11 +39,9 @@ from kilnfolio.review.ending import (
     TOLERANCE_SHARE_PCT,
     StageOutcome,
     probe_runs,
-    stage_outcome,
     survey_outcome,
-    water_balance,
 )
-from kilnfolio.review.findings import CHECKS, NO_OWN_CODE, Case, LotCase, OwnCode, run_checks
+from kilnfolio.review.findings import CHECKS, NO_OWN_CODE, Case, LotCase, OwnCode
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.formulas.masses import BY_RULE
 from kilnfolio.review.limits import LimitTable, Subject, charge_limits, limit_table
@@ -53,6 +53,7 @@ from kilnfolio.review.results import (
     rounded,
     set_points,
 )
+from kilnfolio.review.running import run_checks
 from kilnfolio.review.sensors import corrected_log, pin_rounds
 from kilnfolio.review.setpoints import (
     AskedAir,
@@ -133,7 +134,6 @@ def build_case(
     log: Log | None,
     own: OwnCode | None = NO_OWN_CODE,
     limits: LimitTable | None = None,
-    air: AirSeries | None = None,
 ) -> Case:
     """Compute everything that the checks use.
 
@@ -149,8 +149,6 @@ def build_case(
         As for `review_charge`.
     limits : LimitTable, optional
         The limits to use; by default the mill's for this charge (`limits.charge_limits`).
-    air : AirSeries, optional
-        Its air, if it has been worked out already.
 
     Raises
     ------
@@ -166,23 +164,17 @@ def build_case(
     steps = _planned(folder, schedule, pressure)
     if log is not None:
         log = corrected_log(log, kiln.record, species[main.species])
-    air = air or _air(log, pressure, limits)
+    air = _air(log, pressure, limits)
     boards = board_histories(charge)
     control = controls(charge, boards, pin_rounds(log, folder.mill.record.zone))
-    grace = dt.timedelta(hours=limits.value("stage-end-grace"))
-    equalizing, conditioning = (
-        stage_outcome(stage, air, control, grace) if stage else None
-        for stage in (charge.equalizing, charge.conditioning)
-    )
     survey = survey_outcome(charge.survey, species[main.species]) if charge.survey else None
     probes = (
         probe_runs(charge.heat_treatment, log, kiln.record, 2 * log.interval_minutes)
         if charge.heat_treatment and log is not None
         else ()
     )
-    water = water_balance(
-        charge, species, control, survey, air, limits.value("loading-temperature")
-    )
+    for key in ("stage-end-grace", "loading-temperature"):
+        limits.value(key)  # raises NoLimit, also for a charge that does not need it
     return Case(
         located,
         kiln,
@@ -193,11 +185,8 @@ def build_case(
         air,
         boards,
         control,
-        equalizing,
-        conditioning,
         survey,
         probes,
-        water,
         limits,
         pressure,
         folder.mill.record.zone,
@@ -205,15 +194,22 @@ def build_case(
     )
 
 
+def with_limits(case: Case, limits: LimitTable) -> Case:
+    """Return a case with other limits; it shares the measures unless other readings jump."""
+    if case.air is None:
+        return replace(case, limits=limits)
+    log = case.air.log
+    jumps = jumps_of(log, limits)
+    if jumps == case.air.jumps:
+        return replace(case, limits=limits)
+    air = air_series(log, case.pressure_pa, jumps)
+    return replace(case, limits=limits, air=air, measures={})
+
+
 def _air(log: Log | None, pressure_pa: float, limits: LimitTable) -> AirSeries | None:
     if log is None or not len(log.times):
         return None
-    return air_series(
-        log,
-        pressure_pa,
-        jump_kelvin=limits.value("spike-kelvin"),
-        jump_minutes=limits.value("spike-minutes"),
-    )
+    return air_series(log, pressure_pa, jumps_of(log, limits))
 
 
 def _planned(

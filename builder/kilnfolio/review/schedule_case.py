@@ -14,8 +14,9 @@ from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
 from kilnfolio.review.answers import with_ids
 from kilnfolio.review.dossier import Finding
-from kilnfolio.review.findings import CHECKS, Breach, Pass, run_check
+from kilnfolio.review.findings import CHECKS, Breach, Pass
 from kilnfolio.review.limits import LimitTable, Subject, limit_table
+from kilnfolio.review.running import run_check
 from kilnfolio.review.setpoints import PlannedStep, planned_steps
 from kilnfolio.runtime.values import dataclass
 
@@ -85,6 +86,6 @@ def lint_schedule(folder: MillFolder, schedule_id: str, pressure_pa: float) -> t
         [
             finding
             for slug, run in LINTS.items()
-            for finding in run_check(CHECKS[slug], partial(run, case))
+            for finding in run_check(CHECKS[slug], partial(run, case)).findings()
         ]
     )

@@ -7,22 +7,11 @@ from __future__ import annotations
 import numpy as np
 
 from kilnfolio.records.charge import ChargeStock
-from kilnfolio.review.adherence import Outside, StepKept
+from kilnfolio.review.adherence import ADHERENCE_LIMITS, Outside, StepKept
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 from kilnfolio.runtime.values import dataclass
 
 _GROUP = "schedule"
-#: Limits used by `Case.adherence`.
-ADHERENCE_LIMITS = (
-    "dry-bulb-overshoot",
-    "depression-overshoot",
-    "depression-tolerance",
-    "emc-tolerance",
-    "widest-depression",
-    "depression-overshoot-above",
-    "heat-up-hours",
-    "settling-hours",
-)
 
 
 @check(

@@ -1,0 +1,54 @@
+"""Measures of a charge: what follows from its records whatever the limits are, worked out once.
+
+Copies of a case with other limits share their measures, so another value of a limit costs only the
+judgement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import wraps
+from typing import Any, ClassVar, NoReturn, Protocol, TypeVar, TypeVarTuple
+
+from kilnfolio.records.limits import Limits
+from kilnfolio.review.limits import LimitTable, Subject
+
+
+class Measured(Protocol):
+    """A case that keeps its measures."""
+
+    __dataclass_fields__: ClassVar[dict[str, Any]]
+
+    @property
+    def measures(self) -> dict[Any, Any]:
+        """What is kept, by function and arguments."""
+
+
+class _NoLimits(LimitTable):
+    def find(self, key: str, subject: Subject | None = None) -> NoReturn:  # noqa: ARG002
+        raise TypeError(f"a measure looks up the limit '{key}'; it takes the value as an argument")
+
+
+_NO_LIMITS = _NoLimits(Limits.model_construct(format=1, revision=1, limits={}))
+
+CaseT = TypeVar("CaseT", bound=Measured)
+Values = TypeVarTuple("Values")
+T = TypeVar("T")
+
+
+def measure(work: Callable[[CaseT, *Values], T]) -> Callable[[CaseT, *Values], T]:
+    """Decorate a function of a case and of values: each result is worked out once for a charge.
+
+    Its values can be hashed, and its result is not changed. It gets the case without limits.
+    """
+
+    @wraps(work)
+    def once(case: CaseT, *values: *Values) -> T:
+        place = (work, values)
+        if place not in case.measures:
+            case.measures[place] = work(replace(case, limits=_NO_LIMITS), *values)
+        found: T = case.measures[place]
+        return found
+
+    return once
