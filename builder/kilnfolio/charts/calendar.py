@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from kilnfolio.charts.axes import Axis, even_axis
@@ -32,7 +33,11 @@ class Clock:
 
     def _passed(self, moment: dt.datetime) -> float:
         # times in one zone would be subtracted by its clocks, as if these never changed
-        return (moment.timestamp() - self.start.timestamp()) / 86_400.0
+        return (moment.timestamp() - self._began) / 86_400.0
+
+    @cached_property
+    def _began(self) -> float:
+        return self.start.timestamp()
 
     def axis(self, zone: ZoneInfo, most: int = 6) -> Axis:
         """Return the axis of dates in a time zone, with at most `most` ticks."""

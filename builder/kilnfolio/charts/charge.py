@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from operator import attrgetter
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
@@ -32,8 +34,6 @@ _LABEL_GAP = 20.0
 _LEFT, _WIDTH, _VIEW = 44.0, 478.0, 640.0
 _TOP, _MC, _AIR, _EMC, _BETWEEN = 54.0, 230.0, 190.0, 130.0, 62.0
 
-_Value = Callable[[AirPoint], float | None]
-
 
 @dataclass(frozen=True)
 class Mark:
@@ -59,6 +59,19 @@ class _Canvas:
     @property
     def panels(self) -> tuple[Panel, Panel, Panel]:
         return self.mc, self.emc, self.air
+
+    @cached_property
+    def log_times(self) -> list[tuple[float, bool]]:
+        """The time of each interval of the log, and whether intervals are missing before it."""
+        log = self.dossier.log
+        if log is None:
+            return []
+        longest = dt.timedelta(hours=1.5 * log.summary_hours)
+        times = [point.at for point in log.air]
+        return [
+            (self.clock(at), at - before > longest)
+            for before, at in zip(times[:1] + times, times, strict=False)
+        ]
 
 
 def charge_chart(
@@ -340,7 +353,7 @@ def _labels(panel: Panel, labels: Sequence[tuple[str, str, float]]) -> Iterator[
 
 
 def _emc_lines(canvas: _Canvas) -> Iterator[Markup]:
-    labels = [*_measured(canvas, canvas.emc, "series-emc", "measured", lambda point: point.emc_pct)]
+    labels = [*_measured(canvas, canvas.emc, "series-emc", "measured", "emc_pct", float)]
     yield canvas.emc.stairs(
         "series-setpoint",
         _asked(canvas, lambda point: point.emc_pct),
@@ -351,13 +364,9 @@ def _emc_lines(canvas: _Canvas) -> Iterator[Markup]:
 
 def _bulb_lines(canvas: _Canvas) -> Iterator[Markup]:
     of = canvas.regional.temperature_scale.of
-
-    def bulb(name: str) -> _Value:
-        return lambda point: None if getattr(point, name) is None else of(getattr(point, name))
-
     labels = [
-        *_measured(canvas, canvas.air, "series-db", "dry bulb", bulb("dry_bulb_c")),
-        *_measured(canvas, canvas.air, "series-wb", "wet bulb", bulb("wet_bulb_c")),
+        *_measured(canvas, canvas.air, "series-db", "dry bulb", "dry_bulb_c", of),
+        *_measured(canvas, canvas.air, "series-wb", "wet bulb", "wet_bulb_c", of),
     ]
     end = canvas.clock(canvas.dossier.ended)
     for value in (lambda point: of(point.dry_bulb_c), lambda point: of(point.wet_bulb_c)):
@@ -369,14 +378,15 @@ _Line = tuple[str, str, float, Markup]
 
 
 def _measured(
-    canvas: _Canvas, panel: Panel, css: str, words: str, value: _Value
+    canvas: _Canvas, panel: Panel, css: str, words: str, field: str, of: Callable[[float], float]
 ) -> Iterator[_Line]:
     """Yield a measured line with its name and end value; nothing without readings."""
-    known = [value(point) for point in canvas.dossier.log.air] if canvas.dossier.log else []
+    air = canvas.dossier.log.air if canvas.dossier.log else ()
+    found = map(attrgetter(field), air)
+    known = [None if value is None else of(value) for value in found]
     last = next((item for item in reversed(known) if item is not None), None)
     if last is not None:
-        line = panel.line(css, _unbroken(canvas.dossier, canvas.clock, value))
-        yield css, words, last, line
+        yield css, words, last, panel.line(css, _unbroken(canvas, known))
 
 
 def _drawn(
@@ -398,15 +408,10 @@ def _asked_label(
 
 
 def _unbroken(
-    dossier: Dossier, clock: Clock, value: _Value
-) -> Iterable[tuple[float, float | None]]:
+    canvas: _Canvas, values: Sequence[float | None]
+) -> Iterator[tuple[float, float | None]]:
     """Yield the points of a line, with a break where intervals are missing."""
-    if dossier.log is None:
-        return
-    longest = dt.timedelta(hours=1.5 * dossier.log.summary_hours)
-    before: dt.datetime | None = None
-    for point in dossier.log.air:
-        if before is not None and point.at - before > longest:
-            yield clock(point.at), None
-        yield clock(point.at), value(point)
-        before = point.at
+    for (at, broken), value in zip(canvas.log_times, values, strict=True):
+        if broken:
+            yield at, None
+        yield at, value
