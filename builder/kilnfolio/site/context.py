@@ -137,6 +137,11 @@ class SiteContext:
         then.dossiers = {dossier.charge: dossier}
         return then
 
+    @property
+    def is_copy(self) -> bool:
+        """Whether it shows a charge with records and a review of its own; see `as_of`."""
+        return self._records is not None
+
     def records_of(self, charge: str) -> MillFolder:
         """Return the records a charge's page is made from; of a sealed charge, those as sealed."""
         return self._records or sealed_folder(self.graph, charge) or self.folder

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
-from kilnfolio.charts.charge import Mark, charge_chart
 from kilnfolio.charts.cores import CoreTable, core_chart, core_table
 from kilnfolio.charts.survey import histogram
+from kilnfolio.graph.derived import inline
+from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.region import regions
@@ -24,8 +25,8 @@ from kilnfolio.review.dossier import (
     StageResult,
     StepReplay,
 )
-from kilnfolio.review.findings import title_of
-from kilnfolio.site.context import SiteContext
+from kilnfolio.site.context import SiteContext, mill_context
+from kilnfolio.site.pages.charge_drawing import charge_drawing
 from kilnfolio.site.pages.compared_charges import compared_at
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
 from kilnfolio.site.pages.forecasts import forecast_view
@@ -169,7 +170,6 @@ class ChargeView:
     length: str
     region: str
     """The mill's region, and which of its customs apply to this charge."""
-    chart: str
     steps: list[StepLine]
     board_names: list[str]
     weighings: list[WeighingRow]
@@ -185,13 +185,14 @@ class ChargeView:
     """The fastest loss of each board while wet."""
     versions: list[tuple[str, OvenDryEstimate]]
     """Oven-dry masses of boards cut again, with the board's tag."""
-    lots: list[Link]
     air_pressure_kpa: float
-    seal: SealView
     how: Workings
     """The working of each computed number."""
     series: tuple[str, str]
     """Paths of its recomputed series."""
+    chart: str = ""
+    lots: Sequence[Link] = ()
+    seal: SealView = field(default_factory=SealView)
     superseded_by: SealLine | None = None
     """The ledger entry that replaced this sealed state."""
     cost: Cost | None = None
@@ -285,6 +286,27 @@ def open_charge_page(context: SiteContext, number: str) -> Page:
 
 def charge_view(context: SiteContext, record: Charge) -> ChargeView:
     """Return the view of a charge."""
+    view = _review_view(context, record) if context.is_copy else _view(context.graph, record.id)
+    return replace(
+        view,
+        chart=charge_drawing(context, view.dossier),
+        lots=[
+            Link(f"Lot {lot}", routes.lot(lot))
+            for lot in context.lots[reading.of_charge(record.id)]
+        ],
+        seal=context.seals.of_charge(record.id),
+    )
+
+
+@inline("charge view", keep=2)
+def _view(graph: Graph, number: str) -> ChargeView:
+    """Return what the mill's and the auditor's page of a charge both print."""
+    context = mill_context(graph)
+    return _review_view(context, context.folder.charges[number].record)
+
+
+def _review_view(context: SiteContext, record: Charge) -> ChargeView:
+    """Return the view of a charge, as far as its record and its review go."""
     dossier, folder = context.dossiers[record.id], context.records_of(record.id)
     kiln = folder.kilns[record.kiln].record
     schedule = folder.schedules[record.schedule].record
@@ -302,13 +324,6 @@ def charge_view(context: SiteContext, record: Charge) -> ChargeView:
         ),
         length=days(dossier.started, dossier.ended),
         region=_region(context, dossier),
-        chart=charge_chart(
-            dossier,
-            zone,
-            context.regional,
-            _ordered(context, record.id),
-            _marks(context.regional, dossier),
-        ),
         steps=[
             replace(_step(replay), air=_air_until(context.regional, dossier, replay.at))
             for replay in dossier.steps
@@ -330,12 +345,7 @@ def charge_view(context: SiteContext, record: Charge) -> ChargeView:
             if len(board.estimates) > 1
             for estimate in board.estimates
         ],
-        lots=[
-            Link(f"Lot {lot}", routes.lot(lot))
-            for lot in context.lots[reading.of_charge(record.id)]
-        ],
         air_pressure_kpa=dossier.rules.pressure_pa / 1000.0,
-        seal=context.seals.of_charge(record.id),
         how=charge_workings(folder, record, dossier),
         series=series_paths(record.id),
     )
@@ -351,38 +361,6 @@ def _graded(regional: RegionalFormat, record: Charge) -> Iterator[DefectLine]:
                 regional.side_by_side(count.worst) if count.worst else "",
                 count.note or "",
             )
-
-
-def _ordered(context: SiteContext, charge: str) -> tuple[float, float] | None:
-    """Return the MC band ordered for a piece [%], if all lots of a charge share one.
-
-    An auditor is not shown what customers ordered.
-    """
-    if context.edition == "auditor":
-        return None
-    bands = {
-        (judgement.piece_low_pct, judgement.piece_high_pct)
-        for judgement in (
-            context.lot_dossiers[lot].judgement for lot in context.lots[reading.of_charge(charge)]
-        )
-    }
-    if len(bands) != 1:
-        return None
-    [(low, high)] = bands
-    return None if low is None or high is None else (low, high)
-
-
-def _marks(regional: RegionalFormat, dossier: Dossier) -> list[Mark]:
-    """Return the chart's flags: findings that block or ask something, at the time they occurred."""
-    return [
-        Mark(
-            finding.at,
-            f"{title_of(finding)}: {regional.localized(finding.message)}",
-            "flag-fail" if finding.outcome == "fail" else "flag-question",
-        )
-        for finding in dossier.findings
-        if finding.at is not None and finding.outcome in ("fail", "question", "answered")
-    ]
 
 
 def answer_of(dossier: Dossier) -> str:
