@@ -43,6 +43,7 @@ ELSEWHERE = {
 }
 #: Modules of those rooms with other words: a catalogue of their own, or no page.
 OTHERS = {
+    "rendering/compiled.py",
     "rendering/phrases.py",
     "rendering/safety.py",
     "review/versions.py",

@@ -321,8 +321,12 @@ def install_translations(env: Environment, translations: NullTranslations) -> No
     def plain(words: str) -> Markup:
         return Markup(translations.gettext(words))
 
+    @lru_cache(maxsize=4096)
+    def whole(words: str) -> Markup:
+        return plain(words) % {}
+
     def gettext(words: str, /, **values: Any) -> Markup:
-        return plain(words) % values
+        return plain(words) % values if values else whole(words)
 
     def ngettext(one: str, several: str, count: int, /, **values: Any) -> Markup:
         return Markup(translations.ngettext(one, several, count)) % {"num": count, **values}

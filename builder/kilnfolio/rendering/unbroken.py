@@ -25,10 +25,11 @@ def unbroken(page: str) -> str:
     while found := _HYPHEN.search(page, here):
         tag = page.rfind("<", 0, found.start())
         text = page.find(">", tag, found.start()) + 1
-        here = found.end()
-        if not text or _OTHER.match(page, tag):  # within a tag, or not to be changed
+        # within a tag: on after it; the path of a drawing holds hundreds of hyphens
+        end = page.find("<" if text else ">", found.end())
+        here = len(page) if end < 0 else end
+        if not text or _OTHER.match(page, tag):
             continue
-        here = len(page) if (end := page.find("<", here)) < 0 else end
         for whole in _WHOLE.finditer(page, text, here):
             if page[whole.start() - 1] != "/":
                 parts += [page[done : whole.start()], '<span class="whole">', whole[0], "</span>"]
