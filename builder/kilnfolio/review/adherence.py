@@ -10,17 +10,17 @@ from __future__ import annotations
 
 import datetime as dt
 from functools import cached_property
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 import numpy as np
 
 from kilnfolio.records.charge import Charge
 from kilnfolio.review.air import AirSeries, utc
-from kilnfolio.review.air_control import reading_hours
 from kilnfolio.review.setpoints import AirState, AskedAir
 from kilnfolio.runtime.values import dataclass
 
 Side = Literal["too hot", "too cold", "too dry", "too humid"]
+SIDES: tuple[Side, ...] = get_args(Side)
 
 
 class Tolerance(NamedTuple):
@@ -69,58 +69,6 @@ class Outside:
     unit: str
 
 
-@dataclass(frozen=True)
-class StepKept:
-    """One step as asked and as kept; means are over the settled time with the fans running."""
-
-    label: str
-    number: int | None
-    """None for equalizing and conditioning."""
-    start: dt.datetime
-    end: dt.datetime
-    asked: AirState
-    hours_asked: float | None
-    """In a timed schedule [h]."""
-    hours_run: float
-    """From start to end without stops [h]."""
-    hours_to_reach: float | None
-    """Until both dry bulb and humidity were within tolerance [h]; None if they never were."""
-    outside: tuple[Outside, ...]
-    air: AirSeries
-    settled: np.ndarray
-    """The readings that are judged."""
-
-    @cached_property
-    def hours_settled(self) -> float:
-        """Time that is judged [h]."""
-        return float(reading_hours(self.air)[self.settled].sum())
-
-    @property
-    def dry_bulb_c(self) -> float | None:
-        """Mean dry bulb [°C]."""
-        return self._mean(self.air.dry_bulb)
-
-    @property
-    def wet_bulb_c(self) -> float | None:
-        """Mean wet bulb [°C]."""
-        return self._mean(self.air.wet_bulb)
-
-    @property
-    def emc_pct(self) -> float | None:
-        """Mean EMC [%]."""
-        return self._mean(self.air.emc)
-
-    @property
-    def hours_outside(self) -> float:
-        """Time outside on any side [h]; two sides at once count twice."""
-        return sum(item.hours for item in self.outside)
-
-    def _mean(self, values: np.ndarray) -> float | None:
-        use = self.settled[np.isfinite(values[self.settled])]
-        hours = reading_hours(self.air)[use]
-        return float((values[use] * hours).sum() / hours.sum()) if len(hours) else None
-
-
 class Segment(NamedTuple):
     """Readings of one step without a stop or gap, up to `end`."""
 
@@ -152,10 +100,6 @@ class Course:
     emc: np.ndarray
     """EMC away from what was asked [points]; infinite where it is not known."""
     segments: tuple[Segment, ...]
-
-    def rows(self, number: int) -> slice:
-        """Return the readings of a step."""
-        return slice(int(self.edges[number]), int(self.edges[number + 1]))
 
 
 def course_of(
@@ -232,7 +176,7 @@ class Adherence:
     @cached_property
     def steps(self) -> tuple[StepKept, ...]:
         """Every step, as asked and as kept."""
-        return tuple(map(self._kept, range(len(self.course.asked))))
+        return tuple(StepKept(self, number) for number in range(len(self.course.asked)))
 
     @cached_property
     def over_dry_bulb(self) -> np.ndarray:
@@ -286,7 +230,20 @@ class Adherence:
         return settling
 
     @cached_property
-    def _masks(self) -> dict[Side, np.ndarray]:
+    def settled(self) -> np.ndarray:
+        """Mask of readings that are judged and not on the way to a set-point."""
+        settled: np.ndarray = self._judged & ~self._heating & ~self._settling
+        return settled
+
+    @cached_property
+    def within(self) -> np.ndarray:
+        """Mask of readings that are judged and outside on no side."""
+        off = self._hot | (self._off & ((self.course.wet > 0) | self._humid))
+        within: np.ndarray = self._judged & ~off
+        return within
+
+    @cached_property
+    def masks(self) -> dict[Side, np.ndarray]:
         """Mask of the readings that are outside on each side."""
         dry, wet = self.course.dry, self.course.wet
         hot = self._hot & self._judged & ~self._heating
@@ -327,46 +284,113 @@ class Adherence:
             excused[part] = ~np.logical_or.accumulate(known[part] & (~outside[part] | crossed))
         return excused
 
-    def _kept(self, number: int) -> StepKept:
-        course, item = self.course, self.course.asked[number]
-        rows = course.rows(number)
-        after = course.asked[number + 1].at if number + 1 < len(course.asked) else None
-        ended = course.charge.ended
-        end = min(after or ended, ended)
-        stopped = sum(
-            max(0.0, (min(stop.end, end) - max(stop.start, item.at)).total_seconds())
-            for stop in course.charge.stops
-        )
-        settled = self._judged[rows] & ~self._heating[rows] & ~self._settling[rows]
-        return StepKept(
-            item.label,
-            item.step.number if item.step else None,
-            item.at,
-            max(end, item.at),
-            item.air,
-            item.step.hours if item.step else None,
-            max(0.0, (end - item.at).total_seconds() - stopped) / 3600.0,
-            self._hours_to_reach(item, rows),
-            tuple(found for side in self._masks if (found := self._outside(side, rows))),
-            course.air,
-            rows.start + np.flatnonzero(settled),
-        )
 
-    def _hours_to_reach(self, item: AskedAir, rows: slice) -> float | None:
-        off = self._hot | (self._off & ((self.course.wet > 0) | self._humid))
-        within = (self._judged & ~off)[rows]
+class StepKept:
+    """One step as asked and as kept; means are over the settled time with the fans running."""
+
+    def __init__(self, adherence: Adherence, number: int):
+        self._adherence, self._course = adherence, adherence.course
+        self._item = self._course.asked[number]
+        after = self._course.asked[number + 1 : number + 2]
+        self._end = min([item.at for item in after] + [self._course.charge.ended])
+        self._rows = slice(*self._course.edges[number : number + 2].tolist())
+
+    @property
+    def label(self) -> str:
+        """The step in words."""
+        return self._item.label
+
+    @property
+    def number(self) -> int | None:
+        """The step's number; None for equalizing and conditioning."""
+        return self._item.step.number if self._item.step else None
+
+    @property
+    def start(self) -> dt.datetime:
+        """When it was set."""
+        return self._item.at
+
+    @property
+    def end(self) -> dt.datetime:
+        """When the next was set, or drying ended."""
+        return max(self._end, self.start)
+
+    @property
+    def asked(self) -> AirState:
+        """The air asked for."""
+        return self._item.air
+
+    @property
+    def hours_asked(self) -> float | None:
+        """Its length in a timed schedule [h]."""
+        return self._item.step.hours if self._item.step else None
+
+    @property
+    def hours_run(self) -> float:
+        """From start to end without stops [h]."""
+        stopped = sum(
+            max(0.0, (min(stop.end, self._end) - max(stop.start, self.start)).total_seconds())
+            for stop in self._course.charge.stops
+        )
+        return max(0.0, (self._end - self.start).total_seconds() - stopped) / 3600.0
+
+    @property
+    def hours_to_reach(self) -> float | None:
+        """Until both dry bulb and humidity were within tolerance [h]; None if they never were."""
+        within = self._adherence.within[self._rows]
         if not within.any():
             return None
-        reached = float(self.course.air.seconds[rows][np.argmax(within)])
-        return max(0.0, reached - item.at.timestamp()) / 3600.0
+        reached = float(self._course.air.seconds[self._rows][np.argmax(within)])
+        return max(0.0, reached - self.start.timestamp()) / 3600.0
 
-    def _outside(self, side: Side, rows: slice) -> Outside | None:
-        mask = self._masks[side][rows]
+    @cached_property
+    def hours_settled(self) -> float:
+        """Time that is judged [h]."""
+        return float(self._course.air.hours[self._settled].sum())
+
+    @property
+    def dry_bulb_c(self) -> float | None:
+        """Mean dry bulb [°C]."""
+        return self._mean(self._course.air.dry_bulb)
+
+    @property
+    def wet_bulb_c(self) -> float | None:
+        """Mean wet bulb [°C]."""
+        return self._mean(self._course.air.wet_bulb)
+
+    @property
+    def emc_pct(self) -> float | None:
+        """Mean EMC [%]."""
+        return self._mean(self._course.air.emc)
+
+    @cached_property
+    def outside(self) -> tuple[Outside, ...]:
+        """The time outside on each side."""
+        return tuple(found for side in SIDES if (found := self._outside(side)))
+
+    @property
+    def hours_outside(self) -> float:
+        """Time outside on any side [h]; two sides at once count twice."""
+        return sum(item.hours for item in self.outside)
+
+    @cached_property
+    def _settled(self) -> np.ndarray:
+        """The readings that are judged."""
+        found: np.ndarray = self._rows.start + np.flatnonzero(self._adherence.settled[self._rows])
+        return found
+
+    def _mean(self, values: np.ndarray) -> float | None:
+        use = self._settled[np.isfinite(values[self._settled])]
+        hours = self._course.air.hours[use]
+        return float((values[use] * hours).sum() / hours.sum()) if len(hours) else None
+
+    def _outside(self, side: Side) -> Outside | None:
+        mask = self._adherence.masks[side][self._rows]
         if not mask.any():
             return None
-        course = self.course
+        course = self._course
         whole = np.zeros(len(course.dry), bool)
-        whole[rows] = mask
+        whole[self._rows] = mask
         longest = max(course.air.stretches(whole), key=lambda run: run.hours)
         off = (course.dry if side in ("too hot", "too cold") else course.wet)[whole]
         by_emc = side in ("too dry", "too humid") and course.by_emc[longest.first]
@@ -374,7 +398,7 @@ class Adherence:
             side,
             course.air.times[longest.first],
             longest.first,
-            float(reading_hours(course.air)[whole].sum()),
+            float(course.air.hours[whole].sum()),
             longest.hours,
             float(off[np.argmax(np.abs(off))]),
             "points" if by_emc else "K",

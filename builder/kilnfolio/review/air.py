@@ -87,6 +87,17 @@ class AirSeries:
         return minutes
 
     @cached_property
+    def hours(self) -> np.ndarray:
+        """Duration of each reading [h]: until the next, but at most two intervals.
+
+        A reading before a gap, and the last one, count for one interval.
+        """
+        usual = self.log.interval_minutes
+        minutes = np.append(self.minutes, usual)
+        hours: np.ndarray = np.where(minutes > 2 * usual, usual, minutes) / 60.0
+        return hours
+
+    @cached_property
     def unbroken(self) -> np.ndarray:
         """For each reading but the last, whether the next follows without a gap."""
         unbroken: np.ndarray = self.minutes <= 2 * self.log.interval_minutes

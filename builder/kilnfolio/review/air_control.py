@@ -38,18 +38,6 @@ def falling(air: AirSeries, asked: np.ndarray, hours: float) -> np.ndarray:
     return soon
 
 
-def reading_hours(air: AirSeries) -> np.ndarray:
-    """Return the duration of each reading [h]: until the next, but at most two intervals.
-
-    A reading before a gap, and the last one, count for one interval.
-    """
-    minutes = np.append(air.minutes, air.log.interval_minutes)
-    kept: np.ndarray = np.where(
-        minutes > 2 * air.log.interval_minutes, air.log.interval_minutes, minutes
-    )
-    return kept / 60.0
-
-
 def overshoot(
     air: AirSeries, asked: Sequence[AskedAir], settling_hours: float
 ) -> tuple[float, float] | None:
@@ -60,7 +48,7 @@ def overshoot(
     """
     if not asked:
         return None
-    hours, starts, sums = reading_hours(air), [item.at for item in asked], []
+    hours, starts, sums = air.hours, [item.at for item in asked], []
     for found, wanted in (
         (air.dry_bulb, [item.air.dry_bulb_c for item in asked]),
         (air.depression, [item.air.depression_k for item in asked]),
@@ -80,7 +68,7 @@ class RunningHours:
         if air is None or self._times is None or fan is None:
             return
         on = fan > 0
-        self._sum = np.concatenate([[0.0], np.cumsum(np.where(on, reading_hours(air), 0.0))])
+        self._sum = np.concatenate([[0.0], np.cumsum(np.where(on, air.hours, 0.0))])
         self._seconds = self._times.astype(np.int64).astype(float)
         self._slack = 120.0 * air.log.interval_minutes
 

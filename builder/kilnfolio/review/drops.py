@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Literal, get_args
 import numpy as np
 
 from kilnfolio.records.middle import median
-from kilnfolio.review.air_control import reading_hours
 from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
@@ -65,7 +64,7 @@ def load_drop(case: Case) -> LoadDrop | None:
     drop, fan = np.abs(sides[0] - sides[1]), air.log.channels.get("fan")
     use = np.isfinite(drop) if fan is None else np.isfinite(drop) & (fan > 0)
     use &= case.asked_index >= 0
-    mc, hours = case.controlling_at_each, reading_hours(air)
+    mc, hours = case.controlling_at_each, air.hours
     wet = use & (mc > value("depression-overshoot-above"))
     later = use & (mc <= value("shock-change-above"))
     least = value("load-drop-hours")

@@ -172,7 +172,7 @@ def air_result(case: Case) -> d.AirResult | None:
     with suppress(NoLimit):  # limits sealed before the drop was recorded have no entry for it
         drop = load_drop(case)
     return d.AirResult(
-        logged_hours=round(float(air_control.reading_hours(air).sum()), 1),
+        logged_hours=round(float(air.hours.sum()), 1),
         running_hours=rounded(air_control.RunningHours(air).total, 1),
         dry_bulb_over_kh=rounded(over[0], 1),
         depression_over_kh=rounded(over[1], 1),

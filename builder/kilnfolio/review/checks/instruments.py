@@ -5,9 +5,11 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
+from kilnfolio.records.charge import HandReading
 from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.log import Log
 from kilnfolio.records.middle import median
@@ -16,6 +18,7 @@ from kilnfolio.review.air import SWITCHES, AirSeries, utc
 from kilnfolio.review.air_control import settled
 from kilnfolio.review.drops import LOAD_DROP_LIMITS, load_drop
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
+from kilnfolio.review.measures import measure
 
 _GROUP = "instruments and log"
 #: Mean length of a month in the Gregorian calendar [days].
@@ -226,7 +229,7 @@ def dry_wick(case: Case) -> Results:
     if not np.isfinite(air.wet_bulb).any():
         raise NoData("the log has no wet bulb")
     yield from _sudden_wick(case, air)
-    yield from drying_wick(case, air)
+    yield from _drying_wick(case, air)
     yield from _drifting_wick(case, air)
     hands = len(case.charge.hand_readings)
     yield Pass(
@@ -247,12 +250,8 @@ def _sudden_wick(case: Case, air: AirSeries) -> Results:
     rows = max(1, round(minutes / air.log.interval_minutes))
     if len(air.times) <= rows:
         return
-    # counted from the depression asked for, if that is smaller: coming down to it is no fault
-    asked = case.asked_depression
-    from_asked = np.where(air.depression > asked, asked, air.depression)
-    lost = from_asked[:-rows] - air.depression[rows:]
-    still = np.abs(air.dry_bulb[rows:] - air.dry_bulb[:-rows]) <= steady
-    fell = (lost > fall) & still
+    lost, moved = _wick_changes(case, rows)
+    fell = (lost > fall) & (moved <= steady)
     if not fell.any():
         return
     spray = air.log.channels.get("spray")
@@ -279,35 +278,29 @@ def _sudden_wick(case: Case, air: AirSeries) -> Results:
         )
 
 
-def drying_wick(case: Case, air: AirSeries) -> Results:
+@measure
+def _wick_changes(case: Case, rows: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return how much depression is lost, and how far the dry bulb moves, over some readings."""
+    air = case.need_air()
+    # counted from the depression asked for, if that is smaller: coming down to it is no fault
+    asked = case.asked_depression
+    from_asked = np.where(air.depression > asked, asked, air.depression)
+    lost = from_asked[:-rows] - air.depression[rows:]
+    return lost, np.abs(air.dry_bulb[rows:] - air.dry_bulb[:-rows])
+
+
+def _drying_wick(case: Case, air: AirSeries) -> Results:
     """Yield where the depression falls from day to day at a constant set-point.
 
-    In the air of wet oak a wick dries out over days. Only settled readings count, with the fans on
-    and the spray off.
+    In the air of wet oak a wick dries out over days.
     """
     share, days = case.limits.value("dry-wick-share"), round(case.limits.value("dry-wick-days"))
-    good = (
-        settled(air, case.asked, case.limits.value("settling-hours")) & np.isfinite(air.depression)
-        if case.asked
-        else np.zeros(len(air.times), bool)
-    )
-    for name, wanted in (("fan", True), ("spray", False)):
-        if name in air.log.channels:
-            good &= (air.log.channels[name] > 0) == wanted
-    for number, item in enumerate(case.asked):
-        rows = np.flatnonzero(good & (case.asked_index == number))
-        if not len(rows):
-            continue
-        day = ((air.seconds[rows] - air.seconds[rows[0]]) // 86400.0).astype(int)
-        middles = [
-            (median(air.depression[rows[day == one]]), int(rows[day == one][0]))
-            for one in range(int(day[-1]) + 1)
-            if np.count_nonzero(day == one) >= 6
-        ]
+    by_step = _daily_depressions(case, case.limits.value("settling-hours"))
+    for item, middles in zip(case.asked, by_step, strict=True):
         low = share / 100.0 * item.air.depression_k
         for index in range(days, len(middles)):
             run = [middle for middle, _ in middles[index - days : index + 1]]
-            if run[-1] < low and all(np.diff(run) < 0.0):
+            if run[-1] < low and all(later < earlier for earlier, later in pairwise(run)):
                 row = middles[index][1]
                 yield Breach(
                     f"Wick may be dry or dirty: the depression sank from {run[0]:.1f} to "
@@ -321,6 +314,29 @@ def drying_wick(case: Case, air: AirSeries) -> Results:
                     at=air.times[row],
                 )
                 return
+
+
+@measure
+def _daily_depressions(case: Case, settling_h: float) -> list[list[tuple[float, int]]]:
+    """Return for each set-point the median depression of each of its days, with a first reading.
+
+    Only settled readings count, with the fans on and the spray off; a day has at least six.
+    """
+    air = case.need_air()
+    if not case.asked:
+        return []
+    good = settled(air, case.asked, settling_h) & np.isfinite(air.depression)
+    for name, wanted in (("fan", True), ("spray", False)):
+        if name in air.log.channels:
+            good &= (air.log.channels[name] > 0) == wanted
+    found: list[list[tuple[float, int]]] = []
+    for number in range(len(case.asked)):
+        rows = np.flatnonzero(good & (case.asked_index == number))
+        day = (air.seconds[rows] - air.seconds[rows[:1]]) // 86400.0
+        edges = np.flatnonzero(np.diff(day)) + 1
+        days = [own for own in np.split(rows, edges) if len(own) >= 6]
+        found.append([(median(air.depression[own]), int(own[0])) for own in days])
+    return found
 
 
 def _heated(case: Case, air: AirSeries, near_k: float) -> np.ndarray:
@@ -339,17 +355,7 @@ def _heated(case: Case, air: AirSeries, near_k: float) -> np.ndarray:
 def _drifting_wick(case: Case, air: AirSeries) -> Results:
     """Yield where the log's wet bulb is above hand readings with a fresh wick, twice or more."""
     allowed = case.limits.value("dry-wick-hand")
-    window = case.limits.value("dry-wick-hand-minutes")
-    above = []
-    moments = [reading.at.timestamp() for reading in case.charge.hand_readings]
-    rows = np.searchsorted(air.seconds, moments).tolist()
-    for number, reading in enumerate(case.charge.hand_readings):
-        span = range(max(rows[number] - 1, 0), min(rows[number] + 1, len(air.times)))
-        near = [row for row in span if abs(air.seconds[row] - moments[number]) <= 60 * window]
-        logged = [value for value in air.depression[near].tolist() if not math.isnan(value)]
-        if logged:
-            by_hand = reading.dry_bulb.value - reading.wet_bulb.value
-            above.append((number, reading, near[0], by_hand - sum(logged) / len(logged)))
+    above = _above_hand(case, case.limits.value("dry-wick-hand-minutes"))
     over = [item for item in above if item[3] > allowed]
     if len(over) >= 2:
         number, reading, index, _ = over[0]
@@ -365,6 +371,25 @@ def _drifting_wick(case: Case, air: AirSeries) -> Results:
             "K",
             at=reading.at,
         )
+
+
+@measure
+def _above_hand(case: Case, window_min: float) -> list[tuple[int, HandReading, int, float]]:
+    """Return the hand readings that the log has a reading beside, and how far its wet bulb is above.
+
+    Each with its index, and that of the first such reading of the log.
+    """
+    air, above = case.need_air(), []
+    moments = [reading.at.timestamp() for reading in case.charge.hand_readings]
+    rows = np.searchsorted(air.seconds, moments).tolist()
+    for number, reading in enumerate(case.charge.hand_readings):
+        span = range(max(rows[number] - 1, 0), min(rows[number] + 1, len(air.times)))
+        near = [row for row in span if abs(air.seconds[row] - moments[number]) <= 60 * window_min]
+        logged = [value for value in air.depression[near].tolist() if not math.isnan(value)]
+        if logged:
+            by_hand = reading.dry_bulb.value - reading.wet_bulb.value
+            above.append((number, reading, near[0], by_hand - sum(logged) / len(logged)))
+    return above
 
 
 @check(

@@ -19,6 +19,7 @@ from kilnfolio.review.air_control import RunningHours
 from kilnfolio.review.boards import BoardHistory
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 from kilnfolio.review.limits import LimitTable, Subject
+from kilnfolio.review.measures import measure
 
 _GROUP = "drying rate"
 _CLASS_LIMITS = (
@@ -96,12 +97,20 @@ def board_limit(case: Case, history: BoardHistory) -> tuple[float, str, bool] | 
     "Its own" means from the species sheet; otherwise the loss is by density class.
     """
     item = case.stock_of(history.board)
-    species, thickness = case.species[item.species], item.thickness
-    safe = safe_loss(species, thickness.value, case.limits.value("thick-stock-divisor"))
+    thickness = item.thickness
+    divisor = case.limits.value("thick-stock-divisor")
+    safe = _safe_loss(case, item.species, thickness.value, divisor)
     if safe is not None:
         return safe[1], thickness.entered, True
-    rate = class_loss(species, thickness.value, case.limits)
+    rate = class_loss(case.species[item.species], thickness.value, case.limits)
     return None if rate is None else (rate, f"{thickness.entered} of its density", False)
+
+
+@measure
+def _safe_loss(
+    case: Case, species: str, thickness_mm: float, divisor: float
+) -> tuple[SafeDailyLoss, float] | None:
+    return safe_loss(case.species[species], thickness_mm, divisor)
 
 
 def days_before(times: Sequence[dt.datetime], hours: float) -> list[int]:
@@ -155,6 +164,12 @@ def losses_over_a_day(history: BoardHistory, hours: float) -> list[float]:
     return losses
 
 
+@measure
+def _daily_losses(case: Case, board: str, hours: float) -> list[float]:
+    (history,) = (one for one in case.boards if one.board.id == board)
+    return losses_over_a_day(history, hours)
+
+
 def _limits_of(case: Case) -> list[tuple[BoardHistory, tuple[float, str, bool]]]:
     known = [
         (history, limit)
@@ -192,7 +207,7 @@ def daily_loss(case: Case) -> Results:
     fastest: tuple[float, float, str, str] | None = None
     by_class: Breach | None = None
     for history, (safe, words, own) in _limits_of(case):
-        losses = losses_over_a_day(history, hours)
+        losses = _daily_losses(case, history.board.id, hours)
         too_fast: list[list[tuple[dt.datetime, float]]] = [[]]
         for (before, point), loss in zip(pairwise(history.points), losses, strict=True):
             if before.mc_pct <= wet or point.at <= case.charge.started:
@@ -329,7 +344,7 @@ def thick_stock_limit(case: Case) -> Results:
     said = []
     for index, item in enumerate(case.charge.stock):
         divisor = case.limits.value("thick-stock-divisor")
-        safe = safe_loss(case.species[item.species], item.thickness.value, divisor)
+        safe = _safe_loss(case, item.species, item.thickness.value, divisor)
         if safe is None:
             continue
         entry, rate = safe
