@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from kilnfolio.forecast.green_load import LoadForecast
 from kilnfolio.forecast.mill_loads import NOT_A_KILN, forecast_for, kilns_for, loads_of
+from kilnfolio.forecast.outcomes import charge_outcome
 from kilnfolio.forecast.plan import (
     TURNAROUND,
     Bar,
@@ -205,8 +206,8 @@ def _next_loads(folder: MillFolder, free: dict[str, Due]) -> Iterator[NextLoad]:
     for kiln in sorted(free, key=lambda name: (free[name].median, name)):
         names = reading.charges(folder.graph, reading.of_kiln(kiln), newest_first=True)
         seen = dict.fromkeys(
-            (record.schedule, record.stock[0].species, record.stock[0].thickness.value)
-            for record in (folder.charges[name].record for name in names[:20])
+            (charge.schedule, charge.species, charge.thickness.value)
+            for charge in (charge_outcome(folder.graph, name) for name in names[:20])
         )
         for schedule, species, thickness in list(seen)[:NEXT_SHOWN]:
             for line in loads_of(folder.graph, schedule):

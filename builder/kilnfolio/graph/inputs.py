@@ -6,9 +6,10 @@ import hashlib
 import os
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from kilnfolio.graph.codec import encode
+from kilnfolio.runtime.allowed import allowed_code
 from kilnfolio.runtime.files import open_regular
 from kilnfolio.runtime.values import dataclass
 
@@ -45,7 +46,7 @@ def stamps(folder: Path, index: Index) -> Stamps:
     linked: set[str] = set()
     while waiting:
         at = waiting.pop()
-        with os.scandir(folder / at) as entries:
+        with os.scandir(f"{folder}/{at}") as entries:
             for entry in entries:
                 name = f"{at}/{entry.name}"
                 if entry.is_dir():
@@ -153,3 +154,12 @@ def _digest(path: Path) -> bytes:
             return hashlib.file_digest(file, "sha256").digest()
     except OSError as error:  # it cannot be read; the value that needs it will report that
         return f"unreadable: {error.strerror}".encode()
+
+
+def environment_options() -> dict[str, Any]:
+    """Return what this computer's user has set: SOURCE_DATE_EPOCH, and code that may run."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    return {
+        "epoch": int(epoch) if epoch.isdigit() else None,
+        "code": " ".join(allowed_code()) or None,
+    }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import field
@@ -31,7 +30,6 @@ from kilnfolio.graph.graph import (
     group_cell,
 )
 from kilnfolio.graph.inputs import Index, Stamps, changed_inputs, listed, stamps
-from kilnfolio.runtime.allowed import allowed_code
 from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
@@ -340,12 +338,3 @@ class MemoryGraph(Graph):
         for made in self._made.values():
             for group, sort, name in made.joined:
                 self._joined[group].add((sort, name))
-
-
-def environment_options() -> dict[str, Any]:
-    """Return what this computer's user has set: SOURCE_DATE_EPOCH, and code that may run."""
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    return {
-        "epoch": int(epoch) if epoch.isdigit() else None,
-        "code": " ".join(allowed_code()) or None,
-    }

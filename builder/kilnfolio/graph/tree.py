@@ -145,23 +145,22 @@ class Tree:
         if self.store.note("served") is None:
             return Damage()
         known = self.store.stamps()
-        seen, again, changed, strange = set(), {}, [], []
-        for edition in self.editions:
-            for path, state in _files(self.out, edition):
-                if path not in known:
-                    strange.append(path)
-                    continue
-                seen.add(path)
-                stamp = _stamp(state)
-                if known[path] == stamp:
-                    continue
-                wanted = self.store.file_digest(path)
-                if all(_digest(folder / path) == wanted for folder in (self.out, self.staging)):
-                    again[path] = stamp
-                else:
-                    changed.append(path)
+        now = {path: _stamp(state) for path, state in _files(self.out, self.editions)}
+        if now == known:
+            return Damage()
+        again, changed = {}, []
+        for path in now.keys() & known.keys():
+            if now[path] == known[path]:
+                continue
+            wanted = self.store.file_digest(path)
+            if all(_digest(folder / path) == wanted for folder in (self.out, self.staging)):
+                again[path] = now[path]
+            else:
+                changed.append(path)
         self.store.stamp(again)
-        return Damage(sorted(known.keys() - seen), sorted(changed), sorted(strange))
+        return Damage(
+            sorted(known.keys() - now.keys()), sorted(changed), sorted(now.keys() - known.keys())
+        )
 
 
 @dataclass(frozen=True)
@@ -217,17 +216,18 @@ def _inode(folder: Path) -> int | None:
         return None
 
 
-def _files(out: Path, folder: str) -> Iterator[tuple[str, os.stat_result]]:
-    """Yield the files below a folder with the stat result of each."""
-    waiting = [folder]
+def _files(out: Path, folders: Iterable[str]) -> Iterator[tuple[str, os.stat_result]]:
+    """Yield the files below some folders with the stat result of each."""
+    waiting = list(folders)
     while waiting:
         folder = waiting.pop()
-        with os.scandir(out / folder) as entries:
+        with os.scandir(f"{out}/{folder}") as entries:
             for entry in entries:
+                path = f"{folder}/{entry.name}"
                 if entry.is_dir(follow_symlinks=False):
-                    waiting.append(f"{folder}/{entry.name}")
+                    waiting.append(path)
                 else:
-                    yield f"{folder}/{entry.name}", entry.stat(follow_symlinks=False)
+                    yield path, entry.stat(follow_symlinks=False)
 
 
 def _stamp(state: os.stat_result) -> str:

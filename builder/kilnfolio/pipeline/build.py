@@ -14,8 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kilnfolio.graph.codec import UnreadableError, encode
-from kilnfolio.graph.inputs import Stamps, note_changes, stamps
-from kilnfolio.graph.memory import environment_options
+from kilnfolio.graph.inputs import Stamps, environment_options, note_changes, stamps
 from kilnfolio.graph.store import Store
 from kilnfolio.graph.tree import STAGING, Damage, StrangeSiteError, Tree
 from kilnfolio.pipeline.built import STORE, settings_of

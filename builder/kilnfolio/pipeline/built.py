@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from kilnfolio.graph.memory import environment_options
+from kilnfolio.graph.inputs import environment_options
 from kilnfolio.graph.tree import STAGING
 from kilnfolio.runtime.code_version import CodeStamps, code_stamps
 

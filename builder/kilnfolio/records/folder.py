@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from kilnfolio.graph.derived import AbsentError, BlockedError, Bound, Derived, Group
 from kilnfolio.graph.graph import Graph
-from kilnfolio.graph.memory import MemoryGraph, environment_options
+from kilnfolio.graph.inputs import environment_options
+from kilnfolio.graph.memory import MemoryGraph
 from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.drafts import Draft

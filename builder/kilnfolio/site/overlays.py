@@ -8,10 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from kilnfolio.forecast.outcomes import ChargeOutcome
 from kilnfolio.graph.derived import Group, derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
-from kilnfolio.records.charge import Charge
+from kilnfolio.records.charge import Charge, ChargeStock
 from kilnfolio.records.folder import mill_of
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.reviews import charge_dossier
@@ -101,9 +102,8 @@ class Overlay:
     least: tuple[tuple[float, float], ...] = ()
 
 
-def kind_of(charge: Charge) -> str:
+def kind_of(main: ChargeStock | ChargeOutcome) -> str:
     """Return the kind of a charge's main timber: species and thickness."""
-    main = charge.stock[0]
     return f"{main.species}-{round(main.thickness.value)}mm"
 
 
@@ -118,7 +118,7 @@ def charge_overlay(graph: Graph, number: str) -> Overlay:
     """Return a charge for comparisons."""
     mill = mill_of(graph)
     record = mill.charges[number].record
-    kind = kind_of(record)
+    kind = kind_of(record.stock[0])
     graph.join(charges_of_kind, kind, number, record.started.astimezone(dt.UTC).isoformat())
     graph.join(kinds_dried, "", kind)
     title = mill.schedules[record.schedule].record.title

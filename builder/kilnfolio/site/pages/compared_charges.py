@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from markupsafe import Markup
 
 from kilnfolio.charts.overlay import Course, Part, overlay_chart
+from kilnfolio.forecast.outcomes import charge_outcome
 from kilnfolio.records.quantities import Length
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
@@ -36,7 +37,7 @@ def compared_at(context: SiteContext, number: str) -> str:
     """Return the page that compares a charge with others of its kind; "" if it is the only one."""
     if context.edition != "mill":
         return ""
-    kind = kind_of(context.folder.charges[number].record)
+    kind = kind_of(charge_outcome(context.graph, number))
     several = len(charges_of_kind(context.graph, kind)) > 1
     return routes.compared("charges", kind) if several else ""
 
