@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup, escape
@@ -93,6 +93,13 @@ class Panel:
         """Return the y coordinate of a value."""
         return self.foot - self.y.share(value) * self.height
 
+    def places(self, points: Iterable[tuple[float, float]]) -> Iterator[tuple[float, float]]:
+        """Yield the coordinates of points given as values; the axes are looked up once."""
+        left, width, x_low, x_span = self.left, self.width, self.x.low, self.x.high - self.x.low
+        foot, height, y_low, y_span = self.foot, self.height, self.y.low, self.y.high - self.y.low
+        for x, y in points:
+            yield left + (x - x_low) / x_span * width, foot - (y - y_low) / y_span * height
+
     def frame(self, *, x_words: bool = True) -> Markup:
         """Return the grid, the ticks and their labels.
 
@@ -117,7 +124,7 @@ class Panel:
         if self.x.label and x_words:
             middle = self.left + self.width / 2
             parts.append(text("axis", middle, self.foot + 40, self.x.label, "middle"))
-        return Markup("").join(parts)
+        return Markup("".join(parts))
 
     def line(self, css: str, points: Iterable[tuple[float, float | None]]) -> Markup:
         """Return a line through points given as values; None breaks the line."""

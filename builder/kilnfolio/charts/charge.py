@@ -318,7 +318,7 @@ def _board_lines(canvas: _Canvas) -> Iterator[Markup]:
     for place, board in enumerate(canvas.dossier.boards):
         points = [(clock(point.at), point.mc_pct) for point in board.points]
         yield panel.line(_style(place), points)
-        yield dots(f"dot {_style(place)}", [(panel.x_at(x), panel.y_at(y)) for x, y in points])
+        yield dots(f"dot {_style(place)}", panel.places(points))
     control = [(clock(point.at), point.mc_pct) for point in canvas.dossier.controlling]
     yield panel.line("controlling", control)
     yield from _labels(panel, _board_labels(canvas.dossier))

@@ -44,26 +44,18 @@ def store_chart(
     )
     parts = [] if ordered is None else [_band(panel, ordered)]
     first = stores[0]
-    there = [
-        f"{panel.x_at(day):.1f} {panel.y_at(mc):.1f}"
-        for day, mc in zip(
-            first.days[::_EVERY].tolist(), first.low_pct[::_EVERY].tolist(), strict=True
-        )
+    days, every = first.days.tolist(), slice(None, None, _EVERY)
+    back = slice(None, None, -_EVERY)
+    edge = [
+        *panel.places(zip(days[every], first.low_pct[every].tolist(), strict=True)),
+        *panel.places(zip(days[back], first.high_pct[back].tolist(), strict=True)),
     ]
-    back = [
-        f"{panel.x_at(day):.1f} {panel.y_at(mc):.1f}"
-        for day, mc in zip(
-            first.days[::-_EVERY].tolist(), first.high_pct[::-_EVERY].tolist(), strict=True
-        )
-    ]
-    parts += [
-        Markup(f'<path class="fan-95" d="M{"L".join(there + back)}z"/>'),
-        panel.frame(),
-    ]
+    corners = "L".join([f"{x:.1f} {y:.1f}" for x, y in edge])
+    parts += [Markup(f'<path class="fan-95" d="M{corners}z"/>'), panel.frame()]
     ends = []
     for look, store in zip(_LOOKS, stores, strict=False):
-        days, mc = store.days.tolist(), store.mean_pct.tolist()
-        parts.append(panel.line(look, zip(days[::_EVERY], mc[::_EVERY], strict=True)))
+        mc = store.mean_pct.tolist()
+        parts.append(panel.line(look, zip(days[every], mc[every], strict=True)))
         ends.append(panel.y_at(mc[-1]) + 4)
     places = spread(ends, _GAP, panel.top, panel.foot)
     for store, y in zip(stores, places, strict=True):

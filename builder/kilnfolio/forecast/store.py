@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -23,7 +23,7 @@ LABEL = (
 )
 """Printed with every estimate."""
 
-_SPREAD = np.array([0.5, 1.0, 2.0])
+_SPREAD = (0.5, 1.0, 2.0)
 _DAY_H = 24.0
 #: How cells exchange moisture, each with the next: a graph Laplacian.
 _NEIGHBOURS = np.diag(np.r_[1.0, np.full(CELLS - 2, 2.0), 1.0])
@@ -59,7 +59,18 @@ class Store:
 def estimate(
     stock: Board, weather: Weather, month: int, days: float = 365.0, packed: str = "on stickers"
 ) -> Store:
-    """Return the daily MC of dried timber in a shed.
+    """Return the daily MC of dried timber in a shed, packed in one way; see `estimates`."""
+    return estimates(stock, weather, month, days, (packed,))[0]
+
+
+def estimates(
+    stock: Board,
+    weather: Weather,
+    month: int,
+    days: float = 365.0,
+    packed: Sequence[str] = tuple(PACKED),
+) -> list[Store]:
+    """Return the daily MC of dried timber in a shed, for each way of packing it.
 
     Parameters
     ----------
@@ -71,8 +82,8 @@ def estimate(
         Month it goes into store, from 1.
     days : float, default 365
         How far ahead to compute, up to 730. [day]
-    packed : str, default "on stickers"
-        A key of `PACKED`.
+    packed : sequence of str
+        Keys of `PACKED`; by default all.
 
     Raises
     ------
@@ -86,8 +97,8 @@ def estimate(
     within a day. D and h depend on temperature alike, so temperature only scales time. The result
     is within 0.2 point of `advance` in steps of 4 h over a year.
     """
-    if packed not in PACKED:
-        raise ValueError(f"packed must be one of {', '.join(PACKED)}; received {packed!r}")
+    if unknown := [name for name in packed if name not in PACKED]:
+        raise ValueError(f"packed must be one of {', '.join(PACKED)}; received {unknown[0]!r}")
     if not 1 <= month <= 12 or not 1 <= days <= 730:
         raise ValueError(f"month must be 1 to 12 and days 1 to 730; received {month}, {days:g}")
     year = weather.from_month(month).by_day()
@@ -100,31 +111,38 @@ def estimate(
         * (1.0 / REFERENCE_TEMP_K - 1.0 / (temp + 273.15))
     )
     start = float(stock.initial_mc_pct)  # type: ignore[arg-type]
-    rows = [
-        _course(stock, float(share) * PACKED[packed], start, warmth * _DAY_H * 3600.0, emc)
-        for share in _SPREAD
-    ]
-    mc = np.array(rows)
+    shares = [share * PACKED[name] for name in packed for share in _SPREAD]
+    courses = _courses(stock, shares, start, warmth * _DAY_H * 3600.0, emc)
     at_days = np.arange(1, count + 1, dtype=float)
-    return Store(at_days, mc.min(axis=0), mc[1], mc.max(axis=0), packed)
+    return [
+        Store(at_days, mc.min(axis=0), mc[1], mc.max(axis=0), name)
+        for name, mc in zip(packed, courses.reshape(len(packed), len(_SPREAD), -1), strict=True)
+    ]
 
 
-def _course(stock: Board, share: float, start: float, seconds: Floats, emc: Floats) -> Floats:
-    """Return the mean MC at the end of each day; `seconds` are the days' equivalents at 45 °C."""
-    rates, weights = _modes(stock, share, (start + float(emc.mean())) / 2.0)
+def _courses(
+    stock: Board, shares: Sequence[float], start: float, seconds: Floats, emc: Floats
+) -> Floats:
+    """Return the mean MC at the end of each day, a row for each share of the usual release.
+
+    `seconds` are the days' equivalents at 45 °C.
+    """
+    rates, weights = _modes(stock, shares, (start + float(emc.mean())) / 2.0)
     if np.ptp(emc) < 1e-9 and np.ptp(seconds) < 1e-6:  # constant air needs no stepping
-        gone = np.cumprod(np.tile(np.exp(-seconds[0] * rates), (emc.size, 1)), axis=0)
-        return np.asarray((emc[0] + (start - emc[0]) * gone) @ weights)
-    state = np.full(rates.size, start)
-    kept = np.exp(-seconds[:, np.newaxis] * rates)
-    means = np.empty(emc.size)
-    for day, (left, there) in enumerate(zip(kept, emc.tolist(), strict=True)):
-        state = there + (state - there) * left
-        means[day] = state @ weights
-    return means
+        each_day = np.exp(-seconds[0] * rates)[:, :, np.newaxis]
+        gone = np.cumprod(np.repeat(each_day, emc.size, axis=2), axis=2)  # quickest along the last
+        states = np.ascontiguousarray(np.swapaxes(emc[0] + (start - emc[0]) * gone, 1, 2))
+    else:
+        states = np.empty((len(shares), emc.size, rates.shape[1]))
+        state = np.full(rates.shape, start)
+        kept = np.exp(-seconds[:, np.newaxis, np.newaxis] * rates)
+        for day, (left, there) in enumerate(zip(kept, emc.tolist(), strict=True)):
+            state = there + (state - there) * left
+            states[:, day] = state
+    return np.array([course @ weight for course, weight in zip(states, weights, strict=True)])
 
 
-def _modes(stock: Board, share: float, mc_pct: float) -> tuple[Floats, Floats]:
+def _modes(stock: Board, shares: Sequence[float], mc_pct: float) -> tuple[Floats, Floats]:
     """Return the decay rate of each eigenmode of the cells [1/s], and its weight in the mean [-].
 
     Every mode relaxes toward the EMC of the air, because a uniform board at the EMC is at rest.
@@ -142,9 +160,10 @@ def _modes(stock: Board, share: float, mc_pct: float) -> tuple[Floats, Floats]:
     )
     inside = d0 * math.exp(effect * (min(mc_pct, fsp) - fsp))
     width = thickness / 2000.0 / CELLS
-    release = 1.0 / (1.0 / (face * YARD_FACE * share) + width / (2.0 * inside))
-    matrix = inside / width**2 * _NEIGHBOURS
-    matrix[0, 0] += release / width
-    rates, shapes = np.linalg.eigh(matrix)
+    matrices = np.repeat((inside / width**2 * _NEIGHBOURS)[np.newaxis], len(shares), axis=0)
+    for matrix, share in zip(matrices, shares, strict=True):
+        release = 1.0 / (1.0 / (face * YARD_FACE * share) + width / (2.0 * inside))
+        matrix[0, 0] += release / width
+    rates, shapes = np.linalg.eigh(matrices)
     # a uniform board is 1 in every cell: its component in a mode, times the mode's mean
-    return rates, shapes.sum(axis=0) * shapes.mean(axis=0)
+    return rates, shapes.sum(axis=1) * shapes.mean(axis=1)

@@ -12,7 +12,7 @@ from markupsafe import Markup
 from kilnfolio.charts.store import store_chart
 from kilnfolio.forecast.effects import NoComparison, stock_of
 from kilnfolio.forecast.outdoors import SOURCES, Weather, of_table, steady
-from kilnfolio.forecast.store import LABEL, PACKED, Store, estimate
+from kilnfolio.forecast.store import LABEL, Store, estimates
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.weather import weather
 from kilnfolio.review import figures
@@ -62,7 +62,7 @@ def stored_view(context: SiteContext, record: Lot, dossier: LotDossier) -> Store
     except NoComparison:
         return None
     words, year = air
-    stores = [estimate(board, year, record.issued.month, packed=packed) for packed in PACKED]
+    stores = estimates(board, year, record.issued.month)
     band = _band(dossier)
     return StoredView(
         words,
