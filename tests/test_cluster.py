@@ -10,8 +10,10 @@ from contextlib import contextmanager, nullcontext
 import pytest
 from distributed.security import Security
 
+from kilnfolio.graph.away import AwayTeam
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.pipeline.build import EDITIONS, build_site
+from kilnfolio.pipeline.plan import PLAN
 from kilnfolio.runtime import code_version, unpickling
 from kilnfolio.runtime.cluster import WorkersDifferError, cluster
 from kilnfolio.runtime.cluster_address import Cluster
@@ -195,8 +197,21 @@ def test_workers_with_other_code_are_refused(scheduler, monkeypatch):
         pass
 
 
-def test_a_build_on_a_cluster_writes_the_same_bytes(scheduler, amended_site, tmp_path):
-    build_site(amended_site, tmp_path / "there", workers=2, cluster=scheduler)
+def test_a_build_on_a_cluster_writes_the_same_bytes(scheduler, amended_site, tmp_path, monkeypatch):
+    """Its workers read, review and make pages as well as print."""
+    checked, made = AwayTeam._result, set()
+
+    def note(team, one, asked):
+        made.add(one["value"])
+        return checked(team, one, asked)
+
+    monkeypatch.setattr(AwayTeam, "_result", note)
+    for least in ("_WORTH_STARTING", "_WORTH_SHARING"):  # the mill is small
+        monkeypatch.setattr(f"kilnfolio.graph.run.{least}", 1)
+    build_site(amended_site, tmp_path / "there", workers=1, cluster=scheduler)
+    at_home = {name for name, value in PLAN.values.items() if value.at_home or value.jobs}
+    assert {"charge", "dossier", "lot view", "customer page", "mill charge"} <= made
+    assert not made & at_home
     here, there = (
         {
             path.relative_to(out).as_posix(): path.read_bytes()

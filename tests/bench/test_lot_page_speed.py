@@ -12,14 +12,14 @@ from tests.reviewed import Reviewed, reviewed_mill
 
 from kilnfolio.rendering.templating import environment
 from kilnfolio.site.pages import customer
-from kilnfolio.site.sealed import addresses
+from kilnfolio.site.sealed import lot_addresses
 
 LOTS = int(os.environ.get("KILNFOLIO_BENCH_LOTS", "200"))
 
 
 def test_lot_pages(book, tmp_path):
     mill = reviewed_mill(make_mill(tmp_path / "mill", charges=LOTS // 10))
-    tokens = {lot: addresses(mill.folder.graph, lot)[0] for lot in mill.lots}
+    tokens = {lot: lot_addresses(mill.folder.graph, lot).live[0] for lot in mill.lots}
     env = environment(mill.folder.mill.record, menu=())
     pages = []
 

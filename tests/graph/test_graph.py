@@ -128,7 +128,7 @@ def build(folder, out):
         tree,
         PLAN,
         "",
-        lambda: None,
+        lambda _: None,
         lambda: None,
         lambda *_: None,
         lambda *_: "",

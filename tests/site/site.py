@@ -20,7 +20,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.site.pages.customer import customer_lot, render_lot
-from kilnfolio.site.sealed import addresses
+from kilnfolio.site.sealed import lot_addresses
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ def _reviewed(root: Path, shared: str = "") -> Mill:
         reviewed.folder,
         reviewed.dossiers,
         reviewed.lots,
-        {name: addresses(reviewed.folder.graph, name)[0] for name in reviewed.lots},
+        {name: lot_addresses(reviewed.folder.graph, name).live[0] for name in reviewed.lots},
         read_manuscript(root)[0],
         shared,
     )

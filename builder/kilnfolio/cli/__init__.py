@@ -19,6 +19,7 @@ from importlib import import_module
 from kilnfolio import __version__
 from kilnfolio.cli.errors import INTERRUPTED, TERMINATED, exit_code
 from kilnfolio.cli.parser import CommandParser
+from kilnfolio.runtime.garbage import collect_rarely
 
 TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
@@ -75,11 +76,10 @@ _PLUGINS = "pydantic.plugin._loader"
 def run() -> NoReturn:
     """Run the command that this process was started for, and exit.
 
-    Garbage is collected less often than by default, and not at exit: scanning the imported
-    libraries again and again took a fifth of a short command's time, and up to a second after
-    Ctrl-C.
+    Garbage is collected rarely, and not at exit: scanning the imported libraries took up to a
+    second after Ctrl-C.
     """
-    gc.set_threshold(50_000, 10, 10)
+    collect_rarely()
     # plugins of other packages have no say in what a record may hold; even where they are switched
     # off pydantic imports what would find them, and with it email, sockets and archives
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")

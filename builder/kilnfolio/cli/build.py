@@ -36,8 +36,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--cluster",
         metavar="ADDRESS",
         default="",
-        help="print the PDFs on the Dask cluster of this scheduler, as in tls://10.0.0.5:8786; "
-        "its machines are trusted like this one",
+        help="share a first build, and later the printing of PDFs, with the Dask cluster of this "
+        "scheduler, as in tls://10.0.0.5:8786; its machines are trusted like this one",
     )
     parser.add_argument(
         "--cluster-tls",

@@ -15,7 +15,7 @@ from kilnfolio.forecast.finish import MOST_EARLIER, finish_of
 from kilnfolio.forecast.green_load import LoadBasis, basis_for
 from kilnfolio.forecast.inputs import AirLog, PlannedStep, Run, Weighings, hours_between
 from kilnfolio.forecast.result import Forecast
-from kilnfolio.graph.derived import AbsentError, NoValueError, Step, derived, inline
+from kilnfolio.graph.derived import AbsentError, NoValueError, derived, inline
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
@@ -332,7 +332,7 @@ def runs_known(graph: Graph, numbers: Iterable[str]) -> list[Run]:
     return found
 
 
-@derived("forecast", keys=reading.open_charges)
+@derived("forecast", keys=reading.open_charges, batch=1)
 def open_forecast(graph: Graph, number: str) -> Forecast | None:
     """Return the forecast of an open charge as of its last record; None if it has none yet."""
     try:
@@ -344,10 +344,6 @@ def open_forecast(graph: Graph, number: str) -> Forecast | None:
 def open_forecasts(folder: MillFolder) -> Derivations[Forecast | None]:
     """Return the forecasts of the open charges, each computed on first access."""
     return Derivations(folder.graph, open_forecast, lambda: tuple(folder.open_charges))
-
-
-#: Values that a build computes after the reviews; see also `mill_loads`.
-FORECASTS: tuple[Step, ...] = ((drying_run,), (learnt_of,), (open_forecast,))
 
 
 def _last_record(run: Run) -> float:

@@ -31,7 +31,7 @@ from kilnfolio.forecast.mill import NotForecast, drying_run, of_charge, open_for
 from kilnfolio.forecast.replay import Trace, trace_of
 from kilnfolio.forecast.result import Forecast
 from kilnfolio.forecast.what_if import MISSES, ratios
-from kilnfolio.graph.derived import Step, derived
+from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder, mill_of
@@ -207,14 +207,10 @@ def _other_schedules(folder: MillFolder, rest: Rest) -> Iterator[Effect]:
         yield Effect(f"From here on: {title}", compared, MISSES["air"], name)
 
 
-@derived("open what-if", keys=reading.open_charges)
+@derived("open what-if", keys=reading.open_charges, batch=1)
 def open_what_if(graph: Graph, number: str) -> OpenWhatIf | None:
     """Return the what-if of an open charge; None if there is nothing to compare."""
     try:
         return open_what_if_of(mill_of(graph), number)
     except LookupError:
         return None
-
-
-#: Values that a build computes after the forecasts.
-OPEN_WHAT_IFS: tuple[Step, ...] = ((open_what_if,),)

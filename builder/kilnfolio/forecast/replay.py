@@ -16,7 +16,7 @@ from kilnfolio.forecast.changes import Change, sets_fahrenheit, usual_changes
 from kilnfolio.forecast.effects import Effect, NoComparison, Stock, stock_of
 from kilnfolio.forecast.inputs import AirLog, PlannedStep
 from kilnfolio.forecast.what_if import DIFFUSIVITY_RANGE, MISSES, ratios
-from kilnfolio.graph.derived import Step, derived
+from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying import Drying, SingleBoard, gradient_index
@@ -293,12 +293,8 @@ def _as_asked(dossier: Dossier, ran: tuple[PlannedStep, ...]) -> tuple[PlannedSt
     )
 
 
-@derived("replay", keys=reading.charges, batch=20)
+@derived("replay", keys=reading.charges, batch=5)
 def replay(graph: Graph, number: str) -> Replay | None:
     """Return the replay of a complete charge; see `replay_of`."""
     folder = mill_of(graph)
     return replay_of(charge_dossier(graph, number), folder.charges[number].record, folder)
-
-
-#: What a build computes after the reviews.
-REPLAYS: tuple[Step, ...] = ((replay,),)

@@ -101,13 +101,16 @@ class Derived(Generic[T]):
     edition : str
         The edition it is for; empty if every edition needs it.
     batch : int
-        Keys handed to another process at a time; 0 to compute it in this one.
+        How many keys are about a tenth of a second of work, handed to another process at a time.
     label : str
         Its name in progress messages; empty for no messages.
     keep_none : bool
         Whether a value of None is stored; False if nothing will ask for it.
     jobs : bool
         Whether `compute` returns a `Job`.
+    at_home : bool
+        Whether only this computer may compute it: it reads private folders, files of the site or the
+        environment.
     """
 
     name: str
@@ -117,10 +120,11 @@ class Derived(Generic[T]):
     code: str = "all"
     option: str = ""
     edition: str = ""
-    batch: int = 0
+    batch: int = 10
     label: str = ""
     keep_none: bool = True
     jobs: bool = False
+    at_home: bool = False
 
     def __post_init__(self) -> None:
         for group in self.fills:

@@ -69,6 +69,8 @@ class Graph(ABC):
 
     def __init__(self, folder: Path, index: Index, bound: Bound | None = None):
         self.folder, self.index, self.bound = folder, index, dict(bound or {})
+        self.refused: tuple[str, ...] = ()
+        """Folders that this graph has not."""
         self._frames: list[Frame] = []
         self._inline: dict[str, OrderedDict[str, _Kept]] = {}
         self._views: dict[Callable[..., Any], Any] = {}
@@ -78,7 +80,7 @@ class Graph(ABC):
     def file(self, name: str) -> Path:
         """Return a file of the folder; the value being computed depends on its bytes."""
         self._note(f"file:{name}")
-        return self.folder / name
+        return self._at(name)
 
     def proposed(self, name: str) -> bytes | None:  # noqa: ARG002
         """Return the bytes proposed for a file before it is written; None if there are none."""
@@ -87,7 +89,7 @@ class Graph(ABC):
     def tree(self, name: str) -> Path:
         """Return a folder; the value being computed depends on every file below it."""
         self._note(f"tree:{name}")
-        return self.folder / name
+        return self._at(name)
 
     def names(self, kind: str) -> Mapping[str, tuple[str, ...]]:
         """Return the files of one list of the index by name, sorted."""
@@ -190,6 +192,11 @@ class Graph(ABC):
             yield frame
         finally:
             self._frames.pop()
+
+    def _at(self, name: str) -> Path:
+        if name.partition("/")[0] in self.refused:
+            raise RuntimeError(f"{name} does not leave the mill: mark what reads it 'at_home'")
+        return self.folder / name
 
     def _note(self, cell: str) -> None:
         if self._frames:

@@ -32,11 +32,14 @@ class Index:
         Folders that are also inputs as a whole.
     entry : callable
         Takes a path; returns the list that the file belongs to and its name there, or None.
+    private : tuple of str, optional
+        Folders of which nothing leaves this computer.
     """
 
     folders: tuple[str, ...]
     trees: tuple[str, ...]
     entry: Callable[[str], tuple[str, str] | None]
+    private: tuple[str, ...] = ()
 
 
 def stamps(folder: Path, index: Index) -> Stamps:

@@ -3,86 +3,30 @@
 from __future__ import annotations
 
 import hashlib
-import importlib
-import os
 import time
-from collections import OrderedDict, deque
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from concurrent.futures import Executor, Future
+from collections import deque
+from collections.abc import Callable, Collection, Iterator, Sequence
+from concurrent.futures import Executor
 from dataclasses import field
-from pathlib import Path
 from typing import Any
 
 from kilnfolio.graph.derived import AbsentError, Derived, NotMadeError, Step
 from kilnfolio.graph.disk import DiskGraph, Failed, Started, finish_job
 from kilnfolio.graph.plan import Plan
-from kilnfolio.graph.store import Done, Store
+from kilnfolio.graph.sharing import Result, Task, Team, compute_shared, compute_together, in_batches
+from kilnfolio.graph.store import Done
 from kilnfolio.graph.tree import Tree
 from kilnfolio.runtime.values import dataclass
 
-#: Fewest batches that justify starting other processes, which takes two seconds.
-_WORTH_SHARING = 4
+#: Fewest batches that justify starting other processes, which takes two seconds, and fewest that
+#: justify handing work to those that run.
+_WORTH_STARTING, _WORTH_SHARING = 4, 2
 #: Fewest keys that justify a progress message.
 _WORTH_TELLING = 10
 #: Jobs started before waiting for the first: the handbook comes first, and takes long.
 _AHEAD = 64
 #: Seconds of work that an interruption may cost.
 _COMMITTED_EVERY = 2.0
-
-Result = Done | Failed
-
-
-def plan_at(where: str) -> Plan:
-    """Return the plan at ``package.module:NAME``."""
-    module, _, name = where.partition(":")
-    found: Plan = getattr(importlib.import_module(module), name)
-    return found
-
-
-# --- in other processes ---------------------------------------------------------------------------
-
-_GRAPHS: dict[tuple[int, Path, Path], DiskGraph] = {}
-
-Task = tuple[str, tuple[str, ...]]
-"""A key and the values that are to be computed for it."""
-
-
-def run_batch(
-    where: str, folder: Path, out: Path, store: Path, tasks: Sequence[Task], failed: frozenset[str]
-) -> list[Result]:
-    """Compute some values in this process from what the store holds by now."""
-    plan, here = plan_at(where), (os.getpid(), folder, out)
-    if here not in _GRAPHS:
-        _GRAPHS.clear()
-        _GRAPHS[here] = DiskGraph(folder, plan.index, out, Store(store), plan.bound)
-    graph, values = _GRAPHS[here], plan.values
-    graph.failed = failed
-    graph.forget()
-    made = [
-        one
-        for key, names in tasks
-        for one in compute_together(graph, [values[name] for name in names], key)
-    ]
-    graph.failed = failed
-    graph.store.db.rollback()
-    return made
-
-
-def compute_together(
-    graph: DiskGraph, values: Iterable[Derived[Any]], key: str
-) -> Iterator[Result]:
-    """Compute some values for one key; later ones may read earlier ones."""
-    graph.fresh.clear()
-    for value in values:
-        made = graph.compute(value, key)
-        if isinstance(made, Failed):
-            graph.failed |= {made.cell}
-        if not isinstance(made, Started):
-            yield made
-    graph.fresh.clear()
-
-
-# --- the run --------------------------------------------------------------------------------------
 
 
 @dataclass
@@ -99,10 +43,11 @@ class Run:
         What is computed, in order.
     edition : str
         The only edition to build; empty for all.
-    pool : callable
-        Returns an executor for values that other processes can compute; called when first needed.
+    team : callable
+        Returns the processes that compute values, if any, called when first needed; takes whether
+        they must be of this computer.
     printers : callable
-        The same for jobs, which can run on another machine.
+        Returns an executor for jobs, if any.
     tell : callable
         Takes a label, the number of keys done and their total.
     guard : callable
@@ -115,11 +60,12 @@ class Run:
     tree: Tree
     plan: Plan
     edition: str
-    pool: Callable[[], Executor | None]
+    team: Callable[[bool], Team | None]
     printers: Callable[[], Executor | None]
     tell: Callable[[str, int, int], None]
     guard: Callable[[str, bytes], str]
     postponed: Collection[tuple[str, str]] = ()
+    running: dict[bool, Team | None] = field(default_factory=dict)
     done: int = 0
     refused: list[str] = field(default_factory=list)
     withheld: set[str] = field(
@@ -163,8 +109,9 @@ class Run:
         committed, keys = time.monotonic(), set()
         for result in self._results(wanted, tasks):
             self._absorb(result)
-            keys.add(result.key)
-            self._tell(label, len(keys), len(tasks))
+            if result.key not in keys:
+                keys.add(result.key)
+                self._tell(label, len(keys), len(tasks))
             if time.monotonic() - committed > _COMMITTED_EVERY:
                 store.commit()
                 committed = time.monotonic()
@@ -243,52 +190,28 @@ class Run:
     # --- where values are computed ----------------------------------------------------------------
 
     def _results(self, step: Step, tasks: Sequence[Task]) -> Iterator[Result]:
-        jobs = len(step) == 1 and step[0].jobs
-        batch = max(value.batch for value in step)
-        ask = self.printers if jobs else self.pool
-        pool = ask() if batch and len(tasks) >= _WORTH_SHARING * batch else None
-        if pool and jobs:
-            return self._run_jobs(pool, step[0], [key for key, _ in tasks])
-        if pool:
-            return self._compute_elsewhere(pool, batch, tasks)
+        if len(step) == 1 and step[0].jobs:
+            pool = self.printers() if len(tasks) >= _WORTH_STARTING else None
+            if pool:
+                return self._run_jobs(pool, step[0], [key for key, _ in tasks])
+        else:
+            batches = in_batches(tasks, step)
+            if team := self._team_for(len(batches), any(value.at_home for value in step)):
+                team.show(self.graph.store)
+                return compute_shared(team, batches, self.graph.failed, self.graph.store)
         return self._compute_here(step, tasks)
+
+    def _team_for(self, batches: int, at_home: bool) -> Team | None:
+        """Return the processes that compute so many batches; None for this one."""
+        if batches >= _WORTH_STARTING and at_home not in self.running:
+            self.running[at_home] = self.team(at_home)
+        return self.running.get(at_home) if batches >= _WORTH_SHARING else None
 
     def _compute_here(self, step: Step, tasks: Sequence[Task]) -> Iterator[Result]:
         for key, names in tasks:
             yield from compute_together(
                 self.graph, [value for value in step if value.name in names], key
             )
-
-    def _compute_elsewhere(
-        self, pool: Executor, size: int, tasks: Sequence[Task]
-    ) -> Iterator[Result]:
-        """Yield what other processes compute, keeping them a few batches ahead."""
-        graph = self.graph
-        graph.store.commit()
-        batches = iter([tasks[at : at + size] for at in range(0, len(tasks), size)])
-        waiting: OrderedDict[Future[list[Result]], None] = OrderedDict()
-
-        def send() -> None:
-            if batch := next(batches, None):
-                waiting[
-                    pool.submit(
-                        run_batch,
-                        self.plan.where,
-                        graph.folder,
-                        graph.out,
-                        graph.store.path,
-                        batch,
-                        graph.failed,
-                    )
-                ] = None
-
-        for _ in range(2 * (os.cpu_count() or 1) + 1):
-            send()
-        while waiting:
-            future, _ = waiting.popitem(last=False)
-            made = future.result()
-            send()
-            yield from made
 
     def _run_jobs(
         self, pool: Executor, value: Derived[Any], keys: Sequence[str]

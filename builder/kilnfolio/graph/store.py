@@ -7,7 +7,7 @@ when its schema version differs.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import field
 from pathlib import Path
 from typing import Any
@@ -78,6 +78,8 @@ class Store:
             self.db.commit()
         self._ids: dict[str, int] = {}
         self._digests: dict[str, bytes | None] = {}
+        self.touched: set[str] | None = None
+        """Cells and groups changed since somebody began to collect them here."""
 
     def _open(self) -> sqlite3.Connection:
         for path in (self.path, *self.path.parent.glob(f"{self.path.name}-*")):
@@ -169,6 +171,41 @@ class Store:
         self._put_cell(cell, digest, value, None)
         self._mark_readers([cell])
         return True
+
+    # --- copies ---------------------------------------------------------------------------------
+
+    def names(self) -> list[str]:
+        """Return the names of all cells and groups."""
+        return [
+            name
+            for (name,) in self.db.execute("SELECT name FROM cell UNION SELECT cell FROM member")
+        ]
+
+    def copied(self, names: Iterable[str]) -> Iterator[tuple[str, Any]]:
+        """Yield cells and groups, each with what `copy` takes."""
+        for name in names:
+            if name.startswith("group:"):
+                found = self.db.execute(
+                    "SELECT DISTINCT sort, name FROM member WHERE cell = ?", (name,)
+                ).fetchall()
+                yield name, [list(row) for row in found]
+            else:
+                row = self.db.execute(
+                    "SELECT digest, value FROM cell WHERE name = ?", (name,)
+                ).fetchone()
+                yield name, list(row or (None, None))
+
+    def copy(self, name: str, found: Any) -> None:
+        """Put a cell or group that was copied from another store."""
+        if name.startswith("group:"):
+            self.db.execute("DELETE FROM member WHERE cell = ?", (name,))
+            self.db.executemany(
+                "INSERT INTO member (cell, sort, name) VALUES (?, ?, ?)",
+                [(name, *row) for row in found],
+            )
+        else:
+            digest, value = found
+            self._put_cell(name, digest, value, None)
 
     # --- tasks ------------------------------------------------------------------------------------
 
@@ -336,6 +373,8 @@ class Store:
         self, name: str, digest: bytes | None, value: bytes | None, task: int | None
     ) -> None:
         self._digests[name] = digest
+        if self.touched is not None:
+            self.touched.add(name)
         self.db.execute(
             "UPDATE cell SET digest = ?, value = ?, task = ? WHERE id = ?",
             (digest, value, task, self._cell(name)),
@@ -352,7 +391,10 @@ class Store:
         self.db.executemany(
             "INSERT INTO member VALUES (?, ?, ?, ?)", [(*member, task) for member in members]
         )
-        return sorted({cell for cell, _, _ in before ^ members})
+        groups = {cell for cell, _, _ in before ^ members}
+        if self.touched is not None:
+            self.touched |= groups
+        return sorted(groups)
 
     def _set_reads(self, task: int, read: frozenset[str]) -> None:
         now = {self._cell(name) for name in read}

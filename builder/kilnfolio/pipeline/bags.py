@@ -29,7 +29,9 @@ def _sealed(graph: Graph) -> list[str]:
     return [number for number in reading.charges(graph) if is_sealed(graph, "charge", number)]
 
 
-@derived("bag", keys=_sealed, batch=2, label="bags", edition="auditor", keep_none=False)
+@derived(
+    "bag", keys=_sealed, batch=2, label="bags", edition="auditor", keep_none=False, at_home=True
+)
 def bag(graph: Graph, number: str) -> None:
     """Write the bag of a sealed charge."""
     carried = ledger_of_bag(graph, number)

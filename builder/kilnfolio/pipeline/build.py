@@ -23,8 +23,6 @@ from kilnfolio.runtime.code_version import code_digests, code_stamps
 from kilnfolio.runtime.errors import PublicationRefusedError, SiteInUseError
 
 if TYPE_CHECKING:
-    from concurrent.futures import Executor
-
     from kilnfolio.graph.disk import DiskGraph
     from kilnfolio.graph.inputs import Index
 
@@ -83,7 +81,8 @@ def build_site(
     fresh : bool
         Rebuild everything, not only what changed.
     cluster : Cluster
-        The Dask cluster that prints the PDFs; by default this machine does.
+        The Dask cluster that prints the PDFs and, in a first build, makes the rest; by default this
+        machine does.
     tell : callable
         Reports progress; takes a label, the number done and the total.
 
@@ -317,21 +316,22 @@ class _Site:
         from kilnfolio.graph.run import Run
         from kilnfolio.pipeline.manifests import write_manifests
         from kilnfolio.pipeline.plan import PLAN
+        from kilnfolio.pipeline.teams import teams
         from kilnfolio.records.problems import RecordProblems
 
-        options = self._options
+        options, store = self._options, self._open_store()
         if "_graph" not in self.__dict__:
-            self._graph = DiskGraph(
-                options.root, PLAN.index, options.out, self._open_store(), PLAN.bound
-            )
-        with _pool(options.workers) as pool, _printers(options.cluster) as printers:
+            self._graph = DiskGraph(options.root, PLAN.index, options.out, store, PLAN.bound)
+        with teams(options.root, tree, options.workers, options.cluster) as shared:
+            if len(self._graph.names("charge")) >= _MANY_CHARGES:
+                shared.prepare()
             run = Run(
                 self._graph,
                 tree,
                 PLAN,
                 options.edition,
-                pool,
-                printers or pool,
+                shared.team,
+                shared.printers,
                 options.tell,
                 _missing_wording,
                 postponed,
@@ -342,7 +342,7 @@ class _Site:
         if run.refused:
             raise PublicationRefusedError(run.refused)
         if not options.edition:
-            write_manifests(options.root, self._open_store(), tree)
+            write_manifests(options.root, store, tree)
         return run.done
 
 
@@ -393,44 +393,10 @@ def _missing_wording(path: str, data: bytes) -> str:
     return " ".join(finding.message for finding in findings if finding.outcome == "fail")
 
 
+#: Charges in a first build from which on it is sure to need processes, so they start at once.
+_MANY_CHARGES = 10
 #: Folders of sealed and source files; they hold no pages.
 _SOURCES = ("auditor/bags/", "auditor/as-built/")
-#: Modules that worker processes need, imported once by the fork server.
-_PRELOAD = ("kilnfolio.pipeline.plan", "kilnfolio.paper.printing")
-
-
-@contextmanager
-def _pool(workers: int) -> Iterator[Callable[[], Executor | None]]:
-    """Yield a function that returns the pool of processes, started at the first call."""
-    made: list[Executor] = []
-
-    def pool() -> Executor | None:
-        from kilnfolio.runtime.workers import Workers
-
-        if workers > 1 and not made:
-            made.append(Workers(workers, _PRELOAD))
-        return made[0] if made else None
-
-    try:
-        yield pool
-    except BaseException:
-        for one in made:
-            one.shutdown(cancel_futures=True)
-        raise
-    for one in made:
-        one.shutdown()
-
-
-@contextmanager
-def _printers(where: Cluster) -> Iterator[Callable[[], Executor | None] | None]:
-    """Yield a function that returns a cluster's workers; None without a cluster."""
-    if not where.address:
-        yield None
-        return
-    from kilnfolio.runtime.cluster import cluster
-
-    with cluster(where) as executor:
-        yield lambda: executor
 
 
 @contextmanager

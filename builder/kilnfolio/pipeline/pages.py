@@ -25,7 +25,7 @@ from kilnfolio.site.pages.audit import without_outside_links
 from kilnfolio.site.pages.customer import render_lot
 from kilnfolio.site.pages.home import search_page
 from kilnfolio.site.pages.withdrawn import DATA, render_withdrawn
-from kilnfolio.site.sealed import address_keys, lot_view, published_addresses
+from kilnfolio.site.sealed import lot_addresses, lot_view, published_addresses
 from kilnfolio.site.search import INDEX_PATH, Entry, entries_of, index_of, synonyms_of
 from kilnfolio.site.series import series_files
 from kilnfolio.site.static import assets
@@ -104,7 +104,7 @@ _PARTS: Mapping[str, Callable[[SiteContext], Iterable[Page]]] = {
 }
 
 
-@derived("part", keys=lambda _: _PARTS, fills=(found,), keep_none=False)
+@derived("part", keys=lambda _: _PARTS, fills=(found,), batch=1, keep_none=False)
 def part(graph: Graph, name: str) -> Findable | None:
     """Write a part of the mill edition that is made in one piece."""
     context = mill_context(graph)
@@ -115,7 +115,7 @@ def part(graph: Graph, name: str) -> Findable | None:
     )
 
 
-@derived("chapter page", keys=chapters_of_site, fills=(found,), keep_none=False)
+@derived("chapter page", keys=chapters_of_site, fills=(found,), batch=5, keep_none=False)
 def chapter_page(graph: Graph, key: str) -> Findable | None:
     """Write the page of a chapter of the handbook, and the comparison of its revisions."""
     context = mill_context(graph)
@@ -141,8 +141,8 @@ def _mill_pages(name: str, place: int, kind: PageKind) -> Derived[Findable | Non
         compute,
         keys=partial(_keys, "mill", kind),
         fills=(found,),
-        batch=20,
-        label=f"mill pages, {name}",
+        batch=5,
+        label="pages",
         keep_none=False,
     )
 
@@ -165,8 +165,8 @@ def _auditor_pages(name: str, kind: PageKind) -> Derived[None]:
         f"auditor {name}",
         compute,
         keys=partial(_keys, "auditor", kind),
-        batch=20,
-        label=f"auditor pages, {name.removeprefix('audit-')}",
+        batch=5,
+        label="pages",
         edition="auditor",
         keep_none=False,
     )
@@ -197,8 +197,8 @@ def lot_pdf_name(number: str, tag: str, languages: Sequence[str]) -> str:
 @derived(
     "customer page",
     keys=reading.lots,
-    batch=50,
-    label="customer pages",
+    batch=20,
+    label="pages",
     edition="customer",
     keep_none=False,
 )
@@ -222,7 +222,7 @@ def customer_page(graph: Graph, number: str) -> None:
     for folder in withdrawn_folders(graph, number):
         page = render_withdrawn(context.env, folder)
         graph.write(f"customer/{page.path}", page.html)
-    for address in address_keys(graph).withdrawn_tokens(number):
+    for address in lot_addresses(graph, number).withdrawn:
         for name in ("record.json", "events.json"):
             graph.write(f"customer/{address}/{name}", DATA)
 
@@ -230,18 +230,11 @@ def customer_page(graph: Graph, number: str) -> None:
 def withdrawn_folders(graph: Graph, number: str) -> Iterator[str]:
     """Yield the folders of a lot's withdrawn pages: one for each address and language it had."""
     languages = reading.mill(graph).record.customer_languages
-    for address in address_keys(graph).withdrawn_tokens(number):
+    for address in lot_addresses(graph, number).withdrawn:
         yield from (customer_folder(address, tag, languages) for tag in languages)
 
 
-_ALL_PAGES: Step = (*MILL_PAGES, *AUDITOR_PAGES)
-_PAGES: Mapping[str, Derived[Any]] = {value.name: value for value in _ALL_PAGES}
-#: Pages of one record, made together while the values that both print are at hand.
-PAGES_OF_LOT: Step = (customer_page, _PAGES["mill lot"])
-PAGES_OF_CHARGE: Step = (_PAGES["mill charge"], _PAGES["auditor audit-charge"])
-OTHER_PAGES: Step = tuple(
-    value for value in _PAGES.values() if value not in (*PAGES_OF_LOT, *PAGES_OF_CHARGE)
-)
+ALL_PAGES: Step = (*MILL_PAGES, *AUDITOR_PAGES)
 
 
 @derived("search", fills=())

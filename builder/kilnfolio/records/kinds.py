@@ -185,4 +185,5 @@ INDEX = Index(
     folders=("content", "schedules", "keys"),
     trees=("content/handbook", "content/ledger", "content/demo-keys", "keys"),
     entry=_index_entry,
+    private=("keys",),
 )

@@ -289,6 +289,7 @@ def _named(kind: str) -> Derived[Any]:
         compute,
         keys=lambda graph: graph.names(kind),
         code="review",
+        batch=30,
         fills=(drafts, schedules_of_species, misnamed),
     )
 
@@ -393,7 +394,7 @@ def _join_dated(graph: Graph, kind: str, day: dt.date) -> None:
     "lot",
     keys=lambda graph: graph.names("lot"),
     code="review",
-    batch=100,
+    batch=40,
     label="lots read",
     fills=(
         lots,

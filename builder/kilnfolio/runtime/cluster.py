@@ -1,4 +1,4 @@
-"""A Dask cluster whose workers print the PDFs of a build.
+"""A Dask cluster whose workers share a build.
 
 Results come back as MessagePack, which holds data and no code. Dask wraps them, and messages of its
 own, in pickles; `runtime.unpickling` keeps these from running anything here.
@@ -24,11 +24,11 @@ class WorkersDifferError(WorkersUnreachableError):
 
 
 @contextmanager
-def cluster(where: Cluster) -> Iterator[Executor]:
+def cluster(where: Cluster) -> Iterator[Dask]:
     """Yield the workers of a Dask cluster.
 
-    A task returns None, numbers, text, bytes, or lists of these; a tuple arrives as a list. Tasks
-    travel as pickles: the workers trust this machine, and it trusts them with nothing but PDFs.
+    A task returns None, numbers, text, bytes, or lists and mappings of these; a tuple arrives as a
+    list. Tasks travel as pickles: the workers trust this machine. It runs nothing that they send.
 
     Raises
     ------
@@ -64,7 +64,7 @@ def cluster(where: Cluster) -> Iterator[Executor]:
                     f"{', '.join(others)}: another version of kilnfolio or of its PDF libraries is "
                     "installed there; install the same versions as here"
                 )
-            yield _Printers(client.get_executor(pure=False, retries=MOST_DEATHS), refused)
+            yield Dask(client, len(there), refused)
 
 
 def _silence() -> None:
@@ -85,11 +85,12 @@ def _answer(refused: list[str], otherwise: str) -> WorkersUnreachableError:
     )
 
 
-class _Printers(Executor):
+class Dask(Executor):
     """The workers of a cluster, whose results are data and nothing else."""
 
-    def __init__(self, dask: Executor, refused: list[str]):
-        self._dask, self._refused = dask, refused
+    def __init__(self, client: Any, count: int, refused: list[str]):
+        self.count, self._client, self._refused = count, client, refused
+        self._dask = client.get_executor(pure=False, retries=MOST_DEATHS)
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         """Submit a task; its result is unpacked as it arrives."""
@@ -107,6 +108,21 @@ class _Printers(Executor):
 
         self._dask.submit(_packed, fn, *args, **kwargs).add_done_callback(done)
         return task
+
+    def everywhere(self, fn: Callable[..., Any], *args: Any, only: str = "") -> dict[str, Any]:
+        """Have each worker call a function, or only one; return the results by worker.
+
+        Raises
+        ------
+        WorkersUnreachableError
+            One of them failed.
+        """
+        try:
+            packed = self._client.run(_packed, fn, *args, workers=[only] if only else None)
+            return {worker: _unpacked(one) for worker, one in packed.items()}
+        except Exception as error:
+            words = f"the workers of the cluster gave up: {type(error).__name__}: {error}"
+            raise _answer(self._refused, words) from None
 
 
 class _TaskFailedError(Exception):

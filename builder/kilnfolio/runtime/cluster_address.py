@@ -1,4 +1,4 @@
-"""Where the cluster is that prints a build's PDFs; what talks to it is loaded only when there is one."""
+"""Where the cluster is that shares a build; what talks to it is loaded only when there is one."""
 
 from __future__ import annotations
 

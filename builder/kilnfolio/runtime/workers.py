@@ -18,9 +18,11 @@ from concurrent.futures.process import ProcessPoolExecutor
 from functools import partial
 from multiprocessing import forkserver, resource_tracker
 from multiprocessing.connection import wait
+from multiprocessing.context import BaseContext
 from typing import Any
 
 from kilnfolio.runtime.errors import WorkersUnreachableError
+from kilnfolio.runtime.garbage import collect_rarely
 
 #: Tasks after which the processes are replaced: each PDF leaks about 35 kB in the libraries that
 #: WeasyPrint uses.
@@ -33,7 +35,8 @@ class Workers(Executor):
     """Processes on this machine, started with the first task.
 
     A fork server starts them: forking this process would copy the whole mill while its libraries'
-    threads run, and a fresh interpreter per worker would import everything again.
+    threads run, and a fresh interpreter per worker would import everything again. It begins to
+    import at once.
 
     Parameters
     ----------
@@ -49,6 +52,7 @@ class Workers(Executor):
         self._sent = 0
         self._closed = False
         self._lock = threading.RLock()
+        self._context = self._prepared()
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         """Submit a task; if its worker dies, another runs it again."""
@@ -78,7 +82,8 @@ class Workers(Executor):
                 self._pool.shutdown(wait=False)  # the old processes finish the tasks they have
                 self._pool = None
             if self._pool is None:
-                self._pool, self._sent = self._fresh(), 0
+                self._pool = ProcessPoolExecutor(self._count, self._context, _begin)
+                self._sent = 0
             pool = self._pool
             try:
                 doing = pool.submit(call)
@@ -120,13 +125,13 @@ class Workers(Executor):
             if self._pool is pool:
                 self._pool = None
 
-    def _fresh(self) -> ProcessPoolExecutor:
+    def _prepared(self) -> BaseContext:
         known = multiprocessing.get_all_start_methods()
         context = multiprocessing.get_context("forkserver" if "forkserver" in known else "spawn")
         if "forkserver" in known:
             context.set_forkserver_preload(["kilnfolio.runtime.quiet_workers", *self._preload])
             _start_fork_server()
-        return ProcessPoolExecutor(self._count, context, _begin)
+        return context
 
 
 def _start_fork_server() -> None:
@@ -146,6 +151,7 @@ def _start_fork_server() -> None:
 def _begin() -> None:
     """Leave Ctrl-C to the parent, and exit when the parent exits."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    collect_rarely()
     gc.freeze()  # imported modules are never garbage: keep them out of every collection
     parent = multiprocessing.parent_process()
     if parent is not None:

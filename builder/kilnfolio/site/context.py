@@ -42,7 +42,7 @@ from kilnfolio.site.pages.summaries import ChargeLine, LotLine
 from kilnfolio.site.pages.summaries import charge_line as line_of_charge
 from kilnfolio.site.pages.summaries import lot_line as line_of_lot
 from kilnfolio.site.pages.tallies import Tally, YearTally, tally_over_years, tally_year
-from kilnfolio.site.sealed import Seals, addresses
+from kilnfolio.site.sealed import Seals, lot_addresses
 
 #: The page that lists the publications, each under its own id.
 SOURCES_PAGE = "sources.html"
@@ -147,7 +147,7 @@ class SiteContext:
         return self._records or sealed_folder(self.graph, charge) or self.folder
 
     def _token(self, lot: str) -> str:
-        for address in addresses(self.graph, lot):
+        for address in lot_addresses(self.graph, lot).live:
             return address
         raise KeyError(lot)
 
@@ -299,21 +299,21 @@ class _Printed:
         return all(printed(self._graph, name) for name in self._names)
 
 
-@derived("build date")
+@derived("build date", at_home=True)
 def build_date(graph: Graph, _: str) -> dt.datetime:
     """Return the time pages print: SOURCE_DATE_EPOCH if set, else the newest on record."""
     graph.option("epoch")
     return date_of_build(mill_of(graph))
 
 
-@derived("charge line", keys=reading.charges, batch=50)
+@derived("charge line", keys=reading.charges, batch=10)
 def charge_line(graph: Graph, number: str) -> ChargeLine:
     """Return the summary of a charge that other pages print."""
     context = mill_context(graph)
     return line_of_charge(context, context.folder.charges[number].record)
 
 
-@derived("lot line", keys=reading.lots, batch=50)
+@derived("lot line", keys=reading.lots, batch=20)
 def lot_line(graph: Graph, number: str) -> LotLine:
     """Return the summary of a lot that other pages print."""
     context = mill_context(graph)

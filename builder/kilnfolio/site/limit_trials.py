@@ -41,9 +41,9 @@ def newest_lots(graph: Graph) -> tuple[str, ...]:
 @derived(
     "charge limit trials",
     keys=newest_charges,
-    batch=5,
+    batch=2,
     edition="mill",
-    label="charges tried at other limits",
+    label="records worked up",
 )
 def charge_limit_trials(graph: Graph, number: str) -> LimitTrials:
     """Return a charge at other values of today's limits; a sealed one with its sealed records."""

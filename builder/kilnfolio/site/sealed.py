@@ -55,18 +55,36 @@ def address_keys(graph: Graph, _: str) -> AddressKeys:
     return read_address_keys(graph.folder, invented=reading.mill(graph).record.invented)
 
 
-def addresses(graph: Graph, lot: str) -> tuple[str, ...]:
-    """Return the addresses of a lot, the one in use first; none if the mill has no key."""
-    return address_keys(graph).live_tokens(lot)
+@dataclass(frozen=True)
+class Addresses:
+    """The addresses of a lot.
+
+    Attributes
+    ----------
+    live : tuple of str
+        Those that lead to its record, the one in use first; none if the mill has no key.
+    withdrawn : tuple of str
+        Those that no longer do, newest first.
+    """
+
+    live: tuple[str, ...]
+    withdrawn: tuple[str, ...]
+
+
+@derived("lot addresses", keys=reading.lots, batch=500, at_home=True)
+def lot_addresses(graph: Graph, lot: str) -> Addresses:
+    """Return the addresses of a lot."""
+    keys = address_keys(graph)
+    return Addresses(keys.live_tokens(lot), keys.withdrawn_tokens(lot))
 
 
 def published_addresses(graph: Graph, lot: str) -> tuple[str, ...]:
     """Return every address of a lot, with the one that can be guessed if the mill publishes it."""
-    found, guessable = addresses(graph, lot), lot_view(graph, lot).view.guessable
+    found, guessable = lot_addresses(graph, lot).live, lot_view(graph, lot).view.guessable
     return (*found, guessable) if found and guessable else found
 
 
-@derived("address key", fills=(warnings,))
+@derived("address key", fills=(warnings,), at_home=True)
 def address_key(graph: Graph, _: str) -> bool:
     """Return whether the mill has a key for the addresses of its lots; warn if it has none."""
     if found := bool(address_keys(graph)):
@@ -78,7 +96,7 @@ def address_key(graph: Graph, _: str) -> bool:
 # --- charges and lots -----------------------------------------------------------------------------
 
 
-@derived("charge seal", keys=reading.charges, batch=20)
+@derived("charge seal", keys=reading.charges, batch=10)
 def charge_seal(graph: Graph, number: str) -> SealView:
     """Return a complete charge's ledger entries, with what would differ under today's limits."""
     folder = sealed_folder(graph, number)
@@ -105,12 +123,12 @@ def lot_view(graph: Graph, number: str) -> SealedLot:
         seal = seal_view(stands.entries, _demo_keys(graph), broken=changed_words(stands))
         record = stands.record
     text = (record or canonical(lot_record(mill, number, reviews, dossier))).decode()
-    address = next(iter(addresses(graph, number)), "")
+    address = next(iter(lot_addresses(graph, number).live), "")
     served = served_record(text, seal)
     return SealedLot(customer_lot(mill, number, reviews, dossier, address, served), seal)
 
 
-@derived("lot seal", keys=reading.lots)
+@derived("lot seal", keys=reading.lots, batch=50)
 def lot_seal(graph: Graph, number: str) -> SealView:
     """Return the ledger entries of a lot's record."""
     return lot_view(graph, number).seal

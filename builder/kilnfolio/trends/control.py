@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kilnfolio.graph.derived import Step, derived
+from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.physics.control_chart import LEAST, Judged, judged
 from kilnfolio.records import reading
@@ -257,7 +257,3 @@ def verdicts(graph: Graph, key: str) -> tuple[Verdict, ...]:
     """Return what each measure of a kiln or a stock shows."""
     number = looks(graph)
     return tuple(judge(one, number) for one in series(graph, key))
-
-
-#: What a build computes after the lines.
-CONTROL: tuple[Step, ...] = ((streams,), (series,), (looks,), (verdicts,))

@@ -11,7 +11,7 @@ from itertools import combinations
 from statistics import fmean, stdev
 from typing import Literal
 
-from kilnfolio.graph.derived import Step, derived
+from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.physics.comparisons import (
     corrected_for_many,
@@ -230,7 +230,3 @@ def _courses(lines: Sequence[PastCharge]) -> Iterator[Entry]:
 def degrade_ledger(graph: Graph, _: str) -> Ledger:
     """Return the ledger of all charges of the mill."""
     return ledger_of(past_charges(graph))
-
-
-#: What a build computes after the lines.
-LEDGER: tuple[Step, ...] = ((degrade_ledger,),)

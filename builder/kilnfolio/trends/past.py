@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from kilnfolio.forecast.green_load import Load, forecast_by_formula
 from kilnfolio.forecast.mill import planned
 from kilnfolio.forecast.replay import replay
-from kilnfolio.graph.derived import Step, derived
+from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
@@ -167,7 +167,7 @@ class PastCharge:
         return None if self.final_mean_pct is None else self.final_mean_pct - self.target_pct
 
 
-@derived("past charge", keys=reading.charges, batch=20)
+@derived("past charge", keys=reading.charges, batch=10)
 def past_charge(graph: Graph, number: str) -> PastCharge:
     """Return a finished charge of record in one line."""
     folder = mill_of(graph)
@@ -387,7 +387,3 @@ def past_charges(graph: Graph, group: str = reading.ALL) -> tuple[PastCharge, ..
     lines = [past_charge(graph, number) for number in reading.charges(graph, group)]
     lines += [line for line in listed_charges(graph) if not named or getattr(line, kind) == named]
     return tuple(sorted(lines, key=_in_time))
-
-
-#: What a build computes after the replays.
-PAST: tuple[Step, ...] = ((past_charge,), (listed_charges,))

@@ -8,7 +8,7 @@ from statistics import fmean
 
 import numpy as np
 
-from kilnfolio.graph.derived import Step, derived
+from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.physics.positions import (
     best_next,
@@ -188,7 +188,3 @@ def position_map(graph: Graph, kiln: str) -> PositionMap | None:
     kilns = mill_of(graph).kilns
     positions = kilns[kiln].record.positions if kiln in kilns else ()
     return map_of(past_charges(graph, reading.of_kiln(kiln)), positions)
-
-
-#: What a build computes after the streams.
-POSITIONS: tuple[Step, ...] = ((position_map,),)

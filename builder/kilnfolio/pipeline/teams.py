@@ -1,0 +1,89 @@
+"""The processes and machines that share the work of a build."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kilnfolio.graph.away import AwayTeam
+from kilnfolio.graph.sharing import LocalTeam, Place, Team
+from kilnfolio.graph.tree import Tree
+from kilnfolio.pipeline.plan import PLAN
+from kilnfolio.runtime.cluster_address import Cluster
+from kilnfolio.runtime.workers import Workers
+
+if TYPE_CHECKING:
+    from kilnfolio.runtime.cluster import Dask
+
+#: Modules that worker processes need, imported once by the fork server.
+_PRELOAD = ("kilnfolio.pipeline.plan", "kilnfolio.paper.printing")
+
+
+class Teams:
+    """Processes of this computer, and a cluster's; each started when first needed.
+
+    A cluster shares a first build only: later ones change little, and its machines have kept nothing.
+    """
+
+    def __init__(self, root: Path, tree: Tree, workers: int, dask: Dask | None):
+        self._root, self._editions, self._workers, self._dask = root, tree.editions, workers, dask
+        self._place = Place(PLAN.where, root, tree.out, tree.store.path)
+        self._first = tree.store.note("served") is None
+        # what a mill wrote itself runs with the permission of this computer's user alone
+        self._own_code = tree.store.digest("option:code") is not None
+        self._here: Workers | None = None
+        self._away: AwayTeam | None = None
+
+    def prepare(self) -> None:
+        """Let processes begin to import if a first build is about to need them."""
+        if self._first and not self._shares_all:
+            self._processes()
+
+    def team(self, at_home: bool) -> Team | None:
+        """See `Run.team`."""
+        if self._shares_all and self._dask and not at_home:
+            self._away = self._away or AwayTeam(self._dask, PLAN, self._root, self._editions)
+            return self._away
+        pool = self._processes()
+        return LocalTeam(pool, self._workers, self._place) if pool else None
+
+    def printers(self) -> Executor | None:
+        """See `Run.printers`."""
+        return self._dask or self._processes()
+
+    def close(self, *, at_once: bool) -> None:
+        """Stop the processes: after their tasks, or at once."""
+        if self._here:
+            self._here.shutdown(cancel_futures=at_once)
+        if self._away and not at_once:
+            self._away.close()
+
+    @property
+    def _shares_all(self) -> bool:
+        return bool(self._dask) and self._first and not self._own_code
+
+    def _processes(self) -> Workers | None:
+        if self._workers > 1 and self._here is None:
+            self._here = Workers(self._workers, _PRELOAD)
+        return self._here
+
+
+@contextmanager
+def teams(root: Path, tree: Tree, workers: int, where: Cluster) -> Iterator[Teams]:
+    """Yield what shares the work of one build; see `build_site`."""
+    with ExitStack() as stack:
+        dask = None
+        if where.address:
+            from kilnfolio.runtime.cluster import cluster
+
+            dask = stack.enter_context(cluster(where))
+        made = Teams(root, tree, workers, dask)
+        try:
+            yield made
+        except BaseException:
+            made.close(at_once=True)
+            raise
+        made.close(at_once=False)

@@ -1,0 +1,70 @@
+"""A cold build, whole, by one process and by two, and what four would take by Amdahl's law.
+
+KILNFOLIO_BENCH_SHARED names the number of charges, 100 where it is absent. Time is that of the clock
+on the wall, so nothing else may run; processor time says how much of the work was handed out.
+"""
+
+import json
+import os
+import statistics
+import subprocess
+import sys
+
+from tests.bench.harness import ENVIRONMENT, Result
+from tests.bench.mills import make_mill
+
+CHARGES, TURNS = int(os.environ.get("KILNFOLIO_BENCH_SHARED", "100")), 3
+
+#: A build as the command runs it; prints its time, and the processor time of its processes.
+BUILD = """
+import gc, json, resource, sys, time
+from multiprocessing import forkserver
+from pathlib import Path
+
+began = time.perf_counter()
+from kilnfolio.pipeline.build import build_site
+from kilnfolio.runtime.garbage import collect_rarely
+
+if __name__ == "__main__":
+    collect_rarely()
+    root, workers = Path(sys.argv[1]), int(sys.argv[2])
+    build_site(root, root / "site", workers=workers, pdfs=False, fresh=True)
+    took = time.perf_counter() - began
+    forkserver._forkserver._stop()  # waited for, it and its workers count among the children
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    print(json.dumps([took, time.process_time(), used.ru_utime + used.ru_stime]))
+"""
+
+
+def build(program, root, workers):
+    """Return the elapsed time, the processor time here, and that of the workers [s]."""
+    said = subprocess.run(
+        [sys.executable, program, root, str(workers)],
+        capture_output=True,
+        text=True,
+        check=True,
+        env=ENVIRONMENT,
+    ).stdout
+    return json.loads(said)
+
+
+def serial_share(one, two):
+    """Return the share of the work that no second process shortens, by Amdahl's law."""
+    return 2 * two / one - 1
+
+
+def test_a_cold_build_in_several_processes(book, tmp_path):
+    root, program = make_mill(tmp_path / "mill", charges=CHARGES), tmp_path / "build.py"
+    program.write_text(BUILD)
+    turns = [[build(program, root, workers) for workers in (1, 2)] for _ in range(TURNS)]
+    one, two = (statistics.median(turn[n][0] for turn in turns) for n in (0, 1))
+    here, there = (statistics.median(turn[1][n] for turn in turns) for n in (1, 2))
+    alone = statistics.median(turn[0][1] for turn in turns)
+    share = serial_share(one, two)
+    name, floor = f"cold build, {CHARGES:,} charges", "one process"
+    book.tell(Result(f"{name}, two processes", floor, one, two, one / two, 1.8, more=True))
+    four = one * (share + (1 - share) / 4)
+    fitted = f"{name}, four processes, by a serial share of {100 * share:.0f} %"
+    book.tell(Result(fitted, floor, one, four, one / four, 3.0, more=True))
+    handed = f"{name}, processor time, {100 * there / (here + there):.0f} % of it of workers"
+    book.tell(Result(handed, floor, alone, here + there, (here + there) / alone, 1.1))
