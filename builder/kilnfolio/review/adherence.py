@@ -101,6 +101,12 @@ class Course:
     """EMC away from what was asked [points]; infinite where it is not known."""
     segments: tuple[Segment, ...]
 
+    @cached_property
+    def judged(self) -> np.ndarray:
+        """Mask of readings that are judged: running, within a step."""
+        judged: np.ndarray = self.running & np.isfinite(self.dry)
+        return judged
+
 
 def course_of(
     charge: Charge, asked: tuple[AskedAir, ...], air: AirSeries, controlling: np.ndarray
@@ -181,19 +187,13 @@ class Adherence:
     @cached_property
     def over_dry_bulb(self) -> np.ndarray:
         """Dry bulb above what was asked [K]; NaN where excused or not judged."""
-        return np.where(self._judged & ~self._heating, self.course.dry, np.nan)
+        return np.where(self.course.judged & ~self._heating, self.course.dry, np.nan)
 
     @cached_property
     def over_depression(self) -> np.ndarray:
         """Depression above what was asked [K]; NaN where excused or not judged."""
-        use = self._judged & ~self._settling & ~self.course.by_emc
+        use = self.course.judged & ~self._settling & ~self.course.by_emc
         return np.where(use, self.course.wet, np.nan)
-
-    @cached_property
-    def _judged(self) -> np.ndarray:
-        """Mask of readings that are judged: running, within a step."""
-        judged: np.ndarray = self.course.running & np.isfinite(self.course.dry)
-        return judged
 
     @cached_property
     def _hot(self) -> np.ndarray:
@@ -232,22 +232,22 @@ class Adherence:
     @cached_property
     def settled(self) -> np.ndarray:
         """Mask of readings that are judged and not on the way to a set-point."""
-        settled: np.ndarray = self._judged & ~self._heating & ~self._settling
+        settled: np.ndarray = self.course.judged & ~self._heating & ~self._settling
         return settled
 
     @cached_property
     def within(self) -> np.ndarray:
         """Mask of readings that are judged and outside on no side."""
         off = self._hot | (self._off & ((self.course.wet > 0) | self._humid))
-        within: np.ndarray = self._judged & ~off
+        within: np.ndarray = self.course.judged & ~off
         return within
 
     @cached_property
     def masks(self) -> dict[Side, np.ndarray]:
         """Mask of the readings that are outside on each side."""
         dry, wet = self.course.dry, self.course.wet
-        hot = self._hot & self._judged & ~self._heating
-        off = self._off & self._judged & ~self._settling
+        hot = self._hot & self.course.judged & ~self._heating
+        off = self._off & self.course.judged & ~self._settling
         return {
             "too hot": hot & (dry > 0),
             "too cold": hot & (dry < 0),

@@ -14,7 +14,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import field
-from functools import cached_property
 from typing import Any, Literal, TypeVar, get_args
 from zoneinfo import ZoneInfo
 
@@ -190,26 +189,29 @@ class Case:
         if not self.asked:
             raise NoData("no step change is written down, so what was asked is not known")
 
-    @cached_property
+    @property
     def equalizing(self) -> StageOutcome | None:
         """Equalizing as run; None if there was none."""
-        return self._stage(self.charge.equalizing)
+        return self._stage("equalizing", self.limits.value("stage-end-grace"))
 
-    @cached_property
+    @property
     def conditioning(self) -> StageOutcome | None:
         """Conditioning as run; None if there was none."""
-        return self._stage(self.charge.conditioning)
+        return self._stage("conditioning", self.limits.value("stage-end-grace"))
 
-    def _stage(self, stage: Stage | None) -> StageOutcome | None:
-        if stage is None:
-            return None
-        grace = dt.timedelta(hours=self.limits.value("stage-end-grace"))
-        return stage_outcome(stage, self.air, self.controls, grace)
+    @measure
+    def _stage(self, name: str, grace_h: float) -> StageOutcome | None:
+        stage: Stage | None = getattr(self.charge, name)
+        grace = dt.timedelta(hours=grace_h)
+        return stage_outcome(stage, self.air, self.controls, grace) if stage else None
 
-    @cached_property
+    @property
     def water(self) -> Water | None:
         """The water removed and the least heat for it; None if data is missing."""
-        start_c = self.limits.value("loading-temperature")
+        return self._water(self.limits.value("loading-temperature"))
+
+    @measure
+    def _water(self, start_c: float) -> Water | None:
         return water_balance(
             self.charge, self.species, self.controls, self.survey, self.air, start_c
         )

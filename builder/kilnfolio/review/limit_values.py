@@ -22,6 +22,7 @@ from kilnfolio.review.answers import EXPLAINED
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import NO_OWN_CODE, Case, Check, LotCase, OwnCode
 from kilnfolio.review.limits import LimitTable, Subject, charge_limits
+from kilnfolio.review.measures import under
 from kilnfolio.review.review import build_case, build_lot_case, with_limits
 from kilnfolio.review.running import CheckRun, checks_for, run_on, settled
 
@@ -157,17 +158,20 @@ def _noted(table: LimitTable) -> _Noted:
 class _Changed(LimitTable):
     """Limits of which one entry has another value."""
 
-    was: Limit = field(kw_only=True)
-    now: Limit = field(kw_only=True)
+    entry: Limit = field(kw_only=True)
+    other: float = field(kw_only=True)
 
     def find(self, key: str, subject: Subject | None = None) -> Limit:
         found = super().find(key, subject)
-        return self.now if found is self.was else found
+        return found.model_copy(update={"value": self.other}) if found is self.entry else found
+
+    def value(self, key: str, subject: Subject | None = None) -> float:
+        found = super().find(key, subject)
+        return self.other if found is self.entry else found.value
 
 
 def _changed(table: LimitTable, entry: Limit, value: float) -> LimitTable:
-    now = entry.model_copy(update={"value": value})
-    return _Changed(table.limits, table.subject, table.mill_in, was=entry, now=now)
+    return _Changed(table.limits, table.subject, table.mill_in, entry=entry, other=value)
 
 
 @dataclass(frozen=True)
@@ -186,8 +190,7 @@ class _Standing:
         read: dict[str, frozenset[Entry]] = {}
         for check in checks_for(case):
             table = _noted(case.limits)
-            # a copy keeps nothing that another check has worked out with a limit
-            runs[check.slug] = run_on(check, replace(case, limits=table))
+            runs[check.slug] = run_on(check, under(case, table))
             read[check.slug] = frozenset(table.seen)
         return cls(record, case, runs, read)
 
@@ -272,7 +275,7 @@ def charge_trials(
                 then = with_limits(case, limits)
                 checks = readers if then.air is case.air else checks_for(case)
             else:
-                then, checks = replace(case, limits=limits), readers
+                then, checks = under(case, limits), readers
             if made := standing.trial((key, place), value, then, checks):
                 trials.append(made)
     return LimitTrials(charge.id, read, tuple(trials))

@@ -7,9 +7,9 @@ judgement.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from copy import copy
 from functools import wraps
-from typing import Any, ClassVar, NoReturn, Protocol, TypeVar, TypeVarTuple
+from typing import Any, NoReturn, Protocol, TypeVar, TypeVarTuple
 
 from kilnfolio.records.limits import Limits
 from kilnfolio.review.limits import LimitTable, Subject
@@ -17,8 +17,6 @@ from kilnfolio.review.limits import LimitTable, Subject
 
 class Measured(Protocol):
     """A case that keeps its measures."""
-
-    __dataclass_fields__: ClassVar[dict[str, Any]]
 
     @property
     def measures(self) -> dict[Any, Any]:
@@ -37,6 +35,13 @@ Values = TypeVarTuple("Values")
 T = TypeVar("T")
 
 
+def under(case: T, limits: LimitTable) -> T:
+    """Return a case with other limits; it shares its measures, and keeps nothing else."""
+    other = copy(case)
+    object.__setattr__(other, "limits", limits)  # the case is frozen, and its copy is not yet used
+    return other
+
+
 def measure(work: Callable[[CaseT, *Values], T]) -> Callable[[CaseT, *Values], T]:
     """Decorate a function of a case and of values: each result is worked out once for a charge.
 
@@ -47,7 +52,7 @@ def measure(work: Callable[[CaseT, *Values], T]) -> Callable[[CaseT, *Values], T
     def once(case: CaseT, *values: *Values) -> T:
         place = (work, values)
         if place not in case.measures:
-            case.measures[place] = work(replace(case, limits=_NO_LIMITS), *values)
+            case.measures[place] = work(under(case, _NO_LIMITS), *values)
         found: T = case.measures[place]
         return found
 

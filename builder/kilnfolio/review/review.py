@@ -45,6 +45,7 @@ from kilnfolio.review.findings import CHECKS, NO_OWN_CODE, Case, LotCase, OwnCod
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.formulas.masses import BY_RULE
 from kilnfolio.review.limits import LimitTable, Subject, charge_limits, limit_table
+from kilnfolio.review.measures import under
 from kilnfolio.review.results import (
     adherence_result,
     air_points,
@@ -197,11 +198,11 @@ def build_case(
 def with_limits(case: Case, limits: LimitTable) -> Case:
     """Return a case with other limits; it shares the measures unless other readings jump."""
     if case.air is None:
-        return replace(case, limits=limits)
+        return under(case, limits)
     log = case.air.log
     jumps = jumps_of(log, limits)
     if jumps == case.air.jumps:
-        return replace(case, limits=limits)
+        return under(case, limits)
     air = air_series(log, case.pressure_pa, jumps)
     return replace(case, limits=limits, air=air, measures={})
 
