@@ -181,22 +181,20 @@ class _Standing:
     record: str
     case: Case | LotCase
     runs: Mapping[str, CheckRun]
-    read: Mapping[str, frozenset[Entry]]
+    readers: Mapping[Entry, Sequence[Check]]
+    """The checks that look a limit up, in the order of the review."""
 
     @classmethod
     def of(cls, record: str, case: Case | LotCase) -> _Standing:
         """Run every check of a case, and note what it looks up."""
         runs: dict[str, CheckRun] = {}
-        read: dict[str, frozenset[Entry]] = {}
+        readers: dict[Entry, list[Check]] = {}
         for check in checks_for(case):
             table = _noted(case.limits)
             runs[check.slug] = run_on(check, under(case, table))
-            read[check.slug] = frozenset(table.seen)
-        return cls(record, case, runs, read)
-
-    def readers(self, entry: Entry) -> list[Check]:
-        """Return the checks that look a limit up."""
-        return [run.check for slug, run in self.runs.items() if entry in self.read[slug]]
+            for entry in table.seen:
+                readers.setdefault(entry, []).append(check)
+        return cls(record, case, runs, readers)
 
     def trial(
         self, entry: Entry, value: float, case: Case | LotCase, checks: Iterable[Check]
@@ -265,10 +263,10 @@ def charge_trials(
     first = _noted(table)
     case = build_case(folder, located, log, own, first)
     standing = _Standing.of(charge.id, case)
-    read = tuple(sorted(first.seen.union(*standing.read.values())))
+    read = tuple(sorted(first.seen | standing.readers.keys()))
     trials = []
     for key, place in read:
-        limit, readers = table.limits.limits[key][place], standing.readers((key, place))
+        limit, readers = table.limits.limits[key][place], standing.readers.get((key, place), ())
         for value in tried(key, limit):
             limits = _changed(table, limit, value)
             if key in AIR_LIMITS:
@@ -305,7 +303,7 @@ def lot_trials(
     """
     case = build_lot_case(folder, lot, dossiers)
     table, standing = case.limits, _Standing.of(f"lot {lot}", case)
-    own = frozenset(entry for found in standing.read.values() for entry in found)
+    own = frozenset(standing.readers)
     moved: dict[tuple[str, int, float], dict[str, Dossier]] = {}
     for number in case.dossiers:
         for trial in of_charges[number].trials if number in of_charges else ():
@@ -318,7 +316,7 @@ def lot_trials(
     for (key, place, value), changed in sorted(moved.items()):
         limits = _changed(table, table.limits.limits[key][place], value)
         then = replace(case, limits=limits, dossiers={**case.dossiers, **changed})
-        checks = checks_for(case) if changed else standing.readers((key, place))
+        checks = checks_for(case) if changed else standing.readers.get((key, place), ())
         if made := standing.trial((key, place), value, then, checks):
             trials.append(made)
     reads = own.union(*(of_charges[name].read for name in case.dossiers if name in of_charges))
