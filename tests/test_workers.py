@@ -169,6 +169,40 @@ def test_no_temporary_file_outlives_a_run(tmp_path, end):
     assert [path.name for path in folder.iterdir()] == []
 
 
+#: The fork server ends when somebody connects and goes away again; the work goes on.
+WITHOUT_SERVER = """
+import os, socket
+from multiprocessing import forkserver
+from kilnfolio.runtime.workers import Workers
+
+if __name__ == "__main__":
+    for turn in range(2):
+        with Workers(1) as pool:
+            print(pool.submit(len, "abc").result())
+        server = forkserver._forkserver
+        if turn == 0:
+            with socket.socket(socket.AF_UNIX) as visitor:
+                visitor.connect(server._forkserver_address)
+            os.waitid(os.P_PID, server._forkserver_pid, os.WEXITED | os.WNOWAIT)
+"""
+
+
+def test_another_fork_server_takes_over(tmp_path):
+    """One that ended too soon used to take the parent's folder of temporary files with it."""
+    (tmp_path / "run.py").write_text(WITHOUT_SERVER)
+    folder = tmp_path / "t"
+    folder.mkdir()
+    run = subprocess.run(
+        [sys.executable, tmp_path / "run.py"],
+        env={**os.environ, "TMPDIR": str(folder)},
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    assert (run.stdout, run.stderr) == ("3\n3\n", "")
+    assert list(folder.iterdir()) == []
+
+
 def test_a_build_told_to_end_leaves_nothing_behind(tmp_path):
     """`kill`, and systemd, send SIGTERM; a build with one process prints in that process."""
     root, folder = minimal_mill(tmp_path / "mill"), tmp_path / "t"
