@@ -36,7 +36,7 @@ def breaches(page, rules: list[str] | None = None) -> list[str]:
     """Return what axe-core finds wrong on a page with every fold open."""
     page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
     if not page.evaluate("'axe' in window"):
-        page.add_script_tag(path=AXE)
+        page.add_script_tag(url=AXE.as_uri())
     wish = {"resultTypes": ["violations"]} | ({"runOnly": rules} if rules else {})
     found = page.evaluate("wish => axe.run(document, wish)", wish)
     assert found["passes"], "axe-core looked at nothing"
