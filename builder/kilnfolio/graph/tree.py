@@ -58,11 +58,13 @@ class Tree:
         """Write a file in staging; the served one is not changed."""
         target = self.staging / path
         try:
-            target.unlink(missing_ok=True)
-            target.write_bytes(data)
+            _write_new(target, data)
+        except FileExistsError:  # linked to the served one
+            target.unlink()
+            _write_new(target, data)
         except FileNotFoundError:
             self._make_folder(target.parent)
-            target.write_bytes(data)
+            _write_new(target, data)
         if path.partition("/")[0] in self.public:
             target.chmod(0o644)
 
@@ -102,11 +104,19 @@ class Tree:
         """Bring staging level with what is served."""
         stamped = {}
         for path in self.store.pending():
-            _remove(self.staging, path)
-            if (self.out / path).exists():
-                self._make_folder((self.staging / path).parent)
-                _link(self.out / path, self.staging / path)
-                stamped[path] = _stamp((self.out / path).stat())
+            served, staged = self.out / path, self.staging / path
+            if not served.exists():
+                _remove(self.staging, path)
+                continue
+            try:
+                _link(served, staged)
+            except FileExistsError:
+                staged.unlink()
+                _link(served, staged)
+            except FileNotFoundError:
+                self._make_folder(staged.parent)
+                _link(served, staged)
+            stamped[path] = _stamp(served.stat())
         self.store.stamp(stamped)
         self.store.clear_pending()
         self.store.keep("staged", self._staged())
@@ -253,9 +263,17 @@ def _remove(root: Path, path: str) -> None:
         break
 
 
+def _write_new(target: Path, data: bytes) -> None:
+    """Write a file that must not exist yet."""
+    with target.open("xb") as file:
+        file.write(data)
+
+
 def _link(source: Path, target: Path) -> None:
-    """Hard-link a file if it still exists; copy it if the disk cannot."""
+    """Hard-link a file to a name that must be free; copy it if the disk cannot."""
     try:
         os.link(source, target)
+    except (FileExistsError, FileNotFoundError):
+        raise
     except OSError:
         shutil.copyfile(source, target)

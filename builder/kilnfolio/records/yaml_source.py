@@ -44,6 +44,14 @@ _CORE_TAGS = {
 }
 
 
+class _Loader(yaml.CSafeLoader):
+    """Looks at no plain text but merge keys: `_scalar` says what a text is."""
+
+    yaml_implicit_resolvers: ClassVar[dict[str, list[tuple[str, re.Pattern[str]]]]] = {
+        "<": [("tag:yaml.org,2002:merge", re.compile("<<$"))]
+    }
+
+
 class WrittenFloat(float):
     """A number that remembers how it was written: ``12.50`` says more than 12.5."""
 
@@ -134,7 +142,7 @@ def parse_yaml(raw: bytes, shown_as: str) -> Document:
     """Parse the bytes of one YAML file; see `read_yaml`."""
     text = _decode(raw, shown_as)
     try:
-        node = yaml.compose(text, Loader=yaml.CSafeLoader)
+        node = yaml.compose(text, Loader=_Loader)
     except yaml.YAMLError as error:
         raise RecordProblems([_syntax_problem(error, text, shown_as)]) from None
     builder = _Builder(shown_as, text)

@@ -120,7 +120,7 @@ def run_check(
             else:
                 sentence = one.sentence
     except (NoData, NotApplicable, NoLimit) as error:
-        absent = error
+        absent = error.with_traceback(None)  # which would keep the case until garbage is collected
     return CheckRun(check, tuple(breaches), sentence, absent, zone)
 
 
