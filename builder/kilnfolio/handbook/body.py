@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Callable, Sequence
+from functools import cached_property
 from typing import Any, Literal
 from xml.etree import ElementTree as ET
 
@@ -65,9 +66,9 @@ class ChapterBuilder:
                 )
         for term in self.chapter.record.index:
             self._index(term, "top")
-        html, tokens = self._convert(list(self.chapter.lines), 1, directives_too=True)
-        self.body.html = self._with_aliases(html)
-        self.body.headings = list(_headings(tokens))
+        whole = _Converter(self, directives_too=True)
+        self.body.html = self._with_aliases(whole.convert(list(self.chapter.lines)))
+        self.body.headings = list(_headings(whole.md.toc_tokens))
         return self.body
 
     def _with_aliases(self, html: Markup) -> Markup:
@@ -133,8 +134,8 @@ class ChapterBuilder:
         """Render the prose of a directive, filling placeholders from its board."""
         if board is not None:
             text = self._fill_placeholders(text, place, board)
-        html, _ = self._convert(text.split("\n"), place.line, directives_too=False)
-        return html
+        self._prose.forms.first_line = place.line
+        return self._prose.convert(text.split("\n"))
 
     def line(self, text: str, place: Place, board: WorkedSteps | None = None) -> Markup:
         """Render prose of a single paragraph, without the paragraph element."""
@@ -161,23 +162,10 @@ class ChapterBuilder:
 
     # --- Markdown ---------------------------------------------------------------------------------
 
-    def _convert(
-        self, lines: list[str], first_line: int, *, directives_too: bool
-    ) -> tuple[Markup, list[dict[str, Any]]]:
-        extensions: list[Any] = [*_EXTENSIONS, _Forms(self, first_line, directives_too)]
-        toc: dict[str, Any] = {
-            "toc": {
-                "permalink": self.setting.target == "site" and directives_too,
-                "permalink_title": "Link to this section",
-                "slugify": slugify,
-            }
-        }
-        if directives_too:
-            extensions.append("toc")
-        md = markdown.Markdown(extensions=extensions, extension_configs=toc, output_format="html")
-        html = md.convert("\n".join(lines))
-        html = re.sub("\x1a(.*?)\x1b", r'<span class="value">\1</span>', html)
-        return Markup(html), getattr(md, "toc_tokens", [])
+    @cached_property
+    def _prose(self) -> _Converter:
+        """The converter of directives' prose; making one takes as long as using it."""
+        return _Converter(self, directives_too=False)
 
     def source(
         self,
@@ -359,6 +347,27 @@ def _headings(tokens: Sequence[dict[str, Any]]) -> Sequence[Heading]:
         found.append(Heading(token["id"], text, token["level"]))
         found += _headings(token["children"])
     return found
+
+
+class _Converter:
+    """Converts Markdown with the handbook's forms, any number of times."""
+
+    def __init__(self, builder: ChapterBuilder, *, directives_too: bool):
+        self.forms = _Forms(builder, 1, directives_too)
+        toc = {
+            "permalink": builder.setting.target == "site",
+            "permalink_title": "Link to this section",
+            "slugify": slugify,
+        }
+        self.md = markdown.Markdown(
+            extensions=[*_EXTENSIONS, self.forms, *(["toc"] if directives_too else [])],
+            extension_configs={"toc": toc},
+            output_format="html",
+        )
+
+    def convert(self, lines: list[str]) -> Markup:
+        html = self.md.reset().convert("\n".join(lines))
+        return Markup(re.sub("\x1a(.*?)\x1b", r'<span class="value">\1</span>', html))
 
 
 class _Forms(Extension):

@@ -47,9 +47,8 @@ _CORE_TAGS = {
 class _Loader(yaml.CSafeLoader):
     """Looks at no plain text but merge keys: `_scalar` says what a text is."""
 
-    yaml_implicit_resolvers: ClassVar[dict[str, list[tuple[str, re.Pattern[str]]]]] = {
-        "<": [("tag:yaml.org,2002:merge", re.compile("<<$"))]
-    }
+
+_Loader.yaml_implicit_resolvers = {"<": [("tag:yaml.org,2002:merge", re.compile("<<$"))]}
 
 
 class WrittenFloat(float):

@@ -169,7 +169,7 @@ def synonyms_of(folder: MillFolder, manuscript: Manuscript | None) -> Mapping[st
 
 def _sections(page: Page, kind: str) -> Iterator[Entry]:
     reader = _SectionReader()
-    reader.feed(page.html)
+    reader.feed(_NOT_SEARCHED.sub("", page.html))
     for section in reader.sections:
         text = " ".join("".join(section.words).split())
         if section.anchor in _NOT_FOUND or (section.anchor and not text):
@@ -195,6 +195,10 @@ def _also(kind: str, text: str) -> str:
 _NOT_FOUND = frozenset({"sources", "changes"})
 
 
+#: Drawings, tables of figures and scripts: most of a page's elements, and none of its words.
+_NOT_SEARCHED = re.compile(r"<(svg|td|script|style)\b.*?</\1>", re.DOTALL)
+
+
 @dataclass
 class _Section:
     anchor: str
@@ -205,8 +209,6 @@ class _Section:
 class _SectionReader(HTMLParser):
     """Splits a chapter's text into sections, one for each heading or term with an anchor."""
 
-    #: Elements without searchable text: drawings, tables of figures, navigation.
-    _SKIPPED = frozenset({"svg", "nav", "script", "style", "td"})
     _ENDS = frozenset({"p", "li", "dd", "dt", "tr", "h4", "summary", "figcaption", "caption", "th"})
 
     def __init__(self) -> None:
@@ -224,7 +226,7 @@ class _SectionReader(HTMLParser):
             if tag == self._skipped[-1]:
                 self._skipped.append(tag)
         elif (
-            tag in self._SKIPPED
+            tag == "nav"
             or "headerlink" in named.get("class", "")
             or (tag == "details" and self._problem)
         ):
