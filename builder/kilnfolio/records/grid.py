@@ -20,16 +20,6 @@ _MOST_CHARACTERS = 15
 _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?")
 
 
-def _plain(decimal: str) -> np.ndarray:
-    """Return which characters a plain number may have; 0 pads shorter cells."""
-    table = np.zeros(256, bool)
-    table[[0, *b"0123456789+-", ord(decimal)]] = True
-    return table
-
-
-_PLAIN = {decimal: _plain(decimal) for decimal in ".,"}
-
-
 @dataclass(frozen=True)
 class Grid:
     """The positions of the cells of each row.
@@ -118,7 +108,8 @@ class Grid:
         ).astype(np.uint8)
         cells = table.view(f"S{len(places)}").ravel()
         known = ~np.isin(cells, [b"", *(mark.encode() for mark in missing)])
-        if not _PLAIN[decimal][table[known]].all():
+        # 0 pads shorter cells
+        if not np.isin(table[known], [0, *b"0123456789+-", ord(decimal)]).all():
             return None
         table[table == ord(decimal)] = ord(".")
         values = np.full(len(cells), np.nan)
