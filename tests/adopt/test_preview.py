@@ -1,20 +1,24 @@
 """The preview: for this computer only, rebuilt on save, errors with file and line."""
 
+import filecmp
 import http.client
 import re
+import shutil
 import socket
 import struct
 import threading
 import time
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 from tests.copied import copied_mill
 from tests.minimal import minimal_mill
 from tests.trust.sealing import amended_mill
 
-from kilnfolio.adopt.preview import HOME, make_server, preview_of
+from kilnfolio.adopt.preview import HOME, make_server, mark, preview_of
 from kilnfolio.graph.run import Run
+from kilnfolio.pipeline.build import Report
 from kilnfolio.runtime.errors import SiteInUseError
 
 CHARGE = "content/charges/2026/C1/charge.yaml"
@@ -216,6 +220,81 @@ def test_a_saved_record_changes_its_page(served):
     assert preview.refresh()
     assert "Kept an eye on board S2" in get(port, "/charges/C1.html")[1]
     assert not preview.refresh()
+
+
+SAVED = {
+    "charge": (CHARGE, "target_mc: 12 %", "target_mc: 11 %", "charges/C1.html"),
+    "kiln": ("content/kilns/k1.yaml", "name: ", "name: Renamed ", "kilns/k1.html"),
+    "species": (
+        "schedules/species/quercus-rubra.yaml",
+        "trade_name: ",
+        "trade_name: Renamed ",
+        "species/quercus-rubra.html",
+    ),
+    "schedule": (
+        "schedules/hardwood/red-oak-4-4.yaml",
+        "title: ",
+        "title: Renamed ",
+        "schedules/red-oak-4-4.html",
+    ),
+    "limit": (
+        "schedules/limits.yaml",
+        "Wet bulb above",
+        "Renamed wet bulb above",
+        "checks/limits/wet-bulb-above-dry-bulb.html",
+    ),
+}
+
+
+def saved(preview, kind):
+    """Save a record of a kind; return the page that shows it."""
+    file, old, new, page = SAVED[kind]
+    path = preview.root / file
+    text = path.read_text("utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), "utf-8")
+    return page
+
+
+@pytest.mark.parametrize("kind", SAVED)
+def test_the_page_of_a_saved_record_that_a_browser_shows_comes_before_all_others(preview, kind):
+    page, made, told = saved(preview, kind), [], []
+    has = mark(preview.file(page))
+    browser = threading.Thread(target=lambda: told.append(preview.wait(page, has)))
+    browser.start()
+    while not preview._looked_at:
+        time.sleep(0.01)
+    preview._bring = lambda *how, bring=preview._bring: made.append(bring(*how).made) or Report()
+    preview.show_saved()
+    browser.join(60)
+    assert told == [True]
+    assert mark(preview.file(page)) != has
+    assert preview.refresh()
+    assert made[0] < made[1]
+    assert not preview.refresh()
+
+
+def test_what_was_made_first_ends_as_if_all_were_made_at_once(preview):
+    for kind in SAVED:
+        saved(preview, kind)
+        preview.show_saved()
+    assert preview.refresh()
+    preview.finish()
+    home = preview.root / HOME / "mill"
+    anew = Path(shutil.copytree(preview.root, preview.root.with_name("anew")))
+    shutil.rmtree(anew / HOME)
+    with preview_of(anew) as other:
+        other.refresh()
+        other.finish()
+    differ = filecmp.dircmp(home, anew / HOME / "mill")
+    assert not list(differences(differ))
+
+
+def differences(found):
+    yield from [*found.left_only, *found.right_only]
+    yield from filecmp.cmpfiles(found.left, found.right, found.common_files, shallow=False)[1]
+    for below in found.subdirs.values():
+        yield from differences(below)
 
 
 def asking_of(port, path):

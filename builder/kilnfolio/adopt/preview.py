@@ -1,8 +1,9 @@
 """``preview``: serve the pages to this computer alone, and rebuild them as records are saved.
 
 It is the incremental build of the mill edition into a separate folder, in one process that keeps
-its caches. Slow tasks that affect few pages run after the rest is served, and a page that somebody
-asks for before the first build is done is made for them alone (`early_pages`).
+its caches. The pages of a saved record and those that browsers show are made first, and slow tasks
+that affect few pages last. A page that somebody asks for before the first build is done is made for
+them alone (`early_pages`).
 """
 
 from __future__ import annotations
@@ -13,12 +14,13 @@ import mimetypes
 import sys
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from importlib import resources
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import ClassVar
 from urllib.parse import parse_qs, unquote, urlsplit
 
@@ -29,7 +31,7 @@ from kilnfolio.adopt.entry.pictures import MAX_BYTES as MAX_PICTURE
 from kilnfolio.adopt.hand_over import LENGTH, Lan, make_lan, own_address, receive, with_mark
 from kilnfolio.adopt.local_only import HEADERS, why_refused
 from kilnfolio.graph.inputs import Stamps, stamps
-from kilnfolio.pipeline.build import Report, open_site
+from kilnfolio.pipeline.build import First, Rebuild, open_site
 from kilnfolio.records.kinds import INDEX
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.rendering.safety import SAFETY
@@ -54,7 +56,7 @@ class Preview:
         Brings the site up to date; see `pipeline.open_site`.
     """
 
-    def __init__(self, root: Path, rebuild: Callable[[frozenset[tuple[str, str]]], Report]):
+    def __init__(self, root: Path, rebuild: Rebuild):
         self.root = root
         self.problems: tuple[Problem, ...] = ()
         self.seconds = 0.0
@@ -64,19 +66,37 @@ class Preview:
         self._early: EarlyPages | None = EarlyPages(root, root / HOME)  # until the first build ends
         self._stamps: Stamps = {}
         self._broken: list[str] = []
+        self._behind = True  # files were saved since all pages were made
         self._unfinished = False
         self._news = threading.Condition()
+        self._looked_at: Counter[str] = Counter()
 
     def refresh(self) -> bool:
         """Rebuild what depends on files saved since the last call; return whether any were."""
-        now = stamps(self.root, INDEX)
-        if not self._early and now == self._stamps:
-            return False
         began = time.perf_counter()
-        self._stamps = now
+        self.show_saved()
+        if not self._behind:
+            return False
         self._make(_WAIT)
         self.seconds = time.perf_counter() - began
         return True
+
+    def show_saved(self) -> None:
+        """Rebuild the pages of saved records, and those that browsers show, before all else.
+
+        What they need of other records is taken as it was.
+        """
+        before, self._stamps = self._stamps, stamps(self.root, INDEX)
+        saved = {name for name, _ in before.items() ^ self._stamps.items()}
+        if not saved or self._early:
+            return
+        self._behind = True
+        with self._news:
+            pages = frozenset(self._looked_at)
+        keys = frozenset().union(*map(_record_of, saved))
+        with suppress(RecordProblems):  # all of them are found when all is rebuilt
+            self._bring((), First(keys, pages))
+            self._tell_news()
 
     def finish(self) -> bool:
         """Run the postponed tasks; return whether there were any."""
@@ -87,11 +107,14 @@ class Preview:
 
     def _make(self, postponed: frozenset[tuple[str, str]]) -> None:
         try:
-            self._broken = self._bring(postponed).broken
+            self._broken = self._bring(postponed, None).broken
             self.problems, self._unfinished = (), bool(postponed)
         except RecordProblems as error:
             self.problems, self._unfinished = error.problems, False
-        self._early = None
+        self._early, self._behind = None, False
+        self._tell_news()
+
+    def _tell_news(self) -> None:
         with self._news:
             self._news.notify_all()
 
@@ -126,8 +149,22 @@ class Preview:
 
     def wait(self, path: str, has: str) -> bool:
         """Wait until a page differs from the one the browser has; False if that takes too long."""
+        looked_at = Counter([f"mill/{path}"])
         with self._news:
-            return self._news.wait_for(lambda: mark(self.file(path)) != has, WAIT)
+            self._looked_at += looked_at
+            try:
+                return self._news.wait_for(lambda: mark(self.file(path)) != has, WAIT)
+            finally:
+                self._looked_at -= looked_at
+
+
+def _record_of(file: str) -> set[str]:
+    """Return the keys of what is computed from the record that a file belongs to."""
+    if entry := INDEX.entry(file):
+        kind, name = entry
+        return {name or f"{kind}:"}
+    path = PurePosixPath(file)  # a chapter, or the log in the folder of its charge
+    return {path.stem, path.parent.name}
 
 
 def mark(data: bytes | None) -> str:

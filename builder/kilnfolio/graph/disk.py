@@ -91,6 +91,8 @@ class DiskGraph(Graph):
         self.out, self.store = out, store
         self.failed: frozenset[str] = frozenset()
         """Cells of values that could not be computed in this run."""
+        self.partly = False
+        """Whether this run leaves values out that others may need."""
         self.fresh: dict[str, Any] = {}
         """Values computed just now that the store does not hold yet."""
         self._values: OrderedDict[str, tuple[bytes, Any, int]] = OrderedDict()
@@ -118,7 +120,7 @@ class DiskGraph(Graph):
             except NotMadeError as error:
                 return Failed(value.name, key, error.reasons)
             except AbsentError:
-                if self.failed:
+                if self.failed or self.partly:
                     return Failed(value.name, key)
                 raise
         if isinstance(made, Job):

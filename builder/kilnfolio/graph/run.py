@@ -54,6 +54,9 @@ class Run:
         Takes a path and the bytes to be written; returns why they must not be, or "".
     postponed : collection of (str, str)
         Values and keys to leave for a later run.
+    first : collection of str, optional
+        If given, only values with these keys are computed, from what the others were at the last
+        run; a value without a key goes by its cell, as in ``limits:``.
     """
 
     graph: DiskGraph
@@ -65,6 +68,7 @@ class Run:
     tell: Callable[[str, int, int], None]
     guard: Callable[[str, bytes], str]
     postponed: Collection[tuple[str, str]] = ()
+    first: Collection[str] | None = None
     running: dict[bool, Team | None] = field(default_factory=dict)
     done: int = 0
     refused: list[str] = field(default_factory=list)
@@ -82,7 +86,7 @@ class Run:
             The problems of the inputs. If there are any, the inputs that do not depend on them were
             computed and stored, and the rest of the plan was not computed.
         """
-        self.graph.failed = frozenset()
+        self.graph.failed, self.graph.partly = frozenset(), self.first is not None
         try:
             for step in self.plan.inputs:
                 self._step(step)
@@ -134,11 +138,19 @@ class Run:
         for value in step:
             for key in self.graph.store.stale(value.name):
                 cell = f"{value.name}:{key}"
-                if (value.name, key) not in self.postponed and not (
-                    cell in self.graph.failed or cell in self.withheld
+                if not (
+                    self._left(value.name, key)
+                    or cell in self.graph.failed
+                    or cell in self.withheld
                 ):
                     found.setdefault(key, []).append(value.name)
         return [(key, tuple(found[key])) for key in sorted(found)]
+
+    def _left(self, value: str, key: str) -> bool:
+        """Return whether a value is left for a later run."""
+        if self.first is not None and (key or f"{value}:") not in self.first:
+            return True
+        return (value, key) in self.postponed
 
     def _recompute_changed(self, step: Step) -> None:
         """Compute values that became stale because another value of the same step changed."""

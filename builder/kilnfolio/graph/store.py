@@ -298,6 +298,13 @@ class Store:
         """Return whether a task writes this file."""
         return self.db.execute("SELECT 1 FROM file WHERE path = ?", (path,)).fetchone() is not None
 
+    def written_for(self, path: str) -> str:
+        """Return the key of the task that writes a file, or its cell if it has no key."""
+        row = self.db.execute(
+            "SELECT key, value FROM task WHERE id = (SELECT task FROM file WHERE path = ?)", (path,)
+        ).fetchone()
+        return row[0] or f"{row[1]}:" if row else ""
+
     # --- files of the site ------------------------------------------------------------------------
 
     def count_files(self, ending: str) -> int:

@@ -111,10 +111,28 @@ def build_site(
             return site.bring_up_to_date()
 
 
+@dataclass(frozen=True)
+class First:
+    """What to bring up to date before all else.
+
+    Attributes
+    ----------
+    keys : frozenset of str
+        Keys of values; see `graph.run.Run`.
+    pages : frozenset of str
+        Pages by their paths below the site.
+    """
+
+    keys: frozenset[str]
+    pages: frozenset[str]
+
+
+#: Brings a site up to date; see `open_site`.
+Rebuild = Callable[[Collection[tuple[str, str]], First | None], Report]
+
+
 @contextmanager
-def open_site(
-    root: Path, out: Path, edition: str, tell: Tell = _silent
-) -> Iterator[Callable[[Collection[tuple[str, str]]], Report]]:
+def open_site(root: Path, out: Path, edition: str, tell: Tell = _silent) -> Iterator[Rebuild]:
     """Keep a site of one edition open, to be rebuilt again and again.
 
     No PDFs are printed.
@@ -130,7 +148,7 @@ def open_site(
     ------
     callable
         Brings the site up to date. Takes tasks (value and key) to postpone until it is called
-        without them.
+        without them, and a `First` to bring only that up to date, from what all else was.
 
     Raises
     ------
@@ -215,8 +233,15 @@ class _Site:
                 self._store.close()
         self._store = None
 
-    def bring_up_to_date(self, postponed: Collection[tuple[str, str]] = ()) -> Report:
+    def bring_up_to_date(
+        self, postponed: Collection[tuple[str, str]] = (), first: First | None = None
+    ) -> Report:
         """Build; if the store of earlier builds is unusable, delete it and build anew."""
+        if first is not None:
+            # what it needs may have changed as well: then it is made when all is
+            with suppress(StrangeSiteError, sqlite3.DatabaseError, *_BAD_ROWS):
+                return self._run(postponed, first)
+            return Report()
         staging = self._options.out / STAGING
         kept = staging.exists()
         if kept and not staging.is_dir():
@@ -252,20 +277,20 @@ class _Site:
             self._store = Store(self._options.out / STORE)
         return self._store
 
-    def _run(self, postponed: Collection[tuple[str, str]]) -> Report:
+    def _run(self, postponed: Collection[tuple[str, str]], first: First | None = None) -> Report:
         store = self._open_store()
         tree = Tree(self._options.out, store, EDITIONS, PUBLIC)
-        damage = tree.damage()
+        damage = tree.damage() if first is None else Damage()
         store.forget_files([*damage.gone, *damage.changed])
         changed = (
             self._changed(store, stamps(self._options.root, _index()))
             or damage.gone
             or damage.changed
         )
-        made = self._run_tasks(tree, postponed) if changed else 0
+        made = self._run_tasks(tree, postponed, first) if changed else 0
         broken = list(store.members("group:broken:"))
         if changed:
-            store.keep("settled", not postponed)
+            store.keep("settled", not postponed and first is None)
             tree.publish()
         else:
             store.commit()
@@ -310,7 +335,9 @@ class _Site:
     def _code_digests(self) -> dict[str, bytes]:
         return code_digests()
 
-    def _run_tasks(self, tree: Tree, postponed: Collection[tuple[str, str]]) -> int:
+    def _run_tasks(
+        self, tree: Tree, postponed: Collection[tuple[str, str]], first: First | None
+    ) -> int:
         """Run the stale tasks; return how many there were."""
         from kilnfolio.graph.disk import DiskGraph
         from kilnfolio.graph.run import Run
@@ -320,6 +347,7 @@ class _Site:
         from kilnfolio.records.problems import RecordProblems
 
         options, store = self._options, self._open_store()
+        wanted = {*first.keys, *map(store.written_for, first.pages)} if first else None
         if "_graph" not in self.__dict__:
             self._graph = DiskGraph(options.root, PLAN.index, options.out, store, PLAN.bound)
         with teams(options.root, tree, options.workers, options.cluster) as shared:
@@ -335,6 +363,7 @@ class _Site:
                 options.tell,
                 _missing_wording,
                 postponed,
+                wanted,
             )
             problems = run.all()
         if problems:
