@@ -10,7 +10,7 @@ import statistics
 import subprocess
 import sys
 
-from tests.bench.harness import ENVIRONMENT, Result
+from tests.bench.harness import Result
 from tests.bench.mills import make_mill
 
 CHARGES, TURNS = int(os.environ.get("KILNFOLIO_BENCH_SHARED", "100")), 3
@@ -43,7 +43,6 @@ def build(program, root, workers):
         capture_output=True,
         text=True,
         check=True,
-        env=ENVIRONMENT,
     ).stdout
     return json.loads(said)
 

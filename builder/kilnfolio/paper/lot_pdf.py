@@ -6,9 +6,12 @@ It conforms to PDF/A-3b (ISO 19005-3), with the record attached as data.
 from __future__ import annotations
 
 import datetime as dt
+import math
+import re
 from dataclasses import dataclass
 
 from jinja2 import Environment
+from weasyprint import Document
 
 from kilnfolio.charts.paper import for_paper
 from kilnfolio.paper.printing import (
@@ -52,21 +55,50 @@ def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
     return LotSheet(view.lot, html, close, tuple(_attached(view)))
 
 
+#: A record of at least this many characters, drawings apart, seldom fits its page in the usual type.
+_LONG = 5_500
+_DRAWING = re.compile(r"<svg.*?</svg>", re.DOTALL)
+#: Where the last heading of a record in smaller type stands this low, the usual type has no room:
+#: it needs a sixth more, and fits up to 717 px at most (`tests/paper/test_lot_pdf.py`) [px].
+_NO_ROOM = 800.0
+
+
 def print_sheet(sheet: LotSheet) -> tuple[bytes, list[str]]:
     """Return a lot's record as a PDF, and WeasyPrint's warnings."""
     with collector_paused():
-        for html in (sheet.html, sheet.close):
-            with logged_warnings() as warnings:
-                document = laid_out(html, _STYLE)
-                pages = len(document.pages)
-            if pages == 1:
-                break
+        document, warnings = _fitted(sheet)
         with logged_warnings() as of_writing:
             pdf = archival_pdf(document, attached=sheet.attached)
     warnings = [*warnings, *of_writing]
+    pages = len(document.pages)
     if pages > 1:
         warnings.append(f"the record of lot {sheet.lot} takes {pages} pages, not one")
     return pdf, warnings
+
+
+_LaidOut = tuple[Document, list[str]]
+
+
+def _fitted(sheet: LotSheet) -> _LaidOut:
+    """Lay a record out in the usual type if that fits the page, and in smaller type if not."""
+    long = len(_DRAWING.sub("", sheet.html)) >= _LONG
+    close = _laid_out(sheet.close) if long else None
+    if close and _last_heading(close[0]) >= _NO_ROOM:
+        return close
+    usual = _laid_out(sheet.html)
+    return usual if len(usual[0].pages) == 1 else close or _laid_out(sheet.close)
+
+
+def _laid_out(html: str) -> _LaidOut:
+    with logged_warnings() as warnings:
+        return laid_out(html, _STYLE), warnings
+
+
+def _last_heading(document: Document) -> float:
+    """Return how low the last heading stands [px]; endlessly low if there is a second page."""
+    if len(document.pages) > 1:
+        return math.inf
+    return max((y for _, _, (_, y), _ in document.pages[0].bookmarks), default=0.0)
 
 
 def lot_pdf(env: Environment, view: CustomerLot) -> tuple[bytes, list[str]]:
