@@ -187,7 +187,7 @@ def _site_like(root: Path, pdfs: bool, edition: str) -> Path | None:
     from tests.site.site import shared_mill
 
     made = {_home[0] / name for name in ("small-mill", "mill-with-library", "amended")}
-    if _from_nothing[0] or edition or pdfs or root == PROJECT or root in made:
+    if _from_nothing[0] or edition or root == PROJECT or root in made:
         return None
     chapters = list((root / "content/handbook").glob("*.md"))
     return shared_mill(library=len(chapters) > 9).site

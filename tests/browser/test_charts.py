@@ -16,13 +16,16 @@ def first_chart(page):
 
 
 @pytest.mark.parametrize("kind", CHARTS)
-def test_arrow_keys_read_out_values(page, demo_site, kind):
+def test_arrow_keys_read_out_values_and_shift_nothing(page, demo_site, kind):
     page.goto(addresses(demo_site)[kind])
     _, readout, holder = first_chart(page)
+    height = "document.documentElement.scrollHeight"
+    before = page.evaluate(height)
     expect(readout).to_have_attribute("role", "status")  # announced to a screen reader
     invitation = readout.inner_text()
     holder.focus()
     page.keyboard.press("Home")
+    assert page.evaluate(height) == before
     first = readout.inner_text()
     page.keyboard.press("ArrowRight")
     second = readout.inner_text()
@@ -111,17 +114,6 @@ def test_pointer_and_touch_read_out_the_nearest_time(browser, demo_site, touch):
     # the two times are as far apart as the distance moved on the chart
     assert days[1] - days[0] == pytest.approx(0.3 * view / width * length, abs=0.5)
     context.close()
-
-
-@pytest.mark.parametrize("kind", CHARTS)
-def test_reading_a_chart_shifts_nothing(page, demo_site, kind):
-    page.goto(addresses(demo_site)[kind])
-    _, _, holder = first_chart(page)
-    height = "document.documentElement.scrollHeight"
-    before = page.evaluate(height)
-    holder.focus()
-    page.keyboard.press("Home")
-    assert page.evaluate(height) == before
 
 
 OVERLAPS = """() => [...document.querySelectorAll('figure.chart svg')].flatMap(svg => {

@@ -8,6 +8,7 @@ from itertools import product
 from pathlib import Path
 
 import pytest
+from tests.rows import each_of
 from tests.site.site import shared_mill
 from tests.site_assets import copy_assets
 
@@ -67,8 +68,9 @@ def lots(tmp_path_factory) -> dict[bool | None, tuple[Path, str]]:
     return found
 
 
-@pytest.mark.parametrize(("met", "label"), list(product(VERDICTS, LABELS)))
-def test_the_first_screen_shows_the_state_of_the_lot(page, lots, met, label):
+@each_of(list(product(VERDICTS, LABELS)))
+def test_the_first_screen_shows_the_state_of_the_lot(row, page, lots):
+    met, label = row
     path, digits = lots[met]
     fragment = {
         "its own": "#" + digits,

@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import expect
 from tests.browser.kinds import addresses
 from tests.browser.registers import charge_rows, lot_rows, newest_first, write_registers
+from tests.rows import each_of
 
 CHARGES = charge_rows(600, years=2.5)
 LOTS = lot_rows(CHARGES, 2)
@@ -128,8 +129,8 @@ def test_a_link_within_the_page_does_not_undo_a_filter(charges):
     assert told(charges) == before < 600
 
 
-@pytest.mark.parametrize("words", ["kiln 12 maple", "15-0004", "honeycomb", "SUGAR question"])
-def test_any_words_of_a_row_find_it(charges, words):
+@each_of(["kiln 12 maple", "15-0004", "honeycomb", "SUGAR question"])
+def test_any_words_of_a_row_find_it(words, charges):
     wanted = [
         row.number
         for row in newest_first(CHARGES)
@@ -218,17 +219,17 @@ def test_without_script_a_reader_gets_to_the_rows_of_a_month(browser, site, kind
     context.close()
 
 
-@pytest.mark.parametrize(
-    ("asked", "wanted"),
+@each_of(
     [
         ("C-16-00300", ["Charge C-16-00300"]),
         ("c1600300", ["Charge C-16-00300"]),
         ("16-00300", ["Charge C-16-00300"]),
         ("lot l00012", [f"Lot L00012{digit}" for digit in range(9, 1, -1)]),
         ("L000007", ["Lot L000007"]),
-    ],
+    ]
 )
-def test_search_finds_a_number_or_its_beginning(charges, asked, wanted):
+def test_search_finds_a_number_or_its_beginning(row, charges):
+    asked, wanted = row
     groups = charges.evaluate("asked => kilnfolioSearch.answer(asked)", asked)
     assert [entry[0][0] for entry in groups[0]["entries"]] == wanted
 

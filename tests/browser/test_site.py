@@ -5,6 +5,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 from tests.conftest import PROJECT
+from tests.rows import each_of
 from tests.test_site import qr_of
 
 from kilnfolio.archive.tokens import lot_token, read_token_key
@@ -91,8 +92,7 @@ def test_the_lot_page_fits_a_phone_and_begins_with_the_answer(browser, demo_site
     page.close()
 
 
-@pytest.mark.parametrize(
-    "path",
+@each_of(
     [
         "index.html",
         "handbook/wood-and-water.html",
@@ -102,15 +102,13 @@ def test_the_lot_page_fits_a_phone_and_begins_with_the_answer(browser, demo_site
         "charges/HB-25-041.html",
         "checks/index.html",
         "kilns/kiln-1.html",
-    ],
+    ]
 )
-def test_no_page_is_wider_than_its_window(browser, demo_site, path):
-    page = browser.new_page()
+def test_no_page_is_wider_than_its_window(path, page, demo_site):
     page.goto((demo_site / "mill" / path).as_uri())
     for width in (360, 768, 1440):
         page.set_viewport_size({"width": width, "height": 900})
         assert page.evaluate("document.documentElement.scrollWidth") <= width
-    page.close()
 
 
 def test_pages_have_the_same_content_without_script(browser, demo_site):

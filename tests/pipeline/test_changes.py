@@ -317,11 +317,6 @@ def test_staging_shares_every_file_with_what_is_served(mill):
     assert places(staged) == places(served)
 
 
-def test_two_processes_make_the_same_bytes_as_one(built, tmp_path):
-    build_site(built, tmp_path / "site", pdfs=False, workers=2)
-    assert bytes_of(tmp_path / "site") == bytes_of(built / "site")
-
-
 #: The result of a clean build of some records, or its problems, by the digest of all their files.
 _clean: dict[bytes, dict[str, bytes] | RecordProblems] = {}
 

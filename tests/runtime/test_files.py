@@ -83,6 +83,7 @@ OF_THE_PROGRAM = {
     "cli/drills.py",
     "forecast/measured.py",
     "records/sheet_words.py",
+    "rendering/compiled.py",
     "rendering/languages.py",
     "rendering/seal_words.py",
     "runtime/code_version.py",
@@ -99,6 +100,7 @@ OF_FOLDERS = {
     "api/group_site.py",
     "archive/bag.py",
     "archive/recompute.py",
+    "graph/away.py",
     "graph/tree.py",
 }
 

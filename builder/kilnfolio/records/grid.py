@@ -15,17 +15,9 @@ import numpy as np
 from kilnfolio.runtime.values import dataclass
 
 _NEWLINE, _SPACE = ord("\n"), ord(" ")
+_MOST_CHARACTERS = 15
+"""Of a number whose digits are a whole number that a double holds exactly."""
 _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?")
-
-
-def _plain(decimal: str) -> np.ndarray:
-    """Return which characters a plain number may have; 0 pads shorter cells."""
-    table = np.zeros(256, bool)
-    table[[0, *b"0123456789+-", ord(decimal)]] = True
-    return table
-
-
-_PLAIN = {decimal: _plain(decimal) for decimal in ".,"}
 
 
 @dataclass(frozen=True)
@@ -70,6 +62,43 @@ class Grid:
             Texts of a cell without a reading, besides an empty one. A number among them matches
             however it is written: -999 also as -999.0.
         """
+        values = self._with_like_decimals(column, ord(decimal))
+        if values is None:
+            values = self._of_text(column, decimal, missing)
+        if values is not None:
+            marks = [float(mark) for mark in missing if _NUMBER.fullmatch(mark)]
+            values[np.isin(values, marks)] = np.nan
+        return values
+
+    def _with_like_decimals(self, column: int, point: int) -> np.ndarray | None:
+        """Return a column of numbers with as many decimals each; None if any cell is another.
+
+        Such a number is a whole number divided by a power of ten. A double holds both exactly, so
+        the quotient is the double nearest to it, as for a number read from text.
+        """
+        starts, ends = self.starts[:, column], self.ends[:, column]
+        widths = ends - starts
+        from_right = np.arange(1, min(int(widths.max()), _MOST_CHARACTERS + 1) + 1)
+        table = self.characters[ends[:, None] - from_right]
+        points = np.flatnonzero(table[0, : widths[0]] == point)[:1]
+        negative = self.characters[starts] == ord("-")
+        used = from_right <= (widths - negative)[:, None]
+        used[:, points] = False
+        digits = table - np.uint8(ord("0"))  # what is no digit wraps round, to more than 9
+        if (
+            len(from_right) > _MOST_CHARACTERS
+            or (widths - negative <= points.sum() + len(points)).any()
+            or (table[:, points] != point).any()
+            or (digits[used] > 9).any()
+        ):
+            return None
+        scale = 10.0 ** np.insert(np.arange(len(from_right) - len(points)), points, 0)
+        values: np.ndarray = np.where(used, digits, 0) @ scale / 10.0 ** points.sum()
+        values[negative] *= -1.0
+        return values
+
+    def _of_text(self, column: int, decimal: str, missing: Sequence[str]) -> np.ndarray | None:
+        """Return a column of plain numbers, each read by itself; None if any cell is no such."""
         starts, widths = self.starts[:, column], self.ends[:, column] - self.starts[:, column]
         places = np.arange(max(int(widths.max()), 1))
         inside = places < widths[:, None]
@@ -79,7 +108,8 @@ class Grid:
         ).astype(np.uint8)
         cells = table.view(f"S{len(places)}").ravel()
         known = ~np.isin(cells, [b"", *(mark.encode() for mark in missing)])
-        if not _PLAIN[decimal][table[known]].all():
+        # 0 pads shorter cells
+        if not np.isin(table[known], [0, *b"0123456789+-", ord(decimal)]).all():
             return None
         table[table == ord(decimal)] = ord(".")
         values = np.full(len(cells), np.nan)
@@ -87,8 +117,6 @@ class Grid:
             values[known] = cells[known].astype(float)
         except ValueError:
             return None
-        marks = [float(mark) for mark in missing if _NUMBER.fullmatch(mark)]
-        values[np.isin(values, marks)] = np.nan
         return values
 
 

@@ -33,15 +33,10 @@ from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Place
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
-from kilnfolio.review.adherence import (
-    ADHERENCE_LIMITS,
-    Adherence,
-    Course,
-    Tolerance,
-    course_of,
-)
+from kilnfolio.review.adherence import ADHERENCE_LIMITS, Adherence, Tolerance
 from kilnfolio.review.air import AirSeries
 from kilnfolio.review.boards import BoardHistory, Control
+from kilnfolio.review.course import Course, course_of
 from kilnfolio.review.dossier import Dossier, Finding, SurveyResult
 from kilnfolio.review.ending import (
     ProbeRun,
