@@ -28,9 +28,7 @@ FROM_NOTHING = (
 )
 
 
-def begin_sites(
-    patched: pytest.MonkeyPatch, like: Callable[[Path, bool, str], Path | None]
-) -> None:
+def begin_sites(patched: pytest.MonkeyPatch, like: Callable[[Path, str], Path | None]) -> None:
     """Begin each site in a copy of another.
 
     Parameters
@@ -38,15 +36,15 @@ def begin_sites(
     patched : pytest.MonkeyPatch
         Undoes it.
     like : callable
-        Takes a mill's folder, whether PDFs are printed and the only edition, and returns the site
-        to copy, or None for a build from nothing.
+        Takes a mill's folder and the only edition, and returns the site to copy, or None for a
+        build from nothing.
     """
     built = build._Site.bring_up_to_date
 
     def bring_up_to_date(site: Any, *postponed: Any) -> build.Report:
         options = site._options
         out = options.out
-        earlier = None if any(out.iterdir()) else like(options.root, options.pdfs, options.edition)
+        earlier = None if any(out.iterdir()) else like(options.root, options.edition)
         if earlier is None:
             return built(site, *postponed)
         copied_site(earlier, out)

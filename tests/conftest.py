@@ -182,7 +182,7 @@ def _code_is_read_once() -> Iterator[None]:
         yield
 
 
-def _site_like(root: Path, pdfs: bool, edition: str) -> Path | None:
+def _site_like(root: Path, edition: str) -> Path | None:
     """Return a site that differs little from the one to be built of a mill."""
     from tests.site.site import shared_mill
 
