@@ -196,6 +196,9 @@ class _March:
             self.base[i, :own] = case.curve.level + case.paces.log_ratio
         self.slope = np.array([case.curve.slope for case in cases])
         self.usual = np.array([case.curve.usual_dryness for case in cases])
+        # the curve of each board in the air of its stage, and the stage it was made for
+        self.level = self.base.copy()
+        self.level_of = np.full(self.count, -1)
         self.every = every[:, np.newaxis]
         self.board = np.arange(boards)[np.newaxis]
         self.held = np.isfinite(self.mc)
@@ -230,8 +233,9 @@ class _March:
         stage = np.minimum(self.step, self.stages - 1)
         emc = self.emc[one, stage][:, np.newaxis]
         hours = self.warmth[one, stage][:, np.newaxis] * STEP_H
-        half = self._dried(self.mc, self.mc, emc, hours, stage)
-        new = self._dried(self.mc, (self.mc + half) / 2.0, emc, hours, stage)
+        self._set_level(stage)
+        half = self._dried(self.mc, self.mc, emc, hours)
+        new = self._dried(self.mc, (self.mc + half) / 2.0, emc, hours)
         before, after = self.control, self._controlling(new)
         crossed = np.isnan(self.reached) & (after <= self.target)
         if crossed.any():
@@ -245,21 +249,22 @@ class _March:
         self.path.append((self.now.copy(), after.copy(), new))
         self._change_steps()
 
-    def _dried(
-        self, mc: Floats, at: Floats, emc: Floats, hours: Floats, stage: np.ndarray
-    ) -> Floats:
+    def _set_level(self, stage: np.ndarray) -> None:
+        """Make the curves anew of cases that have come to another stage."""
+        moved = np.flatnonzero(stage != self.level_of)
+        if moved.size:
+            dryer = self.dry[moved, stage[moved]][:, np.newaxis] - self.usual[moved]
+            self.level[moved] = self.base[moved] + (self.slope[moved] * dryer)[:, np.newaxis]
+            self.level_of = stage
+
+    def _dried(self, mc: Floats, at: Floats, emc: Floats, hours: Floats) -> Floats:
         """Return the MC after a time step at the pace that boards have at the MC `at`."""
         place = np.clip(np.where(self.held, at, GRID[0]) - GRID[0], 0.0, GRID.size - 1.001)
         low = place.astype(int)
         part = place - low
-        one = np.arange(self.count)
-        dry = self.dry[one, stage][:, np.newaxis]
-        level = [
-            self.base[self.every, self.board, i]
-            + self.slope[self.every, i] * (dry - self.usual[self.every, i])
-            for i in (low, low + 1)
-        ]
-        pace = np.exp((1.0 - part) * level[0] + part * level[1])
+        below = self.level[self.every, self.board, low]
+        above = self.level[self.every, self.board, low + 1]
+        pace = np.exp((1.0 - part) * below + part * above)
         return np.asarray(emc + (mc - emc) * np.exp(-pace * hours))
 
     def _measures(self, mc: Floats, control: Floats, now: Floats) -> Floats:
