@@ -55,6 +55,7 @@ OF_MANY_RECORDS: tuple[Step, ...] = (
         learnt_of,
         limit_trials.lot_limit_trials,
         context.tally_of_year,
+        context.last_shipped,
         context.register_part,
         streams,
     ),

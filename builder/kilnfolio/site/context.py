@@ -320,6 +320,15 @@ def lot_line(graph: Graph, number: str) -> LotLine:
     return line_of_lot(context, context.folder.lots[number].record, context.lot_dossiers[number])
 
 
+@derived("last shipped", keys=reading.charges, batch=50, edition="auditor")
+def last_shipped(graph: Graph, number: str) -> dt.date | None:
+    """Return the day on which the last lot of a charge left, which may be none yet."""
+    context = mill_context(graph)
+    zone = context.folder.mill.record.zone
+    lots = [context.lot_lines[lot] for lot in context.lots[reading.of_charge(number)]]
+    return max((lot.shipped.astimezone(zone).date() for lot in lots if lot.shipped), default=None)
+
+
 def _years(graph: Graph) -> tuple[str, ...]:
     return reading.years(graph)
 

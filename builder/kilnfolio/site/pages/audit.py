@@ -23,7 +23,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.dossier import Finding, Word
 from kilnfolio.review.limits import NoLimit, limit_table
-from kilnfolio.site.context import SOURCES_PAGE, Citation, SiteContext
+from kilnfolio.site.context import SOURCES_PAGE, Citation, SiteContext, last_shipped
 from kilnfolio.site.pages.charges import ChargeView, charge_view, superseded_page
 from kilnfolio.site.pages.phrases import OUTCOME_MEANING, OUTCOME_ORDER
 from kilnfolio.site.seals import SealView
@@ -233,13 +233,8 @@ def retention(context: SiteContext, number: str, ended: dt.datetime) -> Retentio
         limit = limit_table(context.folder).find(RETENTION)
     except NoLimit:
         return None
-    lots = [context.lot_lines[lot] for lot in context.lots[reading.of_charge(number)]]
-    shipped = [
-        lot.shipped.astimezone(context.folder.mill.record.zone).date()
-        for lot in lots
-        if lot.shipped
-    ]
-    begins = max([ended.date(), *shipped])
+    shipped = last_shipped(context.graph, number)
+    begins = max(ended.date(), shipped) if shipped else ended.date()
     return Retention(_years_on(begins, round(limit.value)), limit, context.cite(limit.source))
 
 
