@@ -61,9 +61,11 @@ def test_a_cold_build_in_several_processes(book, tmp_path):
     alone = statistics.median(turn[0][1] for turn in turns)
     share = serial_share(one, two)
     name, floor = f"cold build, {CHARGES:,} charges", "one process"
-    book.tell(Result(f"{name}, two processes", floor, one, two, one / two, 1.8, more=True))
+    book.tell(
+        Result(f"{name}, two processes", floor, one, two, one / two, 1.8, more=True, turns=TURNS)
+    )
     four = one * (share + (1 - share) / 4)
     fitted = f"{name}, four processes, by a serial share of {100 * share:.0f} %"
-    book.tell(Result(fitted, floor, one, four, one / four, 3.0, more=True))
+    book.tell(Result(fitted, floor, one, four, one / four, 3.0, more=True, turns=TURNS))
     handed = f"{name}, processor time, {100 * there / (here + there):.0f} % of it of workers"
-    book.tell(Result(handed, floor, alone, here + there, (here + there) / alone, 1.1))
+    book.tell(Result(handed, floor, alone, here + there, (here + there) / alone, 1.1, turns=TURNS))
