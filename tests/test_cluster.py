@@ -94,8 +94,14 @@ def test_a_worker_killed_in_mid_run_loses_nothing(scheduler):
 
 
 def test_a_task_that_kills_its_workers_and_one_that_fails_are_told_apart(scheduler):
+    from distributed.core import Status
+
+    # early releases of Python 3.11 pickle a member of an enumeration by a call of getattr, which
+    # could run code: there Dask's report of a death is not read, and the message says so
+    by_getattr = Status.closed.__reduce_ex__(4)[0] is getattr
+    words = "names builtins.getattr.*Its own log says" if by_getattr else "gave up: KilledWorker"
     with cluster(scheduler) as executor:
-        with pytest.raises(WorkersUnreachableError, match="gave up: KilledWorker"):
+        with pytest.raises(WorkersUnreachableError, match=words):
             executor.submit(os._exit, 1).result(240)
         with pytest.raises(Exception, match="ZeroDivisionError"):
             executor.submit(divmod, 1, 0).result(240)
