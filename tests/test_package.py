@@ -58,7 +58,10 @@ def unpacked(tmp_path_factory):
         shutil.copyfile(PROJECT / name, source / name)
     sdist = build("sdist", source, home / "dist")
     with tarfile.open(sdist) as packed:
-        packed.extractall(home / "unpacked", filter="data")
+        # Debian's Python 3.11 has no filters yet
+        packed.extractall(
+            home / "unpacked", **({"filter": "data"} if hasattr(tarfile, "data_filter") else {})
+        )
     (folder,) = (home / "unpacked").iterdir()
     return folder
 

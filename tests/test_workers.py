@@ -8,6 +8,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 
 import pytest
@@ -47,6 +48,24 @@ def test_fresh_processes_take_over_after_a_while(workers, monkeypatch):
     monkeypatch.setattr("kilnfolio.runtime.workers.TASKS_PER_PROCESS", 2)
     pids = [workers.submit(os.getpid).result() for _ in range(8)]
     assert set(pids[:4]).isdisjoint(pids[4:])
+
+
+def _send_half_a_result(path):
+    """Announce a result of 1,000 bytes, send none of them, and wait."""
+    sys._getframe(1).f_locals["result_queue"]._writer._send((1000).to_bytes(4, "big"))
+    path.touch()
+    time.sleep(600)
+
+
+def test_shutdown_does_not_wait_for_the_rest_of_a_result(workers, tmp_path):
+    """A page that a process was sending when Ctrl-C stopped it kept the build from ending."""
+    workers.submit(_send_half_a_result, tmp_path / "half")
+    while not (tmp_path / "half").exists():
+        time.sleep(0.01)
+    ending = threading.Thread(target=workers.shutdown, kwargs={"cancel_futures": True}, daemon=True)
+    ending.start()
+    ending.join(60)
+    assert not ending.is_alive()
 
 
 def test_no_process_is_started_where_there_is_no_work():

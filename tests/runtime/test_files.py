@@ -101,7 +101,6 @@ OF_FOLDERS = {
     "archive/bag.py",
     "archive/recompute.py",
     "graph/away.py",
-    "graph/tree.py",
 }
 
 

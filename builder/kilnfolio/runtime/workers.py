@@ -66,8 +66,7 @@ class Workers(Executor):
         with self._lock:
             pool, self._pool, self._closed = self._pool, None, True
         if cancel_futures:
-            for process in multiprocessing.active_children():
-                process.terminate()
+            _kill(pool)
         if pool:
             pool.shutdown(wait, cancel_futures=cancel_futures)
 
@@ -132,6 +131,21 @@ class Workers(Executor):
             context.set_forkserver_preload(["kilnfolio.runtime.quiet_workers", *self._preload])
             _start_fork_server()
         return context
+
+
+def _kill(pool: ProcessPoolExecutor | None) -> None:
+    """Kill all processes, and close what they sent results through.
+
+    A process that is killed while it sends a result leaves half of it, and the pool would wait for
+    the other half for ever: while this process holds the pipe, it does not end.
+    """
+    processes = multiprocessing.active_children()
+    for process in processes:
+        process.terminate()
+    for process in processes:
+        process.join()
+    if pool and (results := getattr(pool, "_result_queue", None)):
+        results._writer.close()
 
 
 def _start_fork_server() -> None:
