@@ -182,8 +182,8 @@ class Seals:
 
     def of_charge(self, number: str) -> SealView:
         """Return the ledger entries of a charge; an incomplete charge has none."""
-        complete = number in mill_of(self._graph).charges
-        return charge_seal(self._graph, number) if complete else SealView()
+        incomplete = reading.open_charges(self._graph, number)
+        return SealView() if incomplete else charge_seal(self._graph, number)
 
     def of_lot(self, number: str) -> SealView:
         """Return the ledger entries of a lot's record."""
