@@ -53,6 +53,7 @@ class Result:
     ratio: float
     goal: float | None
     peak_mb: float | None = None
+    """Of a program; of a call, what it adds to this process."""
     more: bool = False
     """Whether more is better, as for two processes against one."""
     turns: int = 1
@@ -204,7 +205,7 @@ def machine() -> str:
 
 
 def highest_memory(work: Callable[[], object]) -> float | None:
-    """Return the most memory that this process holds during a call [MB]; None where it is not told.
+    """Return the memory that a call adds to this process [MB]; None where it is not told.
 
     Linux keeps the highest resident size of a process and forgets it when asked to.
     """
@@ -212,8 +213,9 @@ def highest_memory(work: Callable[[], object]) -> float | None:
         Path("/proc/self/clear_refs").write_text("5")
     except OSError:
         return None
+    before = resident_mb()
     work()
-    return resident_mb()
+    return resident_mb() - before
 
 
 def slope(sizes: Sequence[int], values: Sequence[float]) -> float:
