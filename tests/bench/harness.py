@@ -199,7 +199,7 @@ class Book:
 def machine() -> str:
     """Return what the benchmarks ran on."""
     return (
-        f"{platform.machine()}, {os.cpu_count()} processors, "
+        f"{platform.machine()}, {len(os.sched_getaffinity(0))} processors, "
         f"{platform.python_implementation()} {platform.python_version()}"
     )
 
