@@ -65,9 +65,10 @@ OTHER_SCRIPTS = {
     "fonts.js",
     "fonts-inline.js",
 }
-#: Calls whose strings are keys, patterns or messages on the command line.
+#: Calls whose strings are keys, names of types, patterns or messages on the command line.
 _NOT_SAID = {
     "record_error", "compile", "derived", "inline", "Group", "Problem", "fail", "get_template",
+    "TypeVar", "TypeVarTuple",
 }  # fmt: skip
 #: Markup, classes of drawings, and words for search engines and machines.
 _MARKUP = re.compile(

@@ -103,8 +103,7 @@ class Dask(Executor):
             except _TaskFailedError as error:
                 task.set_exception(error)
             except BaseException as error:
-                words = f"the workers of the cluster gave up: {type(error).__name__}: {error}"
-                task.set_exception(_answer(self._refused, words))
+                task.set_exception(self._gave_up(error))
 
         self._dask.submit(_packed, fn, *args, **kwargs).add_done_callback(done)
         return task
@@ -121,8 +120,11 @@ class Dask(Executor):
             packed = self._client.run(_packed, fn, *args, workers=[only] if only else None)
             return {worker: _unpacked(one) for worker, one in packed.items()}
         except Exception as error:
-            words = f"the workers of the cluster gave up: {type(error).__name__}: {error}"
-            raise _answer(self._refused, words) from None
+            raise self._gave_up(error) from None
+
+    def _gave_up(self, error: BaseException) -> WorkersUnreachableError:
+        words = f"the workers of the cluster gave up: {type(error).__name__}: {error}"
+        return _answer(self._refused, words)
 
 
 class _TaskFailedError(Exception):

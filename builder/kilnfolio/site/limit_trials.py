@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import cast
 
 from kilnfolio.archive.sealed_mill import sealed_folder
 from kilnfolio.graph.derived import derived, table
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
-from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import mill_of
 from kilnfolio.records.model import Located
 from kilnfolio.review.limit_values import (
@@ -51,7 +49,9 @@ def charge_limit_trials(graph: Graph, number: str) -> LimitTrials:
     folder = (sealed_folder(graph, number) or mill).with_records(limits=mill.limits)
     own, located = own_code(folder.graph), folder.charges[number]
     if located.record.corrections or own.checks:  # they may look into the file as it is written
-        located = cast("Located[Charge]", folder.located_charge(number))
+        written = folder.located_charge(number)
+        assert isinstance(written, Located)  # it is complete
+        located = written
     return charge_trials(folder, located, read_logs(folder, located), own)
 
 
