@@ -226,5 +226,5 @@ def test_a_mistyped_command_is_named_and_exits_2(words, said, capsys):
 
 def test_every_command_has_completions():
     whole = parser()
-    whole.fill_all()
+    whole.make_all()
     assert "--without-pdf" in whole._subparsers._group_actions[0].choices["build"].format_help()

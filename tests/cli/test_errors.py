@@ -12,7 +12,7 @@ from tests.conftest import PROJECT
 from tests.minimal import minimal_mill
 
 from kilnfolio import __version__
-from kilnfolio.cli import COMMANDS, main
+from kilnfolio.cli import COMMANDS, command_module, main
 
 
 def fails(error):
@@ -25,9 +25,9 @@ def fails(error):
 @pytest.mark.parametrize("command", [*COMMANDS])
 def test_an_internal_error_is_admitted_and_reported(command, monkeypatch, capsys, tmp_path):
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
-    module = f"kilnfolio.cli.{COMMANDS[command]}"
-    monkeypatch.setattr(f"{module}.add_arguments", lambda _: None)
-    monkeypatch.setattr(f"{module}.run", fails(ZeroDivisionError("float division\nby zero")))
+    module = command_module(command)
+    monkeypatch.setattr(module, "add_arguments", lambda _: None)
+    monkeypatch.setattr(module, "run", fails(ZeroDivisionError("float division\nby zero")))
     # 70 is EX_SOFTWARE, "internal software error", of BSD's sysexits.h
     assert main([command]) == os.EX_SOFTWARE == 70
     said = capsys.readouterr().err

@@ -1,9 +1,9 @@
 """The command line, with a module for each command.
 
-A command's module has ``SUMMARY`` (its line in the help), ``EXAMPLE``, ``add_arguments`` and
-``run``, which returns an exit code. ``DESCRIPTION``, if present, replaces the summary in the
-command's own help. Heavy libraries are imported inside ``run``, so that every command starts
-quickly.
+A command's module has ``EXAMPLE``, ``add_arguments`` and ``run``, which returns an exit code.
+``DESCRIPTION``, if present, replaces its line of `COMMANDS` in the command's own help. The module
+is imported only for its own command, and heavy libraries inside ``run``, so that every command
+starts quickly.
 """
 
 from __future__ import annotations
@@ -14,59 +14,60 @@ import os
 import signal
 import sys
 import types
+from functools import partial
 from importlib import import_module
 
 from kilnfolio import __version__
 from kilnfolio.cli.errors import INTERRUPTED, TERMINATED, exit_code
-from kilnfolio.cli.parser import CommandParser
+from kilnfolio.cli.parser import CommandParser, ParserToBe
 from kilnfolio.runtime.garbage import collect_rarely
 
 TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from typing import NoReturn
+    from typing import Any, NoReturn
 
-#: Commands in the order of the help, and the module of this package that runs each.
+#: Commands in the order of the help, each with its line there.
 COMMANDS = {
-    "build": "build",
-    "check": "check",
-    "forecast": "forecast",
-    "what-if": "what_if",
-    "effect": "effect",
-    "group": "group",
-    "try-limit": "try_limit",
-    "allow": "allow",
-    "seal": "seal",
-    "amend": "amend",
-    "audit": "audit",
-    "ledger": "ledger",
-    "witness": "witness",
-    "labels": "labels",
-    "sheet": "sheet",
-    "exam": "exam",
-    "drills": "drills",
-    "practice": "practice",
-    "weigh": "weigh",
-    "step": "step",
-    "stop": "stop",
-    "wick": "wick",
-    "note": "note",
-    "equalize": "equalize",
-    "condition": "condition",
-    "finish": "finish",
-    "sign": "sign",
-    "answer": "answer",
-    "correct": "correct",
-    "undo": "undo",
-    "take": "take",
-    "compare": "compare",
-    "export": "export",
-    "import": "importing",
-    "preview": "preview",
-    "new": "new",
-    "upgrade": "upgrade",
-    "schema": "schema",
-    "completion": "completion",
+    "build": "build the site from a mill folder",
+    "check": "read, recompute and print what the checks say",
+    "forecast": "estimate when a charge's steps fall due and when it is done",
+    "what-if": "estimate what one change of the schedule would do to a charge",
+    "effect": "compare two schedules by days, heat and peak gradient index",
+    "group": "make one register, trends and library over several mills from their lines",
+    "try-limit": "show which past results another limit would change",
+    "allow": "let the mill's own checks run on this computer",
+    "seal": "seal a charge or lot so that any later change shows",
+    "amend": "seal a changed charge or lot again, with the reason",
+    "audit": "check seals and compute every figure again",
+    "ledger": "show the ledger's head; replace or revoke keys; correct the clock",
+    "witness": "countersign a ledger's head, or add a countersignature or time stamp",
+    "labels": "print labels for the packs of sealed lots",
+    "sheet": "print the kiln-side sheet of a charge",
+    "exam": "print an exam and, separately, its key; publish and release them",
+    "drills": "make drills from the mill's charges, each with a fault to find",
+    "practice": "write a charge run on the bench as a record, and review it",
+    "weigh": "record a round of weighings",
+    "step": "record that a step was set",
+    "stop": "record that the kiln stopped",
+    "wick": "record that the wick was changed",
+    "note": "record what happened",
+    "equalize": "record that equalizing began or ended",
+    "condition": "record that conditioning began or ended",
+    "finish": "record that a charge ended",
+    "sign": "sign the record of a charge",
+    "answer": "give a signed answer to a finding",
+    "correct": "correct a value and keep the old one",
+    "undo": "take back what the last command wrote into a record",
+    "take": "copy entry files of phones and logger exports into the records",
+    "compare": "compare two charges or schedules, or what is published with what was built",
+    "export": "write charges, boards, weighings, air, findings and lots for other programs",
+    "import": "read a logger's export or a mill's own sheet",
+    "preview": "show the pages while records are written",
+    "new": "make a mill's folder, or begin a record",
+    "upgrade": "rewrite records of an older format in the current one",
+    "schema": "print the JSON Schema of a record kind",
+    "completion": "print shell completion, or the manual page",
 }
 
 #: The module in which pydantic looks for plugins.
@@ -106,20 +107,12 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(words: Sequence[str]) -> int:
-    arguments = parser(words[:1]).parse_args(words)
-    code: int = arguments.run(arguments)
-    return code
+    arguments = parser().parse_args(words)
+    return int(arguments.run(arguments))
 
 
-def parser(words: Sequence[str] = ()) -> CommandParser:
-    """Return the parser of all commands.
-
-    Parameters
-    ----------
-    words : sequence of str, optional
-        The first word of a command line. If it is the name of a command, only that command's
-        module is imported, and the parser knows no other.
-    """
+def parser() -> CommandParser:
+    """Return the parser of all commands, which knows only their names until one is given."""
     whole = CommandParser(
         prog="kilnfolio",
         description="Drying schedules, checked charges and lot records: reads a "
@@ -128,16 +121,29 @@ def parser(words: Sequence[str] = ()) -> CommandParser:
         epilog="Guidance only. Nothing printed here is a permission to enter a kiln.",
     )
     whole.add_argument("--version", action="version", version=f"kilnfolio {__version__}")
-    commands = whole.add_subparsers(required=True, metavar="command")
-    for name in [word for word in words if word in COMMANDS] or COMMANDS:
-        command = import_module(f"kilnfolio.cli.{COMMANDS[name]}")
-        commands.add_parser(
-            name,
-            help=command.SUMMARY,
-            fill=command.add_arguments,
-            description=getattr(
-                command, "DESCRIPTION", f"{command.SUMMARY[0].upper()}{command.SUMMARY[1:]}."
-            ),
-            epilog=f"example: {command.EXAMPLE}",
-        ).set_defaults(run=command.run)
+    commands = whole.add_subparsers(
+        required=True,
+        metavar="command",
+        parser_class=ParserToBe,  # type: ignore[type-var]
+    )
+    for name, summary in COMMANDS.items():
+        commands.add_parser(name, help=summary, make=partial(_parser_of, name))
     return whole
+
+
+def _parser_of(name: str, **options: Any) -> CommandParser:
+    command, summary = command_module(name), COMMANDS[name]
+    whole = CommandParser(
+        description=getattr(command, "DESCRIPTION", f"{summary[0].upper()}{summary[1:]}."),
+        epilog=f"example: {command.EXAMPLE}",
+        **options,
+    )
+    command.add_arguments(whole)
+    whole.set_defaults(run=command.run)
+    return whole
+
+
+def command_module(name: str) -> types.ModuleType:
+    """Import the module that runs a command."""
+    module = "importing" if name == "import" else name.replace("-", "_")
+    return import_module(f"kilnfolio.cli.{module}")

@@ -8,7 +8,6 @@ import sys
 from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
 
-SUMMARY = "let the mill's own checks run on this computer"
 DESCRIPTION = (
     "Show the mill's own checks in content/checks/, ask whether they may run, try both sides of "
     "each, and note their SHA-256 for this user. They are Python code and can do whatever you can: "

@@ -6,7 +6,6 @@ import argparse
 
 from kilnfolio.cli.seal import add_subject, enter
 
-SUMMARY = "seal a changed charge or lot again, with the reason"
 DESCRIPTION = "Seal a changed charge or lot again. The earlier version is kept."
 EXAMPLE = (
     "kilnfolio amend HB-26-003 --by 'R. Quill' --reason 'Board S3 was weighed twice; the "

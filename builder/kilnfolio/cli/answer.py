@@ -6,7 +6,6 @@ import argparse
 
 from kilnfolio.cli.arguments import add_entry, completes_entry, open_task, terminal
 
-SUMMARY = "give a signed answer to a finding"
 DESCRIPTION = (
     "Answer one finding of a charge: why it is accepted, which instrument was at fault, "
     "or what corrected it. 'kilnfolio check' prints the finding's id."

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from kilnfolio.archive.audited import AuditReport
     from kilnfolio.archive.remaking import Remakers
 
-SUMMARY = "check seals and compute every figure again"
 DESCRIPTION = (
     "Check a bag, a folder of bags, an edition or a mill folder: manifests, ledger and signatures. "
     "Compute every figure again from the raw files, and make the pages again. Change nothing."

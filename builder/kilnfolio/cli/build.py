@@ -13,7 +13,6 @@ TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from kilnfolio.pipeline.build import Report
 
-SUMMARY = "build the site from a mill folder"
 EXAMPLE = "kilnfolio build ~/mill --out ~/mill/site"
 
 

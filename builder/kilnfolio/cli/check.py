@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
     Found = dict[str, tuple[Finding, ...]]
 
-SUMMARY = "read, recompute and print what the checks say"
 EXAMPLE = "kilnfolio check --charge HB-26-003"
 
 

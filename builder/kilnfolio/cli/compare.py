@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from kilnfolio.records.folder import MillFolder
     from kilnfolio.site.compared import Row
 
-SUMMARY = "compare two charges or schedules, or what is published with what was built"
 DESCRIPTION = (
     "With two charges or two schedules: show what differs. Otherwise fetch what is published and "
     "compare it with what was built."

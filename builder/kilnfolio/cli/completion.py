@@ -7,7 +7,6 @@ import re
 
 from kilnfolio.cli.errors import OK
 
-SUMMARY = "print shell completion, or the manual page"
 DESCRIPTION = (
     "Print a script that makes a shell complete commands and options, or the manual "
     "page. Both are made from the parser, so they know every option."
@@ -38,7 +37,7 @@ def run(arguments: argparse.Namespace) -> int:
         print("\n".join(entry_words(this_mill(), arguments.command, arguments.charge)))
         return OK
     whole = parser()
-    whole.fill_all()
+    whole.make_all()
     if arguments.kind == "man":
         from argparse_manpage.manpage import Manpage
 

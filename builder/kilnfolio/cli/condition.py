@@ -6,7 +6,6 @@ import argparse
 
 from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
-SUMMARY = "record that conditioning began or ended"
 EXAMPLE = "kilnfolio condition HB-26-041 begin"
 
 

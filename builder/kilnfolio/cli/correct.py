@@ -6,7 +6,6 @@ import argparse
 
 from kilnfolio.cli.arguments import add_entry, completes_entry, open_task, terminal
 
-SUMMARY = "correct a value and keep the old one"
 EXAMPLE = "kilnfolio correct HB-26-041 S3@2026-03-03T07:10 '3978 g' --reason misread"
 
 

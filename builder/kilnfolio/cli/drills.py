@@ -9,7 +9,6 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder, add_seed, number_from
 from kilnfolio.cli.errors import ERROR, OK
 
-SUMMARY = "make drills from the mill's charges, each with a fault to find"
 DESCRIPTION = (
     "Write drills as one page that marks the answers. Each is a charge of this mill, made "
     "anonymous, with a planted fault that the review finds. Another seed gives other charges, "

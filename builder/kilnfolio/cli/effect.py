@@ -7,7 +7,6 @@ import argparse
 from kilnfolio.cli.arguments import add_folder, add_format, value_of
 from kilnfolio.cli.errors import ERROR, OK, print_json, print_reasons
 
-SUMMARY = "compare two schedules by days, heat and peak gradient index"
 DESCRIPTION = (
     "Compare two schedules by what they do to one green board of the first one's timber: days, "
     "heat and peak gradient index, as ratios. Sample boards decide."

@@ -6,7 +6,6 @@ import argparse
 
 from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
-SUMMARY = "record that equalizing began or ended"
 EXAMPLE = "kilnfolio equalize HB-26-041 begin"
 
 

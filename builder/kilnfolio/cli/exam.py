@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from kilnfolio.records.folder import MillFolder
     from kilnfolio.training.lessons import Lesson
 
-SUMMARY = "print an exam and, separately, its key; publish and release them"
 DESCRIPTION = (
     "Print the test of a lesson path as one PDF and its answers as another. The same "
     "path and seed give the same paper; another seed gives other numbers. --publish puts the "

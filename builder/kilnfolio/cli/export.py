@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from kilnfolio.api.lines import LineEdition
     from kilnfolio.api.tables import Edition
 
-SUMMARY = "write charges, boards, weighings, air, findings and lots for other programs"
 DESCRIPTION = (
     "Write a mill's tables with their keys and units: a Data Package of CSV files, an "
     "SQLite database, Parquet files or JSON. An auditor's or customer's export holds only "

@@ -6,7 +6,6 @@ import argparse
 
 from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
-SUMMARY = "record that a charge ended"
 EXAMPLE = "kilnfolio finish HB-26-041 --ended 06:30 --unloaded 14:00"
 
 

@@ -12,7 +12,6 @@ TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from kilnfolio.forecast.result import Forecast
 
-SUMMARY = "estimate when a charge's steps fall due and when it is done"
 DESCRIPTION = (
     "Estimate when the steps of a charge fall due and when it is done, from its "
     "weighings and log and from the mill's earlier charges. An estimate: sample boards "

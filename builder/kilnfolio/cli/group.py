@@ -7,7 +7,6 @@ from pathlib import Path
 
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
-SUMMARY = "make one register, trends and library over several mills from their lines"
 DESCRIPTION = (
     "Read the lines that each mill of a group has exported, or take them from its folder as an auditor "
     "would see them, and write a small site: one register of charges, the same schedule at each mill, "

@@ -15,7 +15,6 @@ TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from typing import Any
 
-SUMMARY = "read a logger's export or a mill's own sheet"
 EXAMPLE = "kilnfolio import log kiln-1.csv --kiln kiln-1"
 _AIR = "the air of a charge (dry bulb with wet bulb, depression, RH or EMC)"
 

@@ -9,7 +9,6 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder_option, number_from
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
-SUMMARY = "print labels for the packs of sealed lots"
 DESCRIPTION = "Print a label for each pack of these lots, or of every sealed lot."
 EXAMPLE = "kilnfolio labels HBL-26-014 --sheet a4-99x67 --out labels.pdf"
 

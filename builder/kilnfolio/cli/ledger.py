@@ -10,7 +10,6 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder_option
 from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
 
-SUMMARY = "show the ledger's head; replace or revoke keys; correct the clock"
 DESCRIPTION = """\
 head: print the signed state of the ledger, for somebody else to keep. convert: sign the head of a
 ledger that has none yet. rotate-key: replace the mill's key; the old key signs for the new one.

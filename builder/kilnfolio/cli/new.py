@@ -7,7 +7,6 @@ import argparse
 from kilnfolio.cli.arguments import asker
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
-SUMMARY = "make a mill's folder, or begin a record"
 EXAMPLE = "kilnfolio new mill ~/our-mill"
 
 

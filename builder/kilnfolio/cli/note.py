@@ -6,7 +6,6 @@ import argparse
 
 from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
-SUMMARY = "record what happened"
 EXAMPLE = "kilnfolio note HB-26-041 'Door seal leaks at the bottom'"
 
 

@@ -1,7 +1,7 @@
-"""The parser of the command line, which adds a command's options only when they are needed.
+"""The parser of the command line, which makes a command's own parser only when it is needed.
 
-Some options list the entries of registries, such as the sheets of labels; importing those would
-slow down ``kilnfolio --help`` and every other command.
+Making all of them took longer than the rest of ``kilnfolio --help``, and some options list the
+entries of registries, such as the sheets of labels.
 """
 
 from __future__ import annotations
@@ -31,45 +31,29 @@ class Help(argparse.HelpFormatter):
 
 
 class CommandParser(argparse.ArgumentParser):
-    """A parser whose options are added when they are first needed.
+    """A parser of a command line.
 
     Options and commands must be written in full: an abbreviation that works today could become
     ambiguous once another option begins with the same letters.
-
-    Parameters
-    ----------
-    fill : callable, optional
-        Adds the options, given the parser.
     """
 
-    def __init__(
-        self, *args: Any, fill: Callable[[CommandParser], None] | None = None, **kwargs: Any
-    ) -> None:
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **{"allow_abbrev": False, "formatter_class": Help, **kwargs})
-        self._fill = fill
         self._intermixing = False
 
-    def fill(self) -> None:
-        """Add the options if they have not been added yet."""
-        if self._fill:
-            fill, self._fill = self._fill, None
-            fill(self)
-
-    def fill_all(self) -> None:
-        """Add the options of this command and of every command below it."""
-        self.fill()
+    def make_all(self) -> None:
+        """Make the parser of every command."""
         for action in self._actions:
             if isinstance(action, argparse._SubParsersAction):
-                for command in action.choices.values():
-                    command.fill_all()
+                for name, command in action.choices.items():
+                    action.choices[name] = command.made()
 
     def parse_known_args(self, *args: Any, **kwargs: Any) -> Any:
-        """Add the options, then parse. Printing help comes here too.
+        """Parse.
 
         Options may stand before, between and after a command's other words, as people type them:
         ``weigh C1 --at 07:10 S1=2230``.
         """
-        self.fill()
         if self._intermixing or any(
             isinstance(action, argparse._SubParsersAction) for action in self._actions
         ):
@@ -93,3 +77,24 @@ class CommandParser(argparse.ArgumentParser):
                 f"there is no {what} '{value}'"
                 + (f"; did you mean '{near[0]}'?" if near else f"; choose from {', '.join(known)}"),
             )
+
+
+class ParserToBe:
+    """Stands for the parser of a command until words are parsed by it.
+
+    Parameters
+    ----------
+    make : callable
+        Makes the parser, given the options that `argparse` passes on.
+    """
+
+    def __init__(self, make: Callable[..., CommandParser], **options: Any) -> None:
+        self._make, self._options = make, options
+
+    def made(self) -> CommandParser:
+        """Return the parser."""
+        return self._make(**self._options)
+
+    def parse_known_args(self, *args: Any, **kwargs: Any) -> Any:
+        """Parse by the parser."""
+        return self.made().parse_known_args(*args, **kwargs)

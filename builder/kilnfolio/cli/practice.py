@@ -8,7 +8,6 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import ERROR, print_reasons
 
-SUMMARY = "write a charge run on the bench as a record, and review it"
 DESCRIPTION = (
     "Run what the bench saved again, write it as a charge into a new mill folder, and print "
     "what this mill's checks say of it. 'kilnfolio check' opens that folder like any other."

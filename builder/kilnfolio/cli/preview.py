@@ -8,7 +8,6 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder, number_from
 from kilnfolio.cli.errors import ERROR, print_reasons
 
-SUMMARY = "show the pages while records are written"
 DESCRIPTION = (
     "Serve the pages to this computer only, and rebuild them whenever a file is saved. The "
     "pages list records that cannot be read. Entries from the kiln-side pages are accepted; "

@@ -7,7 +7,6 @@ import sys
 
 from kilnfolio.cli.errors import ERROR, OK, print_json
 
-SUMMARY = "print the JSON Schema of a record kind"
 EXAMPLE = "kilnfolio schema charge"
 
 

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from kilnfolio.archive.keys import Keys
     from kilnfolio.records.folder import MillFolder
 
-SUMMARY = "seal a charge or lot so that any later change shows"
 DESCRIPTION = (
     "Seal a charge or a lot: sign it and add it to the ledger. The seal covers a charge's files "
     "and figures, or the record a lot's customer reads; labels carry a lot's seal."

@@ -9,7 +9,6 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import ERROR, OK, print_no_charge
 
-SUMMARY = "print the kiln-side sheet of a charge"
 DESCRIPTION = (
     "Print one page to hang at the kiln: set-points, and the mass of each sample board "
     "at which each step falls due. It needs only the boards and their "

@@ -6,7 +6,6 @@ import argparse
 
 from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
-SUMMARY = "sign the record of a charge"
 EXAMPLE = "kilnfolio sign HB-26-041 --by 'D. Haldimar' --role 'drying supervisor'"
 
 

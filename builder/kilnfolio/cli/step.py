@@ -13,7 +13,6 @@ from kilnfolio.cli.arguments import (
     terminal,
 )
 
-SUMMARY = "record that a step was set"
 EXAMPLE = "kilnfolio step HB-26-041 4 --at 07:30"
 
 

@@ -6,7 +6,6 @@ import argparse
 
 from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
-SUMMARY = "record that the kiln stopped"
 DESCRIPTION = "Record a stop. Without --to it stays open; the same command without a cause ends it."
 EXAMPLE = "kilnfolio stop HB-26-041 'power cut' --from 03:10 --to 05:40"
 

@@ -7,7 +7,6 @@ from pathlib import Path
 
 from kilnfolio.cli.arguments import add_folder_option, number_from
 
-SUMMARY = "copy entry files of phones and logger exports into the records"
 DESCRIPTION = (
     "Copy entry files of the kiln-side page and exports of loggers into the records, in any order. "
     "Files may be taken twice: what is already there is skipped, and contradictions are reported."

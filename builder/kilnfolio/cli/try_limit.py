@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
     from kilnfolio.review.limit_trial import LimitTrial
 
-SUMMARY = "show which past results another limit would change"
 DESCRIPTION = (
     "Review every complete charge, lot and schedule under the present limits and under others, "
     "and show which checks would give another result. Writes nothing. Sealed records keep the "

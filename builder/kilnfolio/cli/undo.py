@@ -8,7 +8,6 @@ from pathlib import PurePosixPath
 from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import OK
 
-SUMMARY = "take back what the last command wrote into a record"
 EXAMPLE = "kilnfolio undo --list"
 
 

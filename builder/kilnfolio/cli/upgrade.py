@@ -7,7 +7,6 @@ import argparse
 from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import FINDINGS, OK
 
-SUMMARY = "rewrite records of an older format in the current one"
 DESCRIPTION = (
     "Show what would change in records of an older format; with --write, rewrite them, all or none, "
     "and keep the originals. Older formats can also be read without this; sealed charges are "

@@ -6,7 +6,6 @@ import argparse
 
 from kilnfolio.cli.arguments import add_at, add_entry, completes_entry, open_task, terminal
 
-SUMMARY = "record a round of weighings"
 DESCRIPTION = (
     "Record a round of weighings, after showing each board's MC and daily loss, what falls due and "
     "what looks wrong. A mass without a unit is in the unit of its board."

@@ -7,7 +7,6 @@ import argparse
 from kilnfolio.cli.arguments import add_folder, add_format, value_of
 from kilnfolio.cli.errors import ERROR, OK, print_json, print_no_charge, print_reasons
 
-SUMMARY = "estimate what one change of the schedule would do to a charge"
 DESCRIPTION = (
     "Estimate what one change would do to the rest of an open charge, or would have done to a "
     "complete one: days, heat and peak gradient index, as ratios. Without a change, the usual "

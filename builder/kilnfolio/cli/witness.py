@@ -10,7 +10,6 @@ from kilnfolio.cli.arguments import add_folder_option
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 from kilnfolio.runtime.files import read_file
 
-SUMMARY = "countersign a ledger's head, or add a countersignature or time stamp"
 DESCRIPTION = """\
 As a witness: sign the head a mill gave you with a key of your own, --sign KEY.pem. As the mill: add
 what a witness gave back, --add FILE; it may also be an RFC 3161 time-stamp token over the head's
