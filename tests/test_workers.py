@@ -51,10 +51,12 @@ def test_fresh_processes_take_over_after_a_while(workers, monkeypatch):
 
 
 def _send_half_a_result(path):
-    """Announce a result of 1,000 bytes, send none of them, and wait."""
-    sys._getframe(1).f_locals["result_queue"]._writer._send((1000).to_bytes(4, "big"))
-    path.touch()
-    time.sleep(600)
+    """Announce a result of 1,000 bytes, send none of them, and wait; later, return one."""
+    if not path.exists():
+        sys._getframe(1).f_locals["result_queue"]._writer._send((1000).to_bytes(4, "big"))
+        path.write_text(str(os.getpid()))
+        time.sleep(600)
+    return "whole"
 
 
 def test_shutdown_does_not_wait_for_the_rest_of_a_result(workers, tmp_path):
@@ -66,6 +68,36 @@ def test_shutdown_does_not_wait_for_the_rest_of_a_result(workers, tmp_path):
     ending.start()
     ending.join(60)
     assert not ending.is_alive()
+
+
+def test_a_process_killed_while_it_sends_a_result_does_not_stop_the_others(workers, tmp_path):
+    """Its pool reads on and would never end; the task runs again, and so do those that wait."""
+    task = workers.submit(_send_half_a_result, tmp_path / "half")
+    while not (tmp_path / "half").exists():
+        time.sleep(0.01)
+    others = [workers.submit(divmod, number, 7) for number in range(20)]
+    os.kill(int((tmp_path / "half").read_text()), signal.SIGKILL)
+    assert task.result(120) == "whole"
+    assert [other.result(120) for other in others] == [divmod(number, 7) for number in range(20)]
+
+
+def test_processes_are_ready_once_started():
+    with Workers(2) as pool:
+        assert not pool.ready
+        pool.start()
+        assert pool.submit(len, "abc").result(120) == 3
+        while not pool.ready:
+            time.sleep(0.01)
+
+
+def test_processes_that_are_stopped_while_they_start_never_become_ready(capfd):
+    pool = Workers(2)
+    pool.start()
+    pool.shutdown(cancel_futures=True)
+    pool._starting.join(120)
+    assert not pool._starting.is_alive()
+    assert not pool.ready
+    assert capfd.readouterr().err == ""
 
 
 def test_no_process_is_started_where_there_is_no_work():

@@ -128,6 +128,14 @@ def test_workers_elsewhere_write_the_same(folder, tmp_path):
     assert not away._COPIES
 
 
+def test_until_workers_are_ready_this_process_does_their_work(folder, tmp_path, monkeypatch):
+    asked = iter([False] * 4)  # ready from the fifth batch on
+    monkeypatch.setattr(AwayTeam, "ready", property(lambda _: next(asked, True)))
+    workers = Workers()
+    assert build(folder, tmp_path / "there", workers) == build(folder, tmp_path / "here")
+    assert workers.asked == 2 * len(WORDS) - 4
+
+
 @pytest.mark.parametrize("loses", [(1,), (4,), (9, 11)])
 def test_a_worker_that_begins_anew_gets_everything(folder, tmp_path, loses):
     workers = Workers()

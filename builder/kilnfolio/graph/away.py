@@ -79,6 +79,11 @@ class AwayTeam:
         self._folder, self._values = folder, plan.values
         self._name, self._state = secrets.token_hex(8), 0
 
+    @property
+    def ready(self) -> bool:
+        """See `Team.ready`."""
+        return True
+
     def show(self, store: Store) -> None:
         """See `Team.show`."""
         self._state += 1

@@ -209,9 +209,16 @@ class Run:
         else:
             batches = in_batches(tasks, step)
             if team := self._team_for(len(batches), any(value.at_home for value in step)):
-                team.show(self.graph.store)
-                return compute_shared(team, batches, self.graph.failed, self.graph.store)
+                return self._share(team, step, deque(batches))
         return self._compute_here(step, tasks)
+
+    def _share(self, team: Team, step: Step, batches: deque[list[Task]]) -> Iterator[Result]:
+        """Have a team compute batches; until it is ready, compute them here."""
+        while batches and not team.ready:
+            yield from self._compute_here(step, batches.popleft())
+        if batches:
+            team.show(self.graph.store)
+            yield from compute_shared(team, batches, self.graph.failed, self.graph.store)
 
     def _team_for(self, batches: int, at_home: bool) -> Team | None:
         """Return the processes that compute so many batches; None for this one."""

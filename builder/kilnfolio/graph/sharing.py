@@ -9,7 +9,6 @@ import importlib
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Executor
 from itertools import count
 from pathlib import Path
 from typing import Protocol
@@ -19,6 +18,7 @@ from kilnfolio.graph.disk import DiskGraph, Failed, Started
 from kilnfolio.graph.plan import Plan
 from kilnfolio.graph.store import Done, Store
 from kilnfolio.runtime.values import dataclass
+from kilnfolio.runtime.workers import Workers
 
 Result = Done | Failed
 
@@ -36,6 +36,10 @@ class Team(Protocol):
     """
 
     count: int
+
+    @property
+    def ready(self) -> bool:
+        """Whether they have started; until then the process that shares the work does it."""
 
     def show(self, store: Store) -> None:
         """Let them see what the store holds by now."""
@@ -120,8 +124,13 @@ _STATES = count(1)
 class LocalTeam:
     """Processes of this machine; see `Team`."""
 
-    def __init__(self, pool: Executor, workers: int, place: Place):
+    def __init__(self, pool: Workers, workers: int, place: Place):
         self.count, self._pool, self._place, self._state = workers, pool, place, 0
+
+    @property
+    def ready(self) -> bool:
+        """See `Team.ready`."""
+        return self._pool.ready
 
     def show(self, store: Store) -> None:
         """See `Team.show`."""

@@ -13,7 +13,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kilnfolio.graph.codec import UnreadableError, encode
+from kilnfolio.graph.codec import UnreadableError, decode, encode
 from kilnfolio.graph.inputs import Stamps, environment_options, note_changes, stamps
 from kilnfolio.graph.store import Store
 from kilnfolio.graph.tree import STAGING, Damage, StrangeSiteError, Tree
@@ -339,20 +339,22 @@ class _Site:
         self, tree: Tree, postponed: Collection[tuple[str, str]], first: First | None
     ) -> int:
         """Run the stale tasks; return how many there were."""
-        from kilnfolio.graph.disk import DiskGraph
-        from kilnfolio.graph.run import Run
-        from kilnfolio.pipeline.manifests import write_manifests
-        from kilnfolio.pipeline.plan import PLAN
         from kilnfolio.pipeline.teams import teams
-        from kilnfolio.records.problems import RecordProblems
 
         options, store = self._options, self._open_store()
-        wanted = {*first.keys, *map(store.written_for, first.pages)} if first else None
-        if "_graph" not in self.__dict__:
-            self._graph = DiskGraph(options.root, PLAN.index, options.out, store, PLAN.bound)
+        charges = store.value("index:charge")
         with teams(options.root, tree, options.workers, options.cluster) as shared:
-            if len(self._graph.names("charge")) >= _MANY_CHARGES:
+            if charges and len(decode(charges)) >= _MANY_CHARGES:
                 shared.prepare()
+            from kilnfolio.graph.disk import DiskGraph
+            from kilnfolio.graph.run import Run
+            from kilnfolio.pipeline.manifests import write_manifests
+            from kilnfolio.pipeline.plan import PLAN
+            from kilnfolio.records.problems import RecordProblems
+
+            wanted = {*first.keys, *map(store.written_for, first.pages)} if first else None
+            if "_graph" not in self.__dict__:
+                self._graph = DiskGraph(options.root, PLAN.index, options.out, store, PLAN.bound)
             run = Run(
                 self._graph,
                 tree,

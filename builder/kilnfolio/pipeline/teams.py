@@ -8,16 +8,18 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kilnfolio.graph.away import AwayTeam
 from kilnfolio.graph.sharing import LocalTeam, Place, Team
 from kilnfolio.graph.tree import Tree
-from kilnfolio.pipeline.plan import PLAN
 from kilnfolio.runtime.cluster_address import Cluster
 from kilnfolio.runtime.workers import Workers
 
 if TYPE_CHECKING:
+    from kilnfolio.graph.away import AwayTeam
     from kilnfolio.runtime.cluster import Dask
 
+#: Where processes find the plan. Importing it takes most of a second, so processes begin to do that
+#: before this one does.
+_PLAN = "kilnfolio.pipeline.plan:PLAN"
 #: Modules that worker processes need, imported once by the fork server.
 _PRELOAD = ("kilnfolio.pipeline.plan", "kilnfolio.paper.printing")
 
@@ -30,7 +32,7 @@ class Teams:
 
     def __init__(self, root: Path, tree: Tree, workers: int, dask: Dask | None):
         self._root, self._editions, self._workers, self._dask = root, tree.editions, workers, dask
-        self._place = Place(PLAN.where, root, tree.out, tree.store.path)
+        self._place = Place(_PLAN, root, tree.out, tree.store.path)
         self._first = tree.store.note("served") is None
         # what a mill wrote itself runs with the permission of this computer's user alone
         self._own_code = tree.store.digest("option:code") is not None
@@ -38,14 +40,14 @@ class Teams:
         self._away: AwayTeam | None = None
 
     def prepare(self) -> None:
-        """Let processes begin to import if a first build is about to need them."""
+        """Start processes if a first build is about to need them."""
         if self._first and not self._shares_all:
             self._processes()
 
     def team(self, at_home: bool) -> Team | None:
         """See `Run.team`."""
         if self._shares_all and self._dask and not at_home:
-            self._away = self._away or AwayTeam(self._dask, PLAN, self._root, self._editions)
+            self._away = self._away or self._far()
             return self._away
         pool = self._processes()
         return LocalTeam(pool, self._workers, self._place) if pool else None
@@ -65,9 +67,17 @@ class Teams:
     def _shares_all(self) -> bool:
         return bool(self._dask) and self._first and not self._own_code
 
+    def _far(self) -> AwayTeam:
+        from kilnfolio.graph.away import AwayTeam
+        from kilnfolio.pipeline.plan import PLAN
+
+        assert self._dask is not None
+        return AwayTeam(self._dask, PLAN, self._root, self._editions)
+
     def _processes(self) -> Workers | None:
         if self._workers > 1 and self._here is None:
             self._here = Workers(self._workers, _PRELOAD)
+            self._here.start()
         return self._here
 
 

@@ -15,10 +15,12 @@ import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
 from concurrent.futures.process import ProcessPoolExecutor
+from contextlib import suppress
 from functools import partial
 from multiprocessing import forkserver, resource_tracker
 from multiprocessing.connection import wait
 from multiprocessing.context import BaseContext
+from multiprocessing.process import BaseProcess
 from typing import Any
 
 from kilnfolio.runtime.errors import WorkersUnreachableError
@@ -29,10 +31,12 @@ from kilnfolio.runtime.garbage import collect_rarely
 TASKS_PER_PROCESS = 500
 #: A task is abandoned after this many of its workers died: the task itself is killing them.
 MOST_DEATHS = 3
+#: What a pool needs to clear up after the death of a process, at most [s].
+_CLEARED_UP = 5.0
 
 
 class Workers(Executor):
-    """Processes on this machine, started with the first task.
+    """Processes on this machine, started by `start` or with the first task.
 
     A fork server starts them: forking this process would copy the whole mill while its libraries'
     threads run, and a fresh interpreter per worker would import everything again. It begins to
@@ -51,8 +55,25 @@ class Workers(Executor):
         self._pool: ProcessPoolExecutor | None = None
         self._sent = 0
         self._closed = False
+        self._ready = threading.Event()
         self._lock = threading.RLock()
         self._context = self._prepared()
+
+    @property
+    def ready(self) -> bool:
+        """Whether processes have been started and have imported what they need."""
+        return self._ready.is_set()
+
+    def start(self) -> None:
+        """Start the processes, without waiting until they are ready."""
+        self._starting = threading.Thread(target=self._start, daemon=True)
+        self._starting.start()
+
+    def _start(self) -> None:
+        # if they are stopped meanwhile, they never become ready
+        with suppress(RuntimeError, OSError, EOFError):
+            self.submit(_nothing).result()
+            self._ready.set()
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         """Submit a task; if its worker dies, another runs it again."""
@@ -66,7 +87,7 @@ class Workers(Executor):
         with self._lock:
             pool, self._pool, self._closed = self._pool, None, True
         if cancel_futures:
-            _kill(pool)
+            _kill(multiprocessing.active_children(), pool)
         if pool:
             pool.shutdown(wait, cancel_futures=cancel_futures)
 
@@ -90,6 +111,8 @@ class Workers(Executor):
                 self._drop(pool)
                 self._send(task, call, deaths)
                 return
+            if self._sent == 0:
+                threading.Thread(target=_watch, args=(pool,), daemon=True).start()
             self._sent += 1
         doing.add_done_callback(partial(self._done, task, call, deaths, pool))
 
@@ -133,13 +156,33 @@ class Workers(Executor):
         return context
 
 
-def _kill(pool: ProcessPoolExecutor | None) -> None:
-    """Kill all processes, and close what they sent results through.
+def _nothing() -> None:
+    """Do nothing: the first task shows that the processes are ready."""
+
+
+def _watch(pool: ProcessPoolExecutor) -> None:
+    """Wait until a process of a pool is killed; if the pool does not see that, kill the others."""
+    manager: threading.Thread | None = getattr(pool, "_executor_manager_thread", None)
+    while manager and manager.is_alive():
+        running = _processes(pool)  # a pool starts each when it has a task for it
+        wait([process.sentinel for process in running], timeout=1)
+        if any(process.exitcode for process in running):
+            manager.join(_CLEARED_UP)
+            if manager.is_alive():
+                _kill(_processes(pool), pool)
+            return
+
+
+def _processes(pool: ProcessPoolExecutor) -> list[BaseProcess]:
+    return list((getattr(pool, "_processes", None) or {}).values())
+
+
+def _kill(processes: Sequence[BaseProcess], pool: ProcessPoolExecutor | None) -> None:
+    """Kill processes, and close what they sent results through.
 
     A process that is killed while it sends a result leaves half of it, and the pool would wait for
     the other half for ever: while this process holds the pipe, it does not end.
     """
-    processes = multiprocessing.active_children()
     for process in processes:
         process.terminate()
     for process in processes:
