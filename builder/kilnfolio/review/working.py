@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property, lru_cache
 from typing import Any, ClassVar
 
 from kilnfolio.records.quantities import (
@@ -134,9 +135,13 @@ class Formula:
     unit: str = ""
     """Unit of the printed result, if not the house unit."""
 
+    @cached_property
+    def _by_name(self) -> dict[str, Argument]:
+        return {one.name: one for one in self.arguments}
+
     def argument(self, name: str) -> Argument | None:
         """Return the argument of this name."""
-        return next((one for one in self.arguments if one.name == name), None)
+        return self._by_name.get(name)
 
 
 @dataclass(frozen=True)
@@ -282,15 +287,14 @@ def _given(formula: Formula, argument: Argument, value: Any) -> Given:
 
 
 def _quantity(argument: Argument, value: Any) -> Quantity:
-    if isinstance(value, Quantity):
-        fits = argument.of in (Quantity, type(value)) or isinstance(value, argument.of)
-        if not fits and not (argument.of is Bare and isinstance(value, Bare)):
-            raise WrongArgumentsError(
-                argument.name,
-                f"{argument.name} is a {value.dimension}, {value.entered}",
-                f"A {argument.of.dimension} is needed here, as in '{argument.of.example}'",
-            )
+    if isinstance(value, argument.of):
         return value
+    if isinstance(value, Quantity):
+        raise WrongArgumentsError(
+            argument.name,
+            f"{argument.name} is a {value.dimension}, {value.entered}",
+            f"A {argument.of.dimension} is needed here, as in '{argument.of.example}'",
+        )
     dimension = Bare if argument.of is Quantity else argument.of
     return dimension(float(value), _plain_words(float(value), dimension))
 
@@ -310,15 +314,13 @@ def bare(value: Given) -> Any:
 
 
 def _common_dimension(formula: Formula, given: Mapping[str, Given]) -> type[Quantity]:
-    kinds: list[type[Quantity]] = []
+    kinds: dict[type[Quantity], None] = {}
     for value in given.values():
-        kinds += [
-            type(one)
-            for one in (value if isinstance(value, tuple) else (value,))
-            if isinstance(one, Quantity)
-        ]
-    first = kinds[0]
-    for kind in kinds[1:]:
+        for one in value if isinstance(value, tuple) else (value,):
+            if isinstance(one, Quantity):
+                kinds[type(one)] = None
+    first, *others = kinds
+    for kind in others:
         if not (issubclass(kind, first) or issubclass(first, kind)):
             raise WrongArgumentsError(
                 next(iter(given)),
@@ -363,7 +365,15 @@ def _side_by_side(quantity: Quantity) -> str:
 
 
 def _substitute(pattern: str, given: Mapping[str, Given]) -> str:
-    return re.sub(r"\{(\w+)\}", lambda match: term(given[match[1]]), pattern)
+    parts = list(_parts(pattern))
+    parts[1::2] = [term(given[name]) for name in parts[1::2]]
+    return "".join(parts)
+
+
+@lru_cache(maxsize=256)
+def _parts(pattern: str) -> tuple[str, ...]:
+    """Return the text of a pattern, and every second part the name of an argument."""
+    return tuple(re.split(r"\{(\w+)\}", pattern))
 
 
 def term(value: Given) -> str:

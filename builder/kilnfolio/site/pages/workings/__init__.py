@@ -87,10 +87,10 @@ def shown(
 
 def work_out(formula: str, label: str, /, **values: Any) -> Working | None:
     """Evaluate a formula of the registry; None if physics refuses the values."""
-    given = (
+    given = [
         (name, tuple(value) if isinstance(value, list) else value) for name, value in values.items()
-    )
-    return _worked_out(formula, label, tuple(sorted(given)))
+    ]
+    return _worked_out(formula, label, tuple(given))
 
 
 @lru_cache(maxsize=4096)
@@ -136,4 +136,4 @@ def length_of(
 
 def when(at: dt.datetime, zone: dt.tzinfo) -> str:
     """Return a time as labels print it."""
-    return f"{at.astimezone(zone):%Y-%m-%d %H:%M}".replace(" ", figures.NBSP)
+    return at.astimezone(zone).isoformat(figures.NBSP, "minutes")[:16]
