@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from kilnfolio.calculators import render_calculators
-from kilnfolio.graph.derived import Derived, Group, Step, derived
+from kilnfolio.graph.derived import Derived, Group, Step, derived, inline
 from kilnfolio.graph.graph import Graph
 from kilnfolio.handbook.compiled import chapters_of_site
 from kilnfolio.handbook.pages import render_chapter, render_contents
@@ -16,6 +16,7 @@ from kilnfolio.records import reading
 from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.routes import customer_folder
+from kilnfolio.review.reviews import charge_dossier
 from kilnfolio.site.context import SiteContext, context_of, mill_context
 from kilnfolio.site.events import lot_events
 from kilnfolio.site.house import house
@@ -128,12 +129,18 @@ def chapter_page(graph: Graph, key: str) -> Findable | None:
 # --- pages by kind --------------------------------------------------------------------------------
 
 
+@inline("charge series", keep=2)
+def charge_series(graph: Graph, number: str) -> Mapping[str, str]:
+    """Return a charge's series files, which two editions hold."""
+    return series_files([charge_dossier(graph, number)])
+
+
 def _mill_pages(name: str, place: int, kind: PageKind) -> Derived[Findable | None]:
     value = f"mill {name}"
 
     def compute(graph: Graph, key: str) -> Findable | None:
         context = mill_context(graph)
-        files = series_files([context.dossiers[key]]) if name == "charge" else {}
+        files = charge_series(graph, key) if name == "charge" else {}
         return _write(graph, f"{value}/{key}", f"{place:02}:{key}", kind.pages(context, key), files)
 
     return Derived(
@@ -158,7 +165,7 @@ def _auditor_pages(name: str, kind: PageKind) -> Derived[None]:
         for page in kind.pages(context, key):
             graph.write(f"auditor/{page.path}", without_outside_links(page).html)
         if name == "audit-charge":
-            for path, text in series_files([context.dossiers[key]]).items():
+            for path, text in charge_series(graph, key).items():
                 graph.write(f"auditor/{path}", text)
 
     return Derived(

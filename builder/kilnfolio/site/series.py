@@ -88,5 +88,7 @@ def _csv(headings: tuple[str, ...], rows: Iterable[tuple[object, ...]]) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(headings)
-    writer.writerows([cell(value) for value in row] for row in rows)
+    writer.writerows(  # which writes a float as `cell` does
+        [value if value.__class__ is float else cell(value) for value in row] for row in rows
+    )
     return out.getvalue()

@@ -30,12 +30,8 @@ def _ordered(context: SiteContext, charge: str) -> tuple[float, float] | None:
     """
     if context.edition == "auditor":
         return None
-    bands = {
-        (judgement.piece_low_pct, judgement.piece_high_pct)
-        for judgement in (
-            context.lot_dossiers[lot].judgement for lot in context.lots[reading.of_charge(charge)]
-        )
-    }
+    lots = [context.lot_lines[lot] for lot in context.lots[reading.of_charge(charge)]]
+    bands = {(lot.piece_low, lot.piece_high) for lot in lots}
     if len(bands) != 1:
         return None
     [(low, high)] = bands

@@ -113,6 +113,9 @@ class LotLine:
     species_id: str
     issued: dt.date
     target_mc: float
+    piece_low: float | None
+    piece_high: float | None
+    """The lowest and highest MC ordered for a piece [%]."""
     mean: float | None
     readings: int
     met: bool | None
@@ -145,6 +148,8 @@ def lot_line(context: SiteContext, lot: Lot, dossier: LotDossier) -> LotLine:
         lot.species,
         lot.issued,
         lot.order.target_mc.value,
+        judgement.piece_low_pct,
+        judgement.piece_high_pct,
         judgement.mean_pct,
         judgement.n,
         judgement.met,
