@@ -382,3 +382,16 @@ def test_the_reference_lists_every_key_that_pydantic_knows(pages):
         for part in [schema, *schema.get("$defs", {}).values()]:
             for name in part.get("properties", {}):
                 assert re.search(rf"\b{name}\b", text), (model.__name__, name)
+
+
+@pytest.mark.parametrize("tag", ["en", "de"])
+def test_a_charge_is_printed_for_an_auditor_in_english(tag):
+    """What both editions print of a charge is made once, but never in the other's language."""
+
+    def heads(mill: Mill, edition: str) -> list[str]:
+        page = (mill.site / edition / "charges/C1.html").read_text("utf-8")
+        return re.findall("<thead>.*?</thead>", page, re.DOTALL)
+
+    auditors, own = (heads(shared_mill(tag=tag), edition) for edition in ("auditor", "mill"))
+    assert auditors == heads(shared_mill(), "auditor")
+    assert (len(set(auditors) & set(own)) > 5) is (tag == "en")

@@ -14,6 +14,7 @@ from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.region import regions
 from kilnfolio.rendering import routes
+from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
@@ -25,8 +26,9 @@ from kilnfolio.review.dossier import (
     StageResult,
     StepReplay,
 )
-from kilnfolio.site.context import SiteContext, mill_context
+from kilnfolio.site.context import SiteContext, context_of, mill_context
 from kilnfolio.site.pages.charge_drawing import charge_drawing
+from kilnfolio.site.pages.charge_parts import ChargeParts, charge_parts
 from kilnfolio.site.pages.compared_charges import compared_at
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
 from kilnfolio.site.pages.forecasts import forecast_view
@@ -190,6 +192,8 @@ class ChargeView:
     """The working of each computed number."""
     series: tuple[str, str]
     """Paths of its recomputed series."""
+    parts: ChargeParts | None = None
+    """What is printed of it alike in every edition, once the rest is known."""
     chart: str = ""
     lots: Sequence[Link] = ()
     seal: SealView = field(default_factory=SealView)
@@ -286,9 +290,18 @@ def open_charge_page(context: SiteContext, number: str) -> Page:
 
 def charge_view(context: SiteContext, record: Charge) -> ChargeView:
     """Return the view of a charge."""
-    view = _review_view(context, record) if context.is_copy else _view(context.graph, record.id)
+    if context.is_copy:
+        view = _review_view(context, record)
+        parts = charge_parts(context, context.env, view)
+    else:
+        view = _view(context.graph, record.id)
+        # an auditor reads the language of the seals, the mill perhaps its own
+        alike = context.folder.mill.record.language == SEALED
+        edition = "mill" if alike else context.edition
+        parts = _parts(context.graph, f"{edition}:{record.id}")
     return replace(
         view,
+        parts=parts,
         chart=charge_drawing(context, view.dossier),
         lots=[
             Link(f"Lot {lot}", routes.lot(lot))
@@ -303,6 +316,14 @@ def _view(graph: Graph, number: str) -> ChargeView:
     """Return what the mill's and the auditor's page of a charge both print."""
     context = mill_context(graph)
     return _review_view(context, context.folder.charges[number].record)
+
+
+@inline("charge parts", keep=2)
+def _parts(graph: Graph, key: str) -> ChargeParts:
+    """Return what the pages of a charge print alike in the language of an edition."""
+    edition, _, number = key.partition(":")
+    context = context_of(graph, edition)
+    return charge_parts(context, context.env, _view(graph, number))
 
 
 def _review_view(context: SiteContext, record: Charge) -> ChargeView:
