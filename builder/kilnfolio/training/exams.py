@@ -17,7 +17,7 @@ from jinja2 import Environment
 from pydantic import Field
 
 from kilnfolio.handbook.cautions import HANDBOOK
-from kilnfolio.handbook.chapter import read_manuscript
+from kilnfolio.handbook.compiled import manuscript
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located, Name, Record, Slug
 from kilnfolio.records.problems import Problem, RecordProblems
@@ -138,7 +138,7 @@ def render_exams(folder: MillFolder, env: Environment) -> Iterator[Page]:
     env : Environment
         From `templating.environment`.
     """
-    lessons = read_lessons(folder.root, read_manuscript(folder.root)[0])
+    lessons = read_lessons(folder.root, manuscript(folder.graph)[0])
     by_id = {lesson.id: lesson for lesson in lessons}
     for one in read_exams(folder.root, lessons):
         paper = exam(folder, by_id[one.path], one.seed)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from jinja2 import Environment
 
-from kilnfolio.handbook.chapter import Manuscript, read_manuscript
+from kilnfolio.handbook.chapter import Manuscript
+from kilnfolio.handbook.compiled import manuscript
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
@@ -41,14 +42,14 @@ class PathView:
 
 def path_views(folder: MillFolder) -> list[PathView]:
     """Return every lesson path of a mill, with its links."""
-    manuscript = read_manuscript(folder.root)[0]
-    lessons = read_lessons(folder.root, manuscript)
+    written = manuscript(folder.graph)[0]
+    lessons = read_lessons(folder.root, written)
     papers = published(folder, lessons)
     return [
         PathView(
             lesson,
             [
-                Linked(_reading_words(manuscript, reading), routes.chapter(*reading.split("#", 1)))
+                Linked(_reading_words(written, reading), routes.chapter(*reading.split("#", 1)))
                 for reading in lesson.reading
             ],
             [Linked(KINDS[kind].title, f"practice.html#{kind}") for kind in lesson.exercises],
@@ -58,9 +59,9 @@ def path_views(folder: MillFolder) -> list[PathView]:
     ]
 
 
-def _reading_words(manuscript: Manuscript, reading: str) -> str:
+def _reading_words(written: Manuscript, reading: str) -> str:
     slug, _, anchor = reading.partition("#")
-    title = manuscript.by_slug[slug].title
+    title = written.by_slug[slug].title
     return f"{title}, {anchor.replace('-', ' ')}" if anchor else title
 
 

@@ -440,10 +440,10 @@ def _air_until(regional: RegionalFormat, dossier: Dossier, moment: dt.datetime) 
         return ""
     hours = dossier.log.summary_hours
     half = dt.timedelta(hours=hours / 2)
-    before = [point for point in dossier.log.air if point.at + half <= moment]
-    if not before or moment - before[-1].at > 4 * half:
+    latest = moment - half
+    air = next((point for point in reversed(dossier.log.air) if point.at <= latest), None)
+    if air is None or moment - air.at > 4 * half:
         return ""
-    air = before[-1]
     parts = [
         f"{name} {value}"
         for name, value in (
