@@ -70,8 +70,15 @@ LONGEST = (
     "tests/paper/test_book.py",
 )
 #: The guard against a cluster's pickles listens to its process ever after, which costs later tests
-#: a fiftieth; the short files after it let the processes end together.
-LAST = ("tests/test_cluster.py", "tests/training", "tests/trends")
+#: a fiftieth; the files after it get shorter, so that the processes end together.
+LAST = (
+    "tests/test_cluster.py",
+    "tests/trends",
+    "tests/training",
+    "tests/cli",
+    "tests/graph",
+    "tests/charts",
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

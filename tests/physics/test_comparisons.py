@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from kilnfolio.physics import comparisons
 from kilnfolio.physics.comparisons import (
     corrected_for_many,
     difference_of_means,
@@ -38,6 +39,14 @@ def test_the_handbooks_example_of_a_mean_is_reproduced():
     assert (mean - half, mean + half) == pytest.approx((9.258242, 9.264679), abs=2e-6)
 
 
+@pytest.fixture
+def _no_chances(monkeypatch):
+    """Leave out the p-values, up to 200,000 random orders each, where only effects and intervals are looked at."""
+    for counted in ("_shuffled", "_largest_p_value"):
+        monkeypatch.setattr(comparisons, counted, lambda *_: 1.0)
+
+
+@pytest.mark.usefixtures("_no_chances")
 def test_the_handbooks_example_of_two_samples_is_reproduced():
     """NIST/SEMATECH 1.3.5.3: miles a gallon of US and Japanese cars, from memory.
 
@@ -99,6 +108,7 @@ def test_a_place_of_even_kilns_is_named_as_rarely_as_promised():
     assert np.mean(np.array(p_values) < 0.05) <= stats.binom.ppf(0.999, 200, 0.05) / 200
 
 
+@pytest.mark.usefixtures("_no_chances")
 def test_the_intervals_of_places_hold_for_the_one_that_was_chosen():
     rng, held, effects = np.random.default_rng(10), 0, np.array([0.0, 0.2, -0.1, 0.9, 0.0])
     for _ in range(200):

@@ -5,6 +5,7 @@
 
 import os
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -12,22 +13,28 @@ from scipy import stats
 from tests.trends.planted import lines_of
 
 from kilnfolio.trends.entries import CHANCE, LEAST_GROUP
-from kilnfolio.trends.ledger import ledger_of
+from kilnfolio.trends.ledger import Ledger, ledger_of
 
 SEEDS = int(os.environ.get("KILNFOLIO_TRENDS", "3"))
 PLANTED = ("revision", "acer-saccharum-4-4", "surface-checks")
 BOWED = ("place", "kiln-1", "bow")
 
 
-def standing(lines):
-    return {(one.kind, one.about, one.defect) for one in ledger_of(lines).entries if one.stands_out}
+@cache
+def ledger(seed: int, *, planted: bool) -> Ledger:
+    """Return the ledger of a mill, made once for all questions."""
+    return ledger_of(lines_of(seed, planted=planted))
+
+
+def standing(found):
+    return {(one.kind, one.about, one.defect) for one in found.entries if one.stands_out}
 
 
 def test_the_revision_that_checked_more_is_found_and_nothing_else():
     false = found = bowed = beside = 0
     for seed in range(SEEDS):
-        false += bool(standing(lines_of(seed, planted=False)))
-        signals = standing(lines_of(seed, planted=True))
+        false += bool(standing(ledger(seed, planted=False)))
+        signals = standing(ledger(seed, planted=True))
         found += PLANTED in signals
         bowed += BOWED in signals
         beside += bool(signals - {PLANTED, BOWED})
@@ -44,8 +51,13 @@ def lines():
     return lines_of(1, planted=True)
 
 
-def test_the_difference_is_that_of_the_mean_shares(lines):
-    entry = entry_of(ledger_of(lines), PLANTED)
+@pytest.fixture(scope="module")
+def found():
+    return ledger(1, planted=True)
+
+
+def test_the_difference_is_that_of_the_mean_shares(lines, found):
+    entry = entry_of(found, PLANTED)
     newer, older = entry.groups
     assert (newer.name, older.name) == ("2", "1")
     by_hand = [
@@ -69,8 +81,8 @@ def entry_of(found, planted):
     return next(one for one in found.entries if (one.kind, one.about, one.defect) == planted)
 
 
-def test_the_place_that_bowed_is_named_and_compared_with_the_others_of_its_charges(lines):
-    entry = entry_of(ledger_of(lines), BOWED)
+def test_the_place_that_bowed_is_named_and_compared_with_the_others_of_its_charges(lines, found):
+    entry = entry_of(found, BOWED)
     assert (entry.groups[0].name, entry.chosen_from) == ("bay 3 high", 12)
     away = []
     for line in lines:
@@ -82,7 +94,7 @@ def test_the_place_that_bowed_is_named_and_compared_with_the_others_of_its_charg
     assert entry.found.effect == pytest.approx(np.mean(away))
     half = stats.t.ppf(1 - 0.05 / 24, len(away) - 1) * np.std(away, ddof=1) / np.sqrt(len(away))
     assert entry.found.high == pytest.approx(entry.found.effect + half)
-    table = next(one for one in ledger_of(lines).places if (one.kiln, one.defect) == BOWED[1:])
+    table = next(one for one in found.places if (one.kiln, one.defect) == BOWED[1:])
     assert sum(pieces for _, pieces, _ in table.places) == sum(
         group.pieces for group in entry.groups
     )
@@ -127,7 +139,7 @@ def test_what_happens_to_the_timber_that_checks_is_not_taken_for_its_reason():
         else line
         for at, line in enumerate(lines_of(2, planted=False))
     ]
-    assert not [one for one in standing(mixed) if one[0] == "course"]
+    assert not [one for one in standing(ledger_of(mixed)) if one[0] == "course"]
 
 
 def test_groups_that_are_too_small_are_not_compared(lines):
@@ -141,10 +153,10 @@ def test_a_mill_without_inspections_has_an_empty_ledger(lines):
     assert (found.entries, found.charges) == ((), 0)
 
 
-def test_each_timber_has_its_mean_share_with_an_interval(lines):
-    found = {(one.species, one.defect): one for one in ledger_of(lines).timbers}
-    assert len({species for species, _ in found}) > 1
-    one = found["acer-saccharum", "surface-checks"]
+def test_each_timber_has_its_mean_share_with_an_interval(lines, found):
+    timbers = {(one.species, one.defect): one for one in found.timbers}
+    assert len({species for species, _ in timbers}) > 1
+    one = timbers["acer-saccharum", "surface-checks"]
     by_hand = [
         100.0 * defect.pieces / defect.of
         for line in lines
