@@ -7,7 +7,7 @@ import pytest
 
 from kilnfolio.physics.drying import Air, Board, SingleBoard, dry
 
-CASES = list(product((12.0, 54.0), (1e-10, 5e-10), (0.0, 6e-8, np.inf), (0.0, 0.08)))
+CASES = list(product((12.0, 54.0), (1e-10, 5e-10), (0.0, 6e-8, 1e-4, np.inf), (0.0, 0.08)))
 
 
 @pytest.mark.parametrize(("thickness", "diffusivity", "face", "effect"), CASES)
@@ -35,3 +35,11 @@ def test_one_starting_profile_is_accepted_and_several_are_refused():
         SingleBoard(Board([20.0, 30.0], 70.0, 2e-10))
     with pytest.raises(ValueError, match="hours"):
         first.advance(0.0, 50.0, 10.0)
+
+
+def test_a_board_left_in_its_air_comes_to_rest_there():
+    board = SingleBoard(Board(27.0, 70.0, 2e-10))
+    for _ in range(40):
+        board.advance(24.0 * 30, 60.0, 9.0)
+    assert board.cells == pytest.approx([9.0] * 8, abs=1e-6)
+    assert board.face == pytest.approx(9.0, abs=1e-6)

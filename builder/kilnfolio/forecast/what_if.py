@@ -178,10 +178,10 @@ def _run(
     piece = SingleBoard(board, begin)
     hour, begun, index, warmth = 0.0, 0.0, 0, 0.0
     rows: list[tuple[float, list[float], float, int]] = []
-    duration = math.inf
+    duration, after = math.inf, piece.mean
     while index < len(steps) and hour < LONGEST_H:
         step = steps[index]
-        before, length = piece.mean, _STEP_H
+        before, length = after, _STEP_H
         if step.until_mc_pct is None and step.hours is None:
             raise ValueError(f"steps must end at an MC or after hours; step {index + 1} does not")
         if step.until_mc_pct is None and step.hours is not None:

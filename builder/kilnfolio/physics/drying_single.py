@@ -17,7 +17,8 @@ from kilnfolio.physics.drying_board import (
     Board,
 )
 
-_PASSES, _NEWTON, _SAME = 2, 12, 1e-6
+_PASSES, _NEWTON, _SAME, _CLOSE = 2, 12, 1e-6, 1e-7
+_LEAST_B = 1e-15
 
 
 class SingleBoard:
@@ -34,8 +35,6 @@ class SingleBoard:
     ----------
     cells : list of float
         MC profile, from the face inward. [%]
-    face : float
-        MC of the face itself. [%]
 
     Raises
     ------
@@ -59,15 +58,28 @@ class SingleBoard:
             board.activation_j_mol,
             board.fsp_pct,
         )
-        thickness, self._d0, self._h0, self._b, activation, self._fsp = map(float, values)  # type: ignore[arg-type]
+        thickness, self._d0, h0, self._b, activation, self._fsp = map(float, values)  # type: ignore[arg-type]
         self._width = thickness / 2000.0 / len(self.cells)
         self._warmth = activation / GAS_CONSTANT
-        self.face = self.cells[0]
+        # so small that D is constant, but not 0, by which the integral of D divides
+        self._b = self._b or _LEAST_B
+        # of the half cell behind the face, relative to that of the face; D and h warm alike
+        self._resistance = h0 * self._width / (2.0 * self._d0)
+        self._emc: float | None = None
+        self._last_face = self.cells[0]
 
     @property
     def mean(self) -> float:
         """Mean MC [%]."""
         return sum(self.cells) / len(self.cells)
+
+    @property
+    def face(self) -> float:
+        """MC of the face itself [%]."""
+        if self._emc is None:
+            return self.cells[0]
+        self._last_face = self._face(self._integral(self.cells[0]), self._emc)
+        return self._last_face
 
     def advance(self, hours: float, dry_bulb_c: float, emc_pct: float) -> None:
         """Dry the board in constant air; see `drying_board.advance`.
@@ -87,93 +99,88 @@ class SingleBoard:
         if not 0.0 < hours <= 1e5:
             raise ValueError(f"hours must lie above 0, at most 1e5 h; received {hours!r}")
         warmth = math.exp(self._warmth * (1.0 / REFERENCE_TEMP_K - 1.0 / (dry_bulb_c + 273.15)))
-        conductance = self._d0 * warmth / self._width
-        release, emc = self._h0 * warmth, min(emc_pct, self._fsp)
-        resistance = release / (2.0 * conductance)
+        self._emc = emc = min(emc_pct, self._fsp)
         steps = math.ceil(hours / LONGEST_STEP_H - 1e-9)
-        ratio = 3600.0 * hours / steps / self._width
+        scale = 3600.0 * hours / steps * self._d0 * warmth / self._width**2
         for _ in range(steps):
-            old, new = self.cells, self.cells
+            old = new = self.cells
             for _ in range(_PASSES):
-                flows = self._flows(new, ratio * conductance)
-                outer = ratio * self._through_face(new[0], conductance, release, resistance, emc)
-                new = _solved(old, flows, outer, emc)
+                new = self._solved(old, new, scale, emc)
             self.cells = new
-        self.face = self._face(new[0], resistance, emc)
 
     def _integral(self, mc: float) -> float:
         """Return the integral of D, relative to its value at FSP, from FSP [point]."""
         above = mc - self._fsp
-        if above >= 0.0 or self._b == 0.0:
-            return above
-        return math.expm1(self._b * above) / self._b
+        return above if above >= 0.0 else math.expm1(self._b * above) / self._b
 
     def _slope(self, mc: float) -> float:
         return math.exp(self._b * min(mc - self._fsp, 0.0))
 
-    def _flows(self, cells: Sequence[float], scale: float) -> list[float]:
-        """Return the exchange between neighbours per point of MC difference [-]."""
-        flows, first = [], cells[0]
-        inside = self._integral(first)
-        for second in cells[1:]:
-            beyond = self._integral(second)
-            apart = second - first
-            flows.append(
-                scale * self._slope((first + second) / 2.0)
+    def _solved(
+        self, old: Sequence[float], at: Sequence[float], scale: float, emc: float
+    ) -> list[float]:
+        """Return the profile one time step after `old`, by backward Euler.
+
+        The exchange between neighbours, per point of MC difference, is that at the profile `at`,
+        times `scale` [-]. Elimination from the face inward expresses each cell's new MC as
+        ``value + share * (new MC of the next cell)``.
+        """
+        b, fsp, expm1 = self._b, self._fsp, math.expm1
+        first, inside = at[0], self._integral(at[0])
+        flow = 2.0 * scale * self._through_face(first, inside, emc)
+        value, share = emc, 0.0
+        rows = []
+        for mc, second in zip(old, at[1:], strict=False):
+            apart, beyond = second - first, second - fsp
+            if beyond < 0.0:  # as `_integral`, which takes as long to call as to compute
+                beyond = expm1(b * beyond) / b
+            onward = scale * (
+                self._slope((first + second) / 2.0)
                 if -_SAME < apart < _SAME
-                else scale * (beyond - inside) / apart
+                else (beyond - inside) / apart
             )
-            first, inside = second, beyond
-        return flows
+            total = 1.0 + flow * (1.0 - share) + onward
+            value, share = (mc + flow * value) / total, onward / total
+            rows.append((value, share))
+            first, inside, flow = second, beyond, onward
+        later = (old[-1] + flow * value) / (1.0 + flow * (1.0 - share))
+        new = [later]
+        for value, share in reversed(rows):
+            later = value + share * later
+            new.append(later)
+        new.reverse()
+        return new
 
-    def _through_face(
-        self, mc: float, conductance: float, release: float, resistance: float, emc: float
-    ) -> float:
-        """Return the flow out of the outermost cell per point of MC above EMC [m/s]."""
-        half, drive = 2.0 * conductance, mc - emc
+    def _through_face(self, mc: float, inside: float, emc: float) -> float:
+        """Return the flow out of the outermost cell per point of MC above EMC.
+
+        It is relative to that through half a cell at FSP; `inside` is the integral at `mc`.
+        """
+        drive, resistance = mc - emc, self._resistance
         if abs(drive) < _SAME:
-            inside = half * self._slope(emc)
-            if math.isinf(release):
-                return inside
-            return release * inside / (release + inside)
-        flow = self._integral(mc) - self._integral(self._face(mc, resistance, emc))
-        return half * flow / drive
+            slope = self._slope(emc)
+            return slope if math.isinf(resistance) else resistance * slope / (resistance + slope)
+        if math.isinf(resistance):
+            return (inside - self._integral(emc)) / drive
+        self._last_face = face = self._face(inside, emc)
+        return resistance * (min(face, self._fsp) - emc) / drive
 
-    def _face(self, mc: float, resistance: float, emc: float) -> float:
-        """Return the MC of the face beside a cell of this MC [%]."""
+    def _face(self, inside: float, emc: float) -> float:
+        """Return the MC of the face beside a cell at whose MC the integral is `inside` [%]."""
+        resistance, fsp, b = self._resistance, self._fsp, self._b
         if math.isinf(resistance):
             return emc
-        inside = self._integral(mc)
         # A face above FSP loses water at a constant rate, so its MC follows directly.
-        wet = inside - resistance * (self._fsp - emc)
+        wet = inside - resistance * (fsp - emc)
         if wet >= 0.0:
-            return self._fsp + wet
-        guess = min(mc, self._fsp)
+            return fsp + wet
+        guess = min(self._last_face, fsp)
         for _ in range(_NEWTON):
-            there = self._integral(guess)
+            there = math.expm1(b * (guess - fsp)) / b
             miss = resistance * (guess - emc) - (inside - there)
-            moved = guess - miss / (resistance + 1.0 + self._b * there)
-            moved = min(max(moved, 0.0), self._fsp)
-            if abs(moved - guess) < 1e-10:
+            moved = min(max(guess - miss / (resistance + 1.0 + b * there), 0.0), fsp)
+            # The error shrinks to less than b/2 times its square with each step.
+            if abs(moved - guess) < _CLOSE:
                 return moved
             guess = moved
         return guess
-
-
-def _solved(old: Sequence[float], flows: Sequence[float], outer: float, emc: float) -> list[float]:
-    """Return the next profile: solve (1 + flows) new = old by elimination from the face inward."""
-    inner = [*flows, 0.0]
-    diagonal, right = 1.0 + inner[0] + outer, old[0] + outer * emc
-    diagonals, rights = [diagonal], [right]
-    for i in range(1, len(old)):
-        factor = inner[i - 1] / diagonal
-        diagonal = 1.0 + inner[i - 1] + inner[i] - factor * inner[i - 1]
-        right = old[i] + factor * right
-        diagonals.append(diagonal)
-        rights.append(right)
-    new = [0.0] * len(old)
-    later = 0.0
-    for i in range(len(old) - 1, -1, -1):
-        later = (rights[i] + inner[i] * later) / diagonals[i]
-        new[i] = later
-    return new
