@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
@@ -165,14 +166,14 @@ def learn(runs: Sequence[Run]) -> Curve:
     combined [3]_. γ is the slope of the charges' local means against their dryness, shrunk toward
     0.
     """
-    parts = [_Part.of(paces(run)) for run in runs]
-    named = [(part, run.charge) for part, run in zip(parts, runs, strict=True) if part is not None]
-    if not named:
+    data = [paces(run) for run in runs]
+    charges = tuple(run.charge for run, pace in zip(runs, data, strict=True) if pace.mc.size)
+    if not charges:
         raise ValueError(
             "runs must hold a charge with two weighings and the air between them; "
             f"received {[run.charge for run in runs]}"
         )
-    return _learn([part for part, _ in named if part], tuple(charge for _, charge in named))
+    return _learn(_Charges.of(data), charges)
 
 
 def from_formula(thickness_mm: float) -> Curve:
@@ -190,156 +191,199 @@ def from_relative(runs: Sequence[Run], thickness_mm: float) -> Curve:
         shift = THICKNESS_POWER * np.log(run.thickness_mm / thickness_mm)
         part = paces(run)
         scaled.append(replace(part, log_pace=part.log_pace + shift))
-    parts = [part for part in map(_Part.of, scaled) if part is not None]
-    if not parts:
+    if not any(part.mc.size for part in scaled):
         return from_formula(thickness_mm)
-    curve = _learn(parts, tuple(run.charge for run in runs))
+    curve = _learn(_Charges.of(scaled), tuple(run.charge for run in runs))
     return replace(curve, charge_spread=_FAR_SPREAD, origin="relative")
 
 
 def leaving_out(runs: Sequence[Run]) -> list[Curve]:
-    """Return, for each charge, the curve learnt from the others; at least two charges."""
-    parts = [_Part.of(paces(run)) for run in runs]
+    """Return, for each charge, the curve learnt from the others; at least two charges.
+
+    It is the published formula if the others show no pace.
+    """
+    data = [paces(run) for run in runs]
+    every, known = _Charges.of(data), np.array([part.mc.size > 0 for part in data])
     curves = []
-    for left in range(len(runs)):
-        others = [i for i, part in enumerate(parts) if i != left and part is not None]
-        curves.append(
-            _learn(
-                [part for i in others if (part := parts[i])], tuple(runs[i].charge for i in others)
-            )
-        )
+    for left, out in enumerate(runs):
+        others = known & (np.arange(known.size) != left)
+        names = tuple(run.charge for run, other in zip(runs, others, strict=True) if other)
+        learnt = _learn(every, names, others[known]) if names else from_formula(out.thickness_mm)
+        curves.append(learnt)
     return curves
 
 
 @dataclass(frozen=True)
-class _Part:
-    """A charge's contribution to a curve, with its kernels over the grid computed once."""
+class _Charges:
+    """What charges contribute to a curve: arrays of (charges, boards, intervals), padded.
 
-    data: Paces
-    near: Floats  # (grid, n)
-    wide: Floats  # (grid, n)
-    boards: Floats  # (n, boards), 1 if the interval belongs to that board
+    Attributes
+    ----------
+    mc, log_pace, variance, dryness : ndarray
+        As in `Paces`.
+    kept : ndarray
+        1 for an interval, 0 for padding.
+    near, wide : ndarray, shape (charges, boards, intervals, grid)
+        How much an interval counts at each MC of `GRID`, for paces and for their slope.
+    """
+
+    mc: Floats
+    log_pace: Floats
+    variance: Floats
+    dryness: Floats
+    kept: Floats
+    near: Floats
+    wide: Floats
 
     @classmethod
-    def of(cls, data: Paces) -> _Part | None:
-        if not data.mc.size:
-            return None
-        apart = GRID[:, np.newaxis] - data.mc
-        width = np.where(GRID < 30.0, 4.0, 6.0)[:, np.newaxis]
-        boards = (data.board[:, np.newaxis] == np.unique(data.board)).astype(float)
+    def of(cls, data: Sequence[Paces]) -> _Charges:
+        """Return the paces of charges; those without any are left out."""
+        places = []
+        for charge, part in enumerate(one for one in data if one.mc.size):
+            board, count = np.unique(part.board, return_inverse=True, return_counts=True)[1:]
+            order = np.argsort(board, kind="stable")
+            number = np.empty_like(order)
+            number[order] = np.arange(order.size) - np.repeat(np.cumsum(count) - count, count)
+            places.append((np.full(board.size, charge), board, number))
+        place = tuple(np.concatenate(column) for column in zip(*places, strict=True))
+        shape = tuple(int(column.max()) + 1 for column in place)
+
+        def padded(name: str) -> Floats:
+            rows = np.ones(shape)
+            rows[place] = np.concatenate([getattr(part, name) for part in data])
+            return rows
+
+        kept = np.zeros(shape)
+        kept[place] = 1.0
+        mc = padded("mc")
+        apart = GRID - mc[..., np.newaxis]
         return cls(
-            data,
-            np.exp(-0.5 * (apart / width) ** 2),
+            mc,
+            padded("log_pace"),
+            padded("variance"),
+            padded("dryness"),
+            kept,
+            np.exp(-0.5 * (apart / np.where(GRID < 30.0, 4.0, 6.0)) ** 2),
             np.exp(-0.5 * (apart / _SLOPE_BANDWIDTH) ** 2),
-            boards,
         )
+
+    @cached_property
+    def weighed(self) -> np.ndarray:
+        """Which boards have an interval, shape (charges, boards)."""
+        return np.asarray(self.kept.any(axis=2))
 
     def local(
         self, kernel: Floats, value: Floats, spreads: tuple[float, float]
     ) -> tuple[Floats, Floats, Floats, Floats]:
-        """Return the boards' local means with weights, and the charge's with its variance."""
+        """Return the boards' local means with weights, and the charges' with their variances."""
         board, scatter = spreads
-        weight = 1.0 / (scatter**2 + self.data.variance)
-        weights = kernel @ (weight[:, np.newaxis] * self.boards)
-        sums = kernel @ ((weight * value)[:, np.newaxis] * self.boards)
-        means = sums / np.maximum(weights, 1e-12)
+        weight = self.kept / (scatter**2 + self.variance)
+        weights = _summed(weight, kernel)
+        means = _summed(weight * value, kernel) / np.maximum(weights, 1e-12)
         worth = 1.0 / (board**2 + 1.0 / np.maximum(weights, 1e-9))
-        mean = (worth * means).sum(axis=1) / worth.sum(axis=1)
-        return means, weights, mean, np.asarray(1.0 / worth.sum(axis=1))
+        worth *= self.weighed[..., np.newaxis]
+        total = worth.sum(axis=1)
+        return means, weights, (worth * means).sum(axis=1) / total, np.asarray(1.0 / total)
+
+    def at_mc(self, rows: Floats) -> Floats:
+        """Return boards' values over the grid at the MC of each interval."""
+        place = np.clip(self.mc - GRID[0], 0.0, GRID.size - 1.0)
+        low = np.minimum(place.astype(int), GRID.size - 2)
+        below, above = (np.take_along_axis(rows, at, axis=2) for at in (low, low + 1))
+        return np.asarray(below + (place - low) * (above - below))
 
 
-def _learn(parts: Sequence[_Part], charges: tuple[str, ...]) -> Curve:
+def _summed(weight: Floats, kernel: Floats) -> Floats:
+    """Return the sum over a board's intervals at each MC of the grid."""
+    return np.asarray((weight[..., np.newaxis, :] @ kernel)[..., 0, :])
+
+
+def _learn(every: _Charges, charges: tuple[str, ...], used: np.ndarray | None = None) -> Curve:
+    """Return the curve of all charges, or of those that are `used`."""
+    used = np.ones(len(every.mc), bool) if used is None else used
     between, board, scatter = _USUAL_SPREADS
-    slope = np.zeros(GRID.size)
     for _ in range(_PASSES):
         spreads = (board, scatter)
-        slope = _slope(parts, between, spreads)
-        dry, _ = _mean_of(
-            [part.local(part.near, part.data.dryness, spreads)[2:] for part in parts], between
-        )
-        rest = [
-            part.data.log_pace
-            - np.interp(part.data.mc, GRID, slope)
-            * (part.data.dryness - np.interp(part.data.mc, GRID, dry))
-            for part in parts
-        ]
-        locals_ = [
-            part.local(part.near, value, spreads) for part, value in zip(parts, rest, strict=True)
-        ]
-        level, seen = _mean_of([local[2:] for local in locals_], between)
+        slope = _slope(every, used, between, spreads)
+        dry, _ = _mean_of(*every.local(every.near, every.dryness, spreads)[2:], used, between)
+        unusual = every.dryness - np.interp(every.mc, GRID, dry)
+        rest = every.log_pace - np.interp(every.mc, GRID, slope) * unusual
+        local = every.local(every.near, rest, spreads)
+        level, seen = _mean_of(*local[2:], used, between)
         level = _extended(level, seen)
-        between, board, scatter = _spreads(parts, rest, locals_, level)
-    widened = between * np.sqrt(1.0 + 1.0 / len(parts))
+        between, board, scatter = _spreads(every, used, rest, local, level)
+    widened = between * np.sqrt(1.0 + 1.0 / used.sum())
     return Curve(level, slope, _extended(dry, seen), widened, board, scatter, charges)
 
 
-def _mean_of(groups: Sequence[tuple[Floats, Floats]], spread: float) -> tuple[Floats, Floats]:
-    """Return the mean of groups that differ by a spread, and the amount of data at each MC."""
-    means, variances = (np.array(rows) for rows in zip(*groups, strict=True))
-    worth = 1.0 / (spread**2 + variances)
-    seen = (variances < 0.1).sum(axis=0) / 1.0
+def _mean_of(
+    means: Floats, variances: Floats, used: np.ndarray, spread: float
+) -> tuple[Floats, np.ndarray]:
+    """Return the mean of charges that differ by a spread, and whether there is data at each MC."""
+    worth = used[:, np.newaxis] / (spread**2 + variances)
+    seen = np.asarray((used[:, np.newaxis] & (variances < 0.1)).any(axis=0))
     return (worth * means).sum(axis=0) / worth.sum(axis=0), seen
 
 
-def _extended(level: Floats, seen: Floats) -> Floats:
+def _extended(level: Floats, seen: np.ndarray) -> Floats:
     """Return a curve extended level beyond the MCs with data."""
-    known = np.flatnonzero(seen > 0)
-    return np.interp(GRID, GRID[known], level[known]) if known.size else level
+    return np.interp(GRID, GRID[seen], level[seen]) if seen.any() else level
 
 
-def _slope(parts: Sequence[_Part], between: float, spreads: tuple[float, float]) -> Floats:
+def _slope(
+    every: _Charges, used: np.ndarray, between: float, spreads: tuple[float, float]
+) -> Floats:
     """Return γ by ridge regression of the charges' local means, clipped to 0 to 1."""
-    if len(parts) < 3:
+    if used.sum() < 3:
         return np.zeros(GRID.size)
-    pace = [part.local(part.wide, part.data.log_pace, spreads)[2:] for part in parts]
-    dry = [part.local(part.wide, part.data.dryness, spreads)[2] for part in parts]
-    means, variances = (np.array(rows) for rows in zip(*pace, strict=True))
-    worth = np.where(variances < 0.1, 1.0 / (between**2 + variances), 0.0)
+    pace, variances = every.local(every.wide, every.log_pace, spreads)[2:]
+    dry = every.local(every.wide, every.dryness, spreads)[2]
+    worth = np.where(variances < 0.1, used[:, np.newaxis] / (between**2 + variances), 0.0)
     total = np.maximum(worth.sum(axis=0), 1e-9)
-    y = means - (worth * means).sum(axis=0) / total
-    x = np.array(dry) - (worth * np.array(dry)).sum(axis=0) / total
+    y = pace - (worth * pace).sum(axis=0) / total
+    x = dry - (worth * dry).sum(axis=0) / total
     ridge = (worth * x * x).sum(axis=0) + 1.0 / _SLOPE_SPREAD**2
     return np.asarray(np.clip((worth * x * y).sum(axis=0) / ridge, 0.0, 1.0))
 
 
 def _spreads(
-    parts: Sequence[_Part],
-    rest: Sequence[Floats],
-    locals_: Sequence[tuple[Floats, ...]],
-    level: Floats,
+    every: _Charges, used: np.ndarray, rest: Floats, local: tuple[Floats, ...], level: Floats
 ) -> tuple[float, float, float]:
     """Return the spreads of charges, boards and intervals from their moments about the curve."""
-    noise = squares = boards = charges = board_n = charge_n = count = 0.0
-    for part, value, (means, weights, mean, variance) in zip(parts, rest, locals_, strict=True):
-        column = part.boards.argmax(axis=1)
-        smooth = part.local(part.wide, value, (0.17, 0.17))[0]
-        own = np.array([np.interp(part.data.mc, GRID, row) for row in smooth.T])
-        off = value - own[column, np.arange(value.size)]
-        weight = 1.0 / (0.15**2 + part.data.variance)
-        squares += float((weight * off**2).sum())
-        noise += float((weight * part.data.variance).sum())
-        count += float(weight.sum())
-        held = (
-            weights > np.median(weights[weights > 1.0]) / 4
-            if (weights > 1.0).any()
-            else weights > 0
-        )
-        spread = (means - mean[:, np.newaxis])[held]
-        boards += float((spread**2 - 1.0 / weights[held]).sum())
-        board_n += held.sum() * max(part.boards.shape[1] - 1, 1) / part.boards.shape[1]
-        seen = variance < 0.02
-        charges += float(((mean - level)[seen] ** 2 - variance[seen]).sum())
-        charge_n += float(seen.sum())
+    means, weights, mean, variance = local
+    smooth = every.local(every.wide, rest, (0.17, 0.17))[0]
+    weight = every.kept * used[:, np.newaxis, np.newaxis] / (0.15**2 + every.variance)
+    squares = (weight * (rest - every.at_mc(smooth)) ** 2).sum()
+    noise = (weight * every.variance).sum()
+    held = used[:, np.newaxis, np.newaxis] & (weights > _usual_weight(weights) / 4.0)
+    spread = (means - mean[:, np.newaxis])[held]
+    boards = (spread**2 - 1.0 / weights[held]).sum()
+    count = every.weighed.sum(axis=1)
+    board_n = (held.sum(axis=(1, 2)) * np.maximum(count - 1, 1) / count).sum()
+    seen = used[:, np.newaxis] & (variance < 0.02)
+    charges = ((mean - level)[seen] ** 2 - variance[seen]).sum()
     usual = _USUAL_SPREADS
     few = 2.0  # the prior counts as two charges
-    n = max(len(parts) - 1, 0)
-    found = charges / max(charge_n, 1.0) * len(parts) / max(n, 1)
+    n = used.sum() - 1
+    found = charges / max(seen.sum(), 1.0) * (n + 1) / max(n, 1)
     between = (n * max(found, 0.0) + few * usual[0] ** 2) / (n + few)
     # about a tenth of the scatter is absorbed by the boards' own local means
-    within = 1.1 * max(squares - noise, 0.0) / max(count, 1e-9)
+    within = 1.1 * max(squares - noise, 0.0) / max(weight.sum(), 1e-9)
     least = _LEAST_SPREAD**2
     return (
         float(np.sqrt(max(between, least))),
         float(np.sqrt(max(boards / max(board_n, 1.0), least))),
         float(np.sqrt(max(within, least))),
     )
+
+
+def _usual_weight(weights: Floats) -> Floats:
+    """Return each charge's median of the weights above 1, 0 if it has none; shape (charges, 1, 1).
+
+    A row sorted with infinity for all else has its median in the middle of what is left.
+    """
+    known = (weights > 1.0).sum(axis=(1, 2))
+    rows = np.sort(np.where(weights > 1.0, weights, np.inf).reshape(len(weights), -1), axis=1)
+    charge = np.arange(len(weights))
+    middle = (rows[charge, np.maximum(known - 1, 0) // 2] + rows[charge, known // 2]) / 2.0
+    return np.where(known > 0, middle, 0.0)[:, np.newaxis, np.newaxis]

@@ -1,7 +1,8 @@
 """Charges simulated through the rest of their schedules, as their operators will run them.
 
 All charges advance together, because a forecast also forecasts every earlier charge from several
-points to learn its own error.
+points to learn its own error. Between two times at which a step can change, only the MC is carried
+from one time step to the next; all else is worked out for these time steps at once.
 """
 
 from __future__ import annotations
@@ -170,11 +171,10 @@ class _Stages:
 
 
 class _March:
-    """The state of all cases, advanced one time step at a time."""
+    """The state of all cases, advanced from one possible change of step to the next."""
 
     def __init__(self, cases: Sequence[Case]) -> None:
         self.count = len(cases)
-        every = np.arange(self.count)
         stages = [_Stages.of(case.run.steps, case.run.finish, habit(case.run)) for case in cases]
         self.stages = np.array([len(one.kind) for one in stages])
         width = int(self.stages.max()) + 1
@@ -186,22 +186,26 @@ class _March:
         # when a later stage ends is known ahead, unless it depends on when it begins
         self.ahead = ~np.isin(self.kind[:, :-1], (_HOURS, _WETTEST))
         self.warmth = np.asarray(temperature_factor(self.temp))
-        self.dry = dryness(self.temp, self.emc)
         boards = max(len(case.paces.boards) for case in cases)
-        self.mc = np.full((self.count, boards), np.nan)
+        # a place without a board, or a board never weighed, follows the others and is not looked at
+        self.mc = np.full((self.count, boards), GRID[0])
+        self.held = np.zeros((self.count, boards), bool)
         self.base = np.zeros((self.count, boards, GRID.size))
         for i, case in enumerate(cases):
             own = len(case.paces.boards)
-            self.mc[i, :own] = _last_weighed(case.run)
+            last = _last_weighed(case.run)
+            self.held[i, :own] = np.isfinite(last)
+            self.mc[i, :own] = np.where(self.held[i, :own], last, GRID[0])
             self.base[i, :own] = case.curve.level + case.paces.log_ratio
         self.slope = np.array([case.curve.slope for case in cases])
         self.usual = np.array([case.curve.usual_dryness for case in cases])
-        # the curve of each board in the air of its stage, and the stage it was made for
+        self.dry = dryness(self.temp, self.emc) if self.slope.any() else np.zeros(self.temp.shape)
+        # the curve of each board in the air of its stage, the stage it was made for, and the place
+        # of its first MC among those of all boards
         self.level = self.base.copy()
         self.level_of = np.full(self.count, -1)
-        self.every = every[:, np.newaxis]
-        self.board = np.arange(boards)[np.newaxis]
-        self.held = np.isfinite(self.mc)
+        self.first = GRID.size * np.arange(self.count * boards).reshape(self.count, boards)
+        self.one = np.arange(self.count)
         boards_held = self.held.sum(axis=1)
         self.counted = np.array(
             [
@@ -209,45 +213,63 @@ class _March:
                 for n, case in zip(boards_held, cases, strict=True)
             ]
         )
+        self.wettest = np.arange(boards) >= (boards - self.counted)[:, np.newaxis]
         self.start = np.array([_last_hour(case.run) for case in cases])
         self.between = np.array([_usual_interval(case.run) for case in cases])
         self.now = self.start.copy()
+        self.taken = 0
         self.step = np.array([step_in_force(case.run) for case in cases])
         self.begun = np.array([_begun(case.run) for case in cases])
         self.target = np.array([case.run.target_mc_pct or -1.0 for case in cases])
         self.due = np.full((self.count, width), np.nan)
         self.reached = np.full(self.count, np.nan)
         self.control = self._controlling(self.mc)
-        self.path = [(self.now.copy(), self.control.copy(), self.mc)]
+        self.path = [(self.now[np.newaxis], self.control[np.newaxis], self._of_boards(self.mc))]
         self.reached[self.control <= self.target] = self.start[self.control <= self.target]
 
     def done(self) -> np.ndarray:
-        timed = self.target < 0
+        late = STEP_H * self.taken >= LONGEST_H
         over = self.step >= self.stages
-        return np.asarray(
-            (over & (timed | np.isfinite(self.reached))) | (self.now - self.start >= LONGEST_H)
-        )
+        return np.asarray((over & ((self.target < 0) | np.isfinite(self.reached))) | late)
 
     def advance(self) -> None:
-        one = np.arange(self.count)
-        stage = np.minimum(self.step, self.stages - 1)
-        emc = self.emc[one, stage][:, np.newaxis]
-        hours = self.warmth[one, stage][:, np.newaxis] * STEP_H
-        self._set_level(stage)
-        half = self._dried(self.mc, self.mc, emc, hours)
-        new = self._dried(self.mc, (self.mc + half) / 2.0, emc, hours)
-        before, after = self.control, self._controlling(new)
-        crossed = np.isnan(self.reached) & (after <= self.target)
-        if crossed.any():
-            when = self._when(before, after, self.target, self.now)
-            self.reached = np.where(crossed, when, self.reached)
-        self._note_due(
-            self._measures(self.mc, before, self.now), self._measures(new, after, self.now + STEP_H)
-        )
-        self.mc, self.control = new, after
-        self.now = self.now + STEP_H
-        self.path.append((self.now.copy(), after.copy(), new))
+        """Advance all cases to the next time at which one may change its step or be done."""
+        steps = self._until_change()
+        mc = self._dried(steps)
+        control = np.concatenate([self.control[np.newaxis], self._controlling(mc[1:])])
+        # added one by one, as a clock would: 0.1 + 4 + 4 differs from 0.1 + 8 in the last digit
+        now = np.cumsum([self.now, *[np.full(self.count, STEP_H)] * steps], axis=0)
+        self._note_reached(control, now)
+        self._note_due(mc, control, now)
+        self.mc, self.control, self.now = mc[-1], control[-1], now[-1]
+        self.taken += steps
+        self.path.append((now[1:], control[1:], self._of_boards(mc[1:])))
         self._change_steps()
+
+    def _until_change(self) -> int:
+        """Return the number of time steps in which no case changes its step or is done."""
+        weighings = (self.between / STEP_H).astype(int)
+        left = weighings - self.taken % weighings
+        stage = np.minimum(self.step, self.stages - 1)
+        timed = self.kind[self.one, stage] == _HOURS
+        hours = self.begun - self.value[self.one, stage] - self.now
+        left = np.where(timed, np.maximum(hours // STEP_H, 1.0), left)
+        left = np.where(self.step >= self.stages, np.where(self.done(), np.inf, 1.0), left)
+        return int(min(left.min(), LONGEST_H / STEP_H - self.taken))
+
+    def _dried(self, steps: int) -> Floats:
+        """Return the MC now and after each time step, shape (steps + 1, cases, boards)."""
+        stage = np.minimum(self.step, self.stages - 1)
+        self._set_level(stage)
+        emc = self.emc[self.one, stage][:, np.newaxis]
+        hours = self.warmth[self.one, stage][:, np.newaxis] * STEP_H
+        rows = np.empty((steps + 1, *self.mc.shape))
+        rows[0] = mc = self.mc
+        for row in rows[1:]:
+            apart = mc - emc
+            half = emc + apart * self._left(mc, hours)
+            row[:] = mc = emc + apart * self._left((mc + half) / 2.0, hours)
+        return rows
 
     def _set_level(self, stage: np.ndarray) -> None:
         """Make the curves anew of cases that have come to another stage."""
@@ -257,33 +279,48 @@ class _March:
             self.level[moved] = self.base[moved] + (self.slope[moved] * dryer)[:, np.newaxis]
             self.level_of = stage
 
-    def _dried(self, mc: Floats, at: Floats, emc: Floats, hours: Floats) -> Floats:
-        """Return the MC after a time step at the pace that boards have at the MC `at`."""
-        place = np.clip(np.where(self.held, at, GRID[0]) - GRID[0], 0.0, GRID.size - 1.001)
+    def _left(self, mc: Floats, hours: Floats) -> Floats:
+        """Return the share of its distance to the EMC that a board of this MC keeps."""
+        place = np.minimum(np.maximum(mc - GRID[0], 0.0), GRID.size - 1.001)
         low = place.astype(int)
         part = place - low
-        below = self.level[self.every, self.board, low]
-        above = self.level[self.every, self.board, low + 1]
-        pace = np.exp((1.0 - part) * below + part * above)
-        return np.asarray(emc + (mc - emc) * np.exp(-pace * hours))
+        low += self.first
+        below, above = self.level.take(low), self.level.take(low + 1)
+        return np.asarray(np.exp(-np.exp((1.0 - part) * below + part * above) * hours))
 
-    def _measures(self, mc: Floats, control: Floats, now: Floats) -> Floats:
-        """Return the quantity that ends each kind of stage, shape (cases, 4)."""
-        driest = np.where(self.held, mc, np.inf).min(axis=1)
-        wettest = np.where(self.held, mc, -np.inf).max(axis=1)
-        return np.stack([control, driest, wettest, self.begun - now], axis=1)
+    def _of_boards(self, mc: Floats) -> Floats:
+        """Return MCs with NaN where no board was weighed, shape (…, cases, boards)."""
+        return np.where(self.held, mc, np.nan).reshape(-1, *self.held.shape)
 
-    def _note_due(self, before: Floats, after: Floats) -> None:
+    def _note_reached(self, control: Floats, now: Floats) -> None:
+        """Record when the controlling MC comes to the target."""
+        low = control[1:] <= self.target
+        crossed = np.flatnonzero(np.isnan(self.reached) & low.any(axis=0))
+        if crossed.size:
+            row = low[:, crossed].argmax(axis=0)
+            before, after = control[row, crossed], control[row + 1, crossed]
+            when = self._when(before, after, self.target[crossed], now[row, crossed])
+            self.reached[crossed] = when
+
+    def _note_due(self, mc: Floats, control: Floats, now: Floats) -> None:
         """Record when this and later stages fall due, whether or not they begin then."""
         kind, value, due = self.kind[:, :-1], self.value[:, :-1], self.due[:, :-1]
         step, number = self.step[:, np.newaxis], np.arange(kind.shape[1])
         counts = (number >= step) & (number < self.stages[:, np.newaxis]) & np.isnan(due)
         counts &= self.ahead | (number == step)
-        last = after[self.every, kind]
-        met = counts & (last <= value)
-        if met.any():
-            when = self._when(before[self.every, kind], last, value, self.now[:, np.newaxis])
-            due[met] = when[met]
+        measures = self._measures(mc, control, now)[:, self.one[:, np.newaxis], kind]
+        low = measures[1:] <= value
+        case, stage = np.nonzero(counts & low.any(axis=0))
+        if case.size:
+            row = low[:, case, stage].argmax(axis=0)
+            before, after = measures[row, case, stage], measures[row + 1, case, stage]
+            due[case, stage] = self._when(before, after, value[case, stage], now[row, case])
+
+    def _measures(self, mc: Floats, control: Floats, now: Floats) -> Floats:
+        """Return the quantity that ends each kind of stage, shape (…, cases, 4)."""
+        driest = np.where(self.held, mc, np.inf).min(axis=-1)
+        wettest = np.where(self.held, mc, -np.inf).max(axis=-1)
+        return np.stack([control, driest, wettest, self.begun - now], axis=-1)
 
     @staticmethod
     def _when(before: Floats, after: Floats, value: Floats, now: Floats) -> Floats:
@@ -295,10 +332,9 @@ class _March:
         since = (self.now - self.start) % self.between
         weighing = (since < 1e-6) | (self.between - since < 1e-6)
         for _ in range(self.due.shape[1]):
-            one = np.arange(self.count)
             stage = np.minimum(self.step, self.stages)
-            due = self.due[one, np.minimum(stage, self.due.shape[1] - 1)]
-            timed = self.kind[one, np.minimum(stage, self.stages - 1)] == _HOURS
+            due = self.due[self.one, np.minimum(stage, self.due.shape[1] - 1)]
+            timed = self.kind[self.one, np.minimum(stage, self.stages - 1)] == _HOURS
             go = (self.step < self.stages) & (due <= self.now) & (weighing | timed)
             if not go.any():
                 return
@@ -306,9 +342,8 @@ class _March:
             self.step = np.where(go, self.step + 1, self.step)
 
     def _controlling(self, mc: Floats) -> Floats:
-        ordered = np.sort(np.where(self.held, mc, -np.inf), axis=1)
-        wettest = self.board >= (mc.shape[1] - self.counted)[:, np.newaxis]
-        return np.asarray(np.where(wettest, ordered, 0.0).sum(axis=1) / self.counted)
+        ordered = np.sort(np.where(self.held, mc, -np.inf), axis=-1)
+        return np.asarray(np.where(self.wettest, ordered, 0.0).sum(axis=-1) / self.counted)
 
 
 def march(cases: Sequence[Case]) -> list[Course]:
@@ -316,7 +351,7 @@ def march(cases: Sequence[Case]) -> list[Course]:
     state = _March(cases)
     while not state.done().all():
         state.advance()
-    path = tuple(np.array(rows) for rows in zip(*state.path, strict=True))
+    path = tuple(np.concatenate(rows) for rows in zip(*state.path, strict=True))
     return [_course(state, i, case, *(rows[:, i] for rows in path)) for i, case in enumerate(cases)]
 
 
