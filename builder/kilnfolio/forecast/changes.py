@@ -6,7 +6,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from kilnfolio.forecast.inputs import PlannedStep
-from kilnfolio.physics.air import relative_humidity, wet_bulb
+from kilnfolio.physics.air import (
+    WET_BULB_FLOOR_C,
+    saturation_pressure,
+    vapour_pressure_of_bulbs,
+    wet_bulb,
+)
 from kilnfolio.physics.sorption import equilibrium_moisture_content, relative_humidity_for_emc
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.region import regions
@@ -109,15 +114,15 @@ def capped(steps: Sequence[PlannedStep], hottest_c: float) -> tuple[PlannedStep,
 def moved(step: PlannedStep, kelvin: float, depression: float = 1.0) -> PlannedStep:
     """Return a step with its dry bulb shifted and its depression multiplied by a factor.
 
-    If the cooler air cannot have that depression, it becomes as dry as `relative_humidity` allows.
+    If the cooler air cannot have that depression, it becomes very dry.
     """
     if kelvin == 0.0 and depression == 1.0:
         return step
     humidity = relative_humidity_for_emc(step.dry_bulb_c, step.emc_pct)
     apart = (step.dry_bulb_c - wet_bulb(step.dry_bulb_c, humidity)) * depression
     dry = step.dry_bulb_c + kelvin
-    driest = wet_bulb(dry, _DRIEST_RH_PCT)
-    there = relative_humidity(dry, max(dry - apart, driest))
+    vapour = vapour_pressure_of_bulbs(dry, max(dry - apart, WET_BULB_FLOOR_C))
+    there = 100.0 * vapour / saturation_pressure(dry)
     emc = equilibrium_moisture_content(dry, min(max(there, _DRIEST_RH_PCT), _WETTEST_RH_PCT))
     return replace(step, dry_bulb_c=dry, emc_pct=float(emc))
 

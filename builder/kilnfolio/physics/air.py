@@ -508,7 +508,7 @@ def _saturation_pressure(temp_c: Floats) -> Floats:
 
     pressure = log_pressure(SATURATION_OVER_WATER)
     frozen = temp_c < TRIPLE_POINT_C
-    if np.any(frozen):
+    if frozen.any():
         pressure = np.where(frozen, log_pressure(SATURATION_OVER_ICE), pressure)
     return np.exp(pressure)
 
@@ -533,6 +533,8 @@ def _possible_vapour_pressure(temp: Floats, humidity: Floats, pressure: Floats) 
 def _vapour_pressure_of_bulbs(dry: Floats, wet: Floats, pressure: Floats, method: str) -> Floats:
     at_wet_bulb = _saturation_pressure(wet)
     boiling = at_wet_bulb >= pressure
+    if not boiling.any():
+        return _METHODS[method](dry, wet, pressure, at_wet_bulb)
     vapour = _METHODS[method](dry, wet, pressure, np.where(boiling, np.nan, at_wet_bulb))
     return np.where(boiling, np.inf, vapour)
 
