@@ -69,9 +69,6 @@ def boards(curve: Curve, run: Run) -> BoardPaces:
     board's, both squared exponential over MC with `LENGTH`, plus scatter and weighing noise on the
     diagonal [1]_.
     """
-    # imported here because it is slow, and few commands forecast
-    from scipy.linalg import cho_factor, cho_solve
-
     data = paces(run)
     newest = np.argsort(data.interval, kind="stable")[-_MOST:]
     mc, board = data.mc[newest], data.board[newest]
@@ -87,13 +84,12 @@ def boards(curve: Curve, run: Run) -> BoardPaces:
     same = board[:, np.newaxis] == board
     covariance = _near(mc, mc) * (charge + single * same)
     covariance[np.diag_indices_from(covariance)] += curve.scatter**2 + data.variance[newest]
-    factor = cho_factor(covariance, lower=True, check_finite=False)
-    weights = cho_solve(factor, off, check_finite=False)
-    near = _near(GRID, mc)
     own = np.arange(len(names))[:, np.newaxis] == board
-    log_ratio = charge * (near @ weights) + single * (own * weights) @ near.T
     here = _near(last, mc) * (charge + single * own)
-    shown = np.einsum("ij,ji->i", here, cho_solve(factor, here.T, check_finite=False))
+    weights, *gains = np.linalg.solve(covariance, np.column_stack([off, here.T])).T
+    near = _near(GRID, mc)
+    log_ratio = charge * (near @ weights) + single * (own * weights) @ near.T
+    shown = (here * gains).sum(axis=1)
     now = np.exp([np.interp(at, GRID, row) for at, row in zip(last, log_ratio, strict=True)])
     return BoardPaces(
         names, log_ratio, np.asarray(now), np.sqrt(np.maximum(charge + single - shown, 0.0))

@@ -129,16 +129,14 @@ def _courses(
     """
     rates, weights = _modes(stock, shares, (start + float(emc.mean())) / 2.0)
     if np.ptp(emc) < 1e-9 and np.ptp(seconds) < 1e-6:  # constant air needs no stepping
-        each_day = np.exp(-seconds[0] * rates)[:, :, np.newaxis]
-        gone = np.cumprod(np.repeat(each_day, emc.size, axis=2), axis=2)  # quickest along the last
-        states = np.ascontiguousarray(np.swapaxes(emc[0] + (start - emc[0]) * gone, 1, 2))
-    else:
-        states = np.empty((len(shares), emc.size, rates.shape[1]))
-        state = np.full(rates.shape, start)
-        kept = np.exp(-seconds[:, np.newaxis, np.newaxis] * rates)
-        for day, (left, there) in enumerate(zip(kept, emc.tolist(), strict=True)):
-            state = there + (state - there) * left
-            states[:, day] = state
+        gone = np.exp(-rates[..., np.newaxis] * np.cumsum(seconds))
+        return np.asarray(emc[0] + (start - emc[0]) * (weights[:, np.newaxis] @ gone)[:, 0])
+    states = np.empty((len(shares), emc.size, rates.shape[1]))
+    state = np.full(rates.shape, start)
+    kept = np.exp(-seconds[:, np.newaxis, np.newaxis] * rates)
+    for day, (left, there) in enumerate(zip(kept, emc.tolist(), strict=True)):
+        state = there + (state - there) * left
+        states[:, day] = state
     return np.array([course @ weight for course, weight in zip(states, weights, strict=True)])
 
 
