@@ -8,7 +8,6 @@ import time
 from contextlib import contextmanager, nullcontext
 
 import pytest
-from distributed.security import Security
 
 from kilnfolio.graph.away import AwayTeam
 from kilnfolio.paper.printing import pdf_of
@@ -243,10 +242,17 @@ def test_a_cluster_that_does_not_answer_is_named(monkeypatch):
         pass
 
 
+def made_for_tests():
+    """Return an authority, a certificate and its key; Dask takes a fifth of a second to load."""
+    from distributed.security import Security
+
+    return Security.temporary()
+
+
 @pytest.fixture(scope="module")
 def certificates(tmp_path_factory):
     """Return the files of an authority, a certificate and its key, as Dask makes them for tests."""
-    folder, made = tmp_path_factory.mktemp("tls"), Security.temporary()
+    folder, made = tmp_path_factory.mktemp("tls"), made_for_tests()
     files = []
     for name, text in (
         ("ca", made.tls_ca_file),
@@ -263,7 +269,7 @@ def test_a_cluster_over_tls_takes_only_those_it_knows(certificates, tmp_path):
         assert address.startswith("tls://")
         with cluster(Cluster(address, certificates)) as executor:
             assert executor.submit(divmod, 30, 7).result(240) == [4, 2]
-        other = Security.temporary()
+        other = made_for_tests()
         strange = [tmp_path / name for name in ("ca", "certificate", "key")]
         for path, text in zip(
             strange, (other.tls_ca_file, other.tls_client_cert, other.tls_client_key), strict=True

@@ -3,7 +3,6 @@
 import json
 import sqlite3
 
-import frictionless
 import pyarrow.parquet
 import pytest
 from tests.conftest import PROJECT
@@ -86,13 +85,21 @@ def test_every_unit_has_a_code_and_every_column_a_sentence():
 # --- each format in a tool that reads it ----------------------------------------------------------
 
 
-def test_the_data_package_is_valid(exported):
+@pytest.fixture(scope="module")
+def frictionless():
+    """Return the library, which takes a tenth of a second to load."""
+    import frictionless
+
+    return frictionless
+
+
+def test_the_data_package_is_valid(exported, frictionless):
     report = frictionless.validate(str(exported["package"] / "datapackage.json"))
     assert report.valid, report.flatten(["type", "note"])
     assert {task.name for task in report.tasks} == set(TABLES)
 
 
-def test_frictionless_finds_a_broken_key(exported, tmp_path):
+def test_frictionless_finds_a_broken_key(exported, frictionless, tmp_path):
     import shutil
 
     broken = tmp_path / "broken"
