@@ -15,8 +15,8 @@ from typing import Any
 from kilnfolio.graph.codec import decode, encode
 from kilnfolio.runtime.values import dataclass
 
-#: Version of the schema; raise it when the tables change.
-FORMAT = 4
+#: Version of the schema; raise it when the tables or the form of values change.
+FORMAT = 5
 #: Cells whose row and digest are remembered.
 _CACHED = 20_000
 
