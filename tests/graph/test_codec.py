@@ -5,6 +5,7 @@ import datetime as dt
 import json
 import math
 import pickle
+import tracemalloc
 import zlib
 from collections import Counter
 from pathlib import Path, PurePosixPath
@@ -21,7 +22,7 @@ from tests.archive.sealing import review
 from tests.minimal import minimal_mill
 
 from kilnfolio.graph import codec
-from kilnfolio.graph.codec import UnreadableError, decode, encode
+from kilnfolio.graph.codec import UnreadableError, decode, encode, size_in_memory
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.model import in_range
 from kilnfolio.records.problems import Place
@@ -128,6 +129,29 @@ def test_a_mill_and_a_dossier_round_trip(tmp_path):
         assert encode(again) == encode(value)
 
 
+def test_a_decoded_record_changes_no_other():
+    """Records of a kind share what says which of their fields were given."""
+    given = Sourced[Density](value="560 kg/m³", source="common practice", status="common practice")
+    one, other = decode(encode(given)), decode(encode(given))
+    changed = one.model_copy(update={"table": "2"})
+    assert "table" in changed.model_fields_set
+    assert one.model_fields_set == other.model_fields_set == given.model_fields_set
+    assert decode(encode(given)) == given
+
+
+def test_the_size_in_memory_is_about_what_python_allocates(tmp_path):
+    root = minimal_mill(tmp_path)
+    for value in (review(root), checked_mill(root).charges["C1"], ["a word " * 100] * 50):
+        data = encode(value)
+        decode(data)  # imports what it needs
+        tracemalloc.start()
+        read = decode(data)
+        taken, _ = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        assert read == value
+        assert taken / 3 < size_in_memory(data) < taken * 3
+
+
 #: The class of a place and a sum over the names of its fields (zlib.crc32, as ISO 3309 defines it).
 PLACE = f"kilnfolio.records.problems:Place#{zlib.crc32(b'file line column'):08x}"
 
@@ -140,7 +164,7 @@ class Runs:
 
 
 def packed(data):
-    return zlib.compress(json.dumps(data).encode())
+    return bytes(4) + zlib.compress(json.dumps(data).encode())
 
 
 @pytest.mark.parametrize(
@@ -148,9 +172,13 @@ def packed(data):
     [
         pickle.dumps(Runs()),
         zlib.compress(pickle.dumps(Runs())),
+        bytes(4) + zlib.compress(pickle.dumps(Runs())),
         b"",
-        zlib.compress(b""),
-        zlib.compress(b"\xff"),
+        bytes(2),
+        bytes(9),
+        zlib.compress(b"1"),
+        bytes(4) + zlib.compress(b""),
+        bytes(4) + zlib.compress(b"\xff"),
         packed({"os:system": []}),
         packed({"call": ["print"]}),
         packed({"subprocess:Popen": ["id"]}),
@@ -177,7 +205,7 @@ def packed(data):
         packed({"zone": ["../../etc/passwd"]}),
         json.dumps({"os:system": []}).encode(),
         b"xyz",
-        zlib.compress(b"[" * 100_000),
+        bytes(4) + zlib.compress(b"[" * 100_000),
     ],
 )
 def test_foreign_bytes_are_refused_and_not_executed(data):

@@ -35,8 +35,11 @@ _OWN = __name__.partition(".")[0]
 _ARRAY_KINDS = "biufcMmSU"
 #: Bytes from which a value is compressed; what is written below that is no larger and much faster.
 _WORTH_COMPRESSING = 512
-#: How compressed data begins (RFC 1950); JSON never does.
-_COMPRESSED = b"x"
+#: Compressed data begins with its size in memory, and so with a byte below that of any of JSON.
+_SIZE, _LARGEST = 4, (1 << 28) - 1
+_BELOW_TEXT = b" "
+#: What an object takes in memory, one of the package's own or another, beside its text [bytes].
+_OWN_OBJECT, _OTHER_OBJECT = 400, 200
 
 
 class UnreadableError(Exception):
@@ -76,7 +79,21 @@ def encode(value: Any) -> bytes:
         It contains something other than data.
     """
     text = _dumped(value).encode("utf-8", "surrogatepass")
-    return zlib.compress(text, 1) if len(text) >= _WORTH_COMPRESSING else text
+    if len(text) < _WORTH_COMPRESSING:
+        return text
+    size = min(_size_of_text(text), _LARGEST)
+    return size.to_bytes(_SIZE, "big") + zlib.compress(text, 1)
+
+
+def size_in_memory(data: bytes) -> int:
+    """Return about how many bytes a value takes once it is decoded."""
+    return int.from_bytes(data[:_SIZE], "big") if data < _BELOW_TEXT else _size_of_text(data)
+
+
+def _size_of_text(text: bytes) -> int:
+    own = text.count(f'{{"{_OWN}.'.encode())
+    others = text.count(b'{"') - own
+    return len(text) + own * _OWN_OBJECT + others * _OTHER_OBJECT
 
 
 def _dumped(value: Any) -> str:
@@ -92,7 +109,7 @@ def decode(data: bytes) -> Any:
         The bytes were not written by `encode`.
     """
     with _only_unreadable():
-        text = zlib.decompress(data) if data.startswith(_COMPRESSED) else data
+        text = zlib.decompress(data[_SIZE:]) if data < _BELOW_TEXT else data
         return _loaded(text.decode("utf-8", "surrogatepass"))
 
 
@@ -355,6 +372,7 @@ def _maker_of(shape: str) -> Make:
     if _shape(cls) != shape:
         raise UnreadableError(f"{cls.__name__} has other fields")
     fields, put = _fields(cls), object.__setattr__
+    frozen = _is_model(cls) and cls.model_config.get("frozen")
 
     def make(parts: list[Any]) -> Any:
         made = object.__new__(cls)
@@ -363,11 +381,11 @@ def _maker_of(shape: str) -> Make:
         return made
 
     def make_model(parts: list[Any]) -> Any:
-        given = parts.pop()
+        given = _fields_given(fields, parts.pop())
         made = cls.__new__(cls)
         # what copying sets, and several times as fast as model_construct
         put(made, "__dict__", dict(zip(fields, parts, strict=True)))
-        put(made, "__pydantic_fields_set__", {*_fields_given(fields, given)})
+        put(made, "__pydantic_fields_set__", given if frozen else {*given})
         put(made, "__pydantic_extra__", None)
         put(made, "__pydantic_private__", None)
         return made
@@ -376,8 +394,9 @@ def _maker_of(shape: str) -> Make:
 
 
 @cache
-def _fields_given(fields: tuple[str, ...], given: int) -> frozenset[str]:
-    return frozenset(field for place, field in enumerate(fields) if given >> place & 1)
+def _fields_given(fields: tuple[str, ...], given: int) -> set[str]:
+    """Return which fields were given; models that cannot change share the set."""
+    return {field for place, field in enumerate(fields) if given >> place & 1}
 
 
 # --- the package's own classes --------------------------------------------------------------------
