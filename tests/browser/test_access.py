@@ -82,17 +82,25 @@ LIGHT = {
 }
 
 
-@pytest.mark.parametrize("kind", [kind for kind in KINDS if WHOLE or kind in DARK | LIGHT])
-def test_axe_core_finds_no_barrier(browser, demo_site, kind):
-    page = browser.new_page(color_scheme="light", viewport={"width": 360, "height": 900})
-    page.goto(addresses(demo_site)[kind])
-    assert page.evaluate(PRUNE) > 50
-    assert breaches(page) == []
-    if WHOLE or kind in DARK:
-        page.emulate_media(color_scheme="dark")
-        page.set_viewport_size({"width": 1440, "height": 900})
-        assert breaches(page, BY_LOOKS) == []
+@pytest.fixture(scope="module")
+def tab(browser):
+    """A tab for one page after another: a new one takes as long as half of the pages."""
+    page = browser.new_page()
+    yield page
     page.close()
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if WHOLE or kind in DARK | LIGHT])
+def test_axe_core_finds_no_barrier(tab, demo_site, kind):
+    tab.emulate_media(color_scheme="light")
+    tab.set_viewport_size({"width": 360, "height": 900})
+    tab.goto(addresses(demo_site)[kind])
+    assert tab.evaluate(PRUNE) > 50
+    assert breaches(tab) == []
+    if WHOLE or kind in DARK:
+        tab.emulate_media(color_scheme="dark")
+        tab.set_viewport_size({"width": 1440, "height": 900})
+        assert breaches(tab, BY_LOOKS) == []
 
 
 def test_the_checker_finds_a_planted_fault(page, demo_site):
