@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 from pydantic import Field
 
 from kilnfolio.physics import air
@@ -200,16 +200,16 @@ def plain(
         css = Markup(' class="words"') if column.text else ""
         return Markup('<th scope="col"{}>{}{}</th>').format(css, column.words, unit)
 
-    def body(row: Sequence[Cell]) -> Markup:
-        cells = [Markup('<th scope="row">{}</th>').format(row[0])]
+    def body(row: Sequence[Cell]) -> str:
+        cells = [f'<th scope="row">{escape(row[0])}</th>']
         for column, cell in zip(columns[1:], row[1:], strict=True):
-            css = Markup(' class="words"') if column.text else ""
-            cells.append(Markup("<td{}>{}</td>").format(css, cell))
-        return Markup("<tr>{}</tr>").format(Markup("").join(cells))
+            css = ' class="words"' if column.text else ""
+            cells.append(f"<td{css}>{escape(cell)}</td>")
+        return f"<tr>{''.join(cells)}</tr>"
 
     return Markup(
         '<table class="figures">{}<thead>{}<tr>{}</tr></thead><tbody>{}</tbody></table>'
-    ).format(caption, over, Markup("").join(map(head, columns)), Markup("\n").join(map(body, rows)))
+    ).format(caption, over, Markup("").join(map(head, columns)), Markup("\n".join(map(body, rows))))
 
 
 Maker = Callable[["Builder", Any, Document], Table]
