@@ -16,6 +16,7 @@ from kilnfolio.archive.seal import state
 from kilnfolio.archive.sealed_mill import SEALED, open_sealed_mill
 from kilnfolio.archive.standing import broken_findings, charge_standing, lot_standing
 from kilnfolio.pipeline.build import build_site
+from kilnfolio.records import reading
 from kilnfolio.records.folder import open_mill
 from kilnfolio.records.limits import BOUNDS
 
@@ -99,6 +100,21 @@ def test_a_shared_record_may_change_without_affecting_a_seal(root, what):
     assert {charge_standing(graph, "C1").word, lot_standing(graph, "L1").word} == {"sealed"}
     dossier = reviewed_mill(root, SEALED).dossiers["C1"]
     assert canonical(dossier) == (root / dossier_path("C1", 1)).read_bytes()
+
+
+def test_a_sealed_charge_is_in_the_groups_it_was_sealed_in(root):
+    """Its file may say something else since, or no longer be complete."""
+    kiln = reading.charge(open_sealed_mill(root).graph, "C1").record.kiln
+
+    def moved(charge):
+        charge["kiln"] = "elsewhere"
+        del charge["ended"]
+
+    change_record(root, "charge", moved)
+    graph = open_sealed_mill(root).graph
+    assert reading.charges(graph, reading.of_kiln(kiln)) == ("C1",)
+    assert reading.charges(graph, reading.of_kiln("elsewhere")) == ()
+    assert reading.open_charges(graph) == ()
 
 
 def test_a_build_after_every_such_change_shows_what_was_sealed(sealed, root, tmp_path):

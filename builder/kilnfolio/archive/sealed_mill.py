@@ -18,9 +18,15 @@ from kilnfolio.graph.derived import Bound, inline, table
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder, mill_of, open_mill
+from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import RecordProblems
-from kilnfolio.records.reading import charge_as_sealed, lot_as_sealed, lot_is_sealed
+from kilnfolio.records.reading import (
+    charge_as_sealed,
+    lot_as_sealed,
+    lot_is_sealed,
+    texts_of_charge,
+)
 from kilnfolio.review.sealed import dossier_as_sealed, library_of_sealed_lot
 from kilnfolio.runtime.files import read_file
 
@@ -189,6 +195,18 @@ def _charge_as_sealed(graph: Graph, number: str) -> Located[Charge] | None:
     return located if isinstance(located, Located) else None
 
 
+def _texts_as_sealed(graph: Graph, number: str) -> tuple[bytes, ...]:
+    entries = entries_of_charge(graph, number)
+    of = RECORD_KINDS["charge"].name_at
+    files = [file for file in entries[-1].files if of(file.path) == number] if entries else []
+    if not files:
+        return texts_of_charge.compute(graph, number)
+    from kilnfolio.archive.as_sealed import kept_bytes
+
+    note_sealed(graph, entries[-1:])
+    return tuple(kept_bytes(graph.folder, file) for file in files)
+
+
 def _dossier_as_sealed(graph: Graph, number: str) -> Dossier | None:
     entries, folder = entries_of_charge(graph, number), sealed_folder(graph, number)
     if not entries:
@@ -228,6 +246,11 @@ def sealed_except(*, charge: str = "", lot: str = "") -> Bound:
     return {
         charge_as_sealed.name: lambda graph, number: (
             None if number == charge else _charge_as_sealed(graph, number)
+        ),
+        texts_of_charge.name: lambda graph, number: (
+            texts_of_charge.compute(graph, number)
+            if number == charge
+            else _texts_as_sealed(graph, number)
         ),
         dossier_as_sealed.name: lambda graph, number: (
             None if number == charge else _dossier_as_sealed(graph, number)

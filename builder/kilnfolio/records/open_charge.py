@@ -7,6 +7,7 @@ are not a problem, and other records are read as usual; an invalid value still i
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import PurePosixPath
@@ -79,6 +80,11 @@ def read_charge(document: Document, zone: ZoneInfo | None) -> Located[Charge] | 
             _so_far(document, zone),
         )
     raise AssertionError("a charge without its end was taken for whole")
+
+
+def may_be_open(text: bytes) -> bool:
+    """Return whether a charge may be open, by its text: False if each of `LAST` has a time."""
+    return not all(re.search(rf"(?m)^{key}: *['\"]?[0-9]{{4}}-".encode(), text) for key in LAST)
 
 
 def _written(value: Mapping[str, Any], key: str) -> bool:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -25,7 +27,7 @@ from kilnfolio.records.limits import Limits
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located, Record
-from kilnfolio.records.open_charge import OpenCharge, read_charge
+from kilnfolio.records.open_charge import OpenCharge, may_be_open, read_charge
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.region import ControlRule, regions
 from kilnfolio.records.schedule import Schedule
@@ -57,24 +59,45 @@ class WaitingLot:
 # --- groups ---------------------------------------------------------------------------------------
 
 
-def _mentioned(graph: Graph, name: str, key: str, kind: str) -> bool:
-    """Return whether a record's file contains a word; True if an escape may hide it."""
+@inline("texts of charge", keep=64)
+def texts_of_charge(graph: Graph, number: str) -> tuple[bytes, ...]:
+    """Return a charge's file as written. The archive binds it as it was sealed."""
+    return _texts(graph, "charge", number)
+
+
+def _texts(graph: Graph, kind: str, name: str) -> tuple[bytes, ...]:
+    found = []
     for path in graph.paths(kind, name):
-        try:
-            raw = read_file(graph.file(path))
-        except OSError:
-            continue
-        if key.encode() in raw or b"\\" in raw:
-            return True
-    return False
+        with contextlib.suppress(OSError):
+            found.append(read_file(graph.file(path)))
+    return tuple(found)
+
+
+def _mentioned(texts: Iterable[bytes], word: str) -> bool:
+    """Return whether a record's text contains a word; True if an escape may hide it."""
+    return any(word.encode() in text or b"\\" in text for text in texts)
 
 
 def _charge_mentions(graph: Graph, name: str, key: str) -> bool:
-    return _mentioned(graph, name, key, "charge")
+    """Return whether a charge may be of a kiln, schedule or species, or hold a pack."""
+    kind, _, word = key.rpartition(":")
+    if kind not in ("", "kiln", "schedule", "species") or not word:
+        return True
+    try:
+        return _mentioned(texts_of_charge(graph, name), word)
+    except RecordProblems:
+        return True  # to read the charge reports them
+
+
+def _may_be_open(graph: Graph, name: str, key: str) -> bool:
+    try:
+        return key in (ALL, name) and any(map(may_be_open, texts_of_charge(graph, name)))
+    except RecordProblems:
+        return True
 
 
 def _lot_mentions(graph: Graph, name: str, key: str) -> bool:
-    return _mentioned(graph, name, key, "lot")
+    return _mentioned(_texts(graph, "lot", name), key)
 
 
 def _itself(_: Graph, name: str, key: str) -> bool:
@@ -82,11 +105,11 @@ def _itself(_: Graph, name: str, key: str) -> bool:
 
 
 #: Complete charges by keys such as ``kiln:k1`` and ``year:2026``; see `groups_of_charge`.
-charges = Group("charges")
+charges = Group("charges", _charge_mentions)
 #: Complete lots by keys; see `groups_of_lot`.
 lots = Group("lots")
 #: Incomplete charges, all together and each under its own number.
-open_charges = Group("open charges", _itself)
+open_charges = Group("open charges", _may_be_open)
 #: Lots that wait for a charge to be complete, all together and each under its own number.
 waiting_lots = Group("waiting lots", _itself)
 #: Drafts of each kind, except charges.
