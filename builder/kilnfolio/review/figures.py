@@ -48,6 +48,8 @@ def number(value: float | None, decimals: int = 1) -> str:
     """
     if value is None or math.isnan(value):
         return NOTHING
+    if 0.0 < value < 1000.0:  # most of them, which need neither sign nor groups
+        return f"{value:.{decimals}f}"
     text = f"{abs(value):.{decimals}f}"
     whole, point, rest = text.partition(".")
     if len(whole) > 4:
@@ -179,6 +181,7 @@ def _tenths(value: float, unit: str) -> str:
     return measure(value, unit, 0 if abs(value - round(value)) < 0.05 else 1)
 
 
+@lru_cache(maxsize=4096)
 def both(quantity: Quantity) -> tuple[str, str]:
     """Return a quantity in metric and in US customary units, with the entered one unchanged.
 
