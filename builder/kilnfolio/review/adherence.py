@@ -10,16 +10,16 @@ from __future__ import annotations
 
 import datetime as dt
 from functools import cached_property
-from typing import Literal, NamedTuple, get_args
+from itertools import pairwise
+from typing import Literal, NamedTuple
 
 import numpy as np
 
-from kilnfolio.review.course import Course
+from kilnfolio.review.course import Course, Known
 from kilnfolio.review.setpoints import AirState
 from kilnfolio.runtime.values import dataclass
 
 Side = Literal["too hot", "too cold", "too dry", "too humid"]
-SIDES: tuple[Side, ...] = get_args(Side)
 
 
 class Tolerance(NamedTuple):
@@ -114,7 +114,7 @@ class Adherence:
     @cached_property
     def _heating(self) -> np.ndarray:
         """Mask of readings excused because the dry bulb is on the way to the set-point."""
-        return self._approaching(self.course.dry, self._hot)
+        return self._approaching(self.course.dry, self.course.known_dry, self._hot)
 
     @cached_property
     def _settling(self) -> np.ndarray:
@@ -122,7 +122,7 @@ class Adherence:
         dry, wet = self.course.dry, self.course.wet
         # during heating, water from the load itself makes the air damp
         damp = self._heating & (dry < 0) & (wet < 0)
-        settling: np.ndarray = damp | self._approaching(wet, self._off)
+        settling: np.ndarray = damp | self._approaching(wet, self.course.known_wet, self._off)
         return settling
 
     @cached_property
@@ -130,6 +130,13 @@ class Adherence:
         """Mask of readings that are judged and not on the way to a set-point."""
         settled: np.ndarray = self.course.judged & ~self._heating & ~self._settling
         return settled
+
+    @cached_property
+    def settled_in_steps(self) -> list[np.ndarray]:
+        """Those readings of each step."""
+        rows = np.flatnonzero(self.settled)
+        ends = np.searchsorted(rows, self.course.edges).tolist()
+        return [rows[first:end] for first, end in pairwise(ends)]
 
     @cached_property
     def within(self) -> np.ndarray:
@@ -140,16 +147,16 @@ class Adherence:
 
     @cached_property
     def masks(self) -> dict[Side, np.ndarray]:
-        """Mask of the readings that are outside on each side."""
+        """Mask of the readings that are outside on a side, for each side with such readings."""
         dry, wet = self.course.dry, self.course.wet
         hot = self._hot & self.course.judged & ~self._heating
         off = self._off & self.course.judged & ~self._settling
-        return {
-            "too hot": hot & (dry > 0),
-            "too cold": hot & (dry < 0),
-            "too dry": off & (wet > 0),
-            "too humid": off & self._humid,
-        }
+        masks: dict[Side, np.ndarray] = {}
+        if hot.any():
+            masks |= {"too hot": hot & (dry > 0), "too cold": hot & (dry < 0)}
+        if off.any():
+            masks |= {"too dry": off & (wet > 0), "too humid": off & self._humid}
+        return {side: mask for side, mask in masks.items() if mask.any()}
 
     @cached_property
     def _humid(self) -> np.ndarray:
@@ -158,26 +165,22 @@ class Adherence:
         humid: np.ndarray = (self.course.wet < 0) & (narrow | self.course.by_emc)
         return humid
 
-    def _approaching(self, off: np.ndarray, outside: np.ndarray) -> np.ndarray:
+    def _approaching(self, off: np.ndarray, known: Known, outside: np.ndarray) -> np.ndarray:
         """Return a mask of readings on the way to the set-point: after a change, a stop or a gap.
 
         The deviation at the start of a segment is excused until the air is within tolerance once,
         or until the time allowed is over.
         """
-        excused, known, seconds = (
-            np.zeros(len(off), bool),
-            np.isfinite(off),
-            self.course.air.seconds,
-        )
-        for first, end, heats_up in self.course.segments:
-            begin = first + int(np.argmax(known[first:end]))
-            if not (known[begin] and outside[begin]):
+        excused, seconds = np.zeros(len(off), bool), self.course.air.seconds
+        for (first, end, heats_up), begin in known.begins:
+            if not outside[begin]:
                 continue
             hours = self.tolerance.heat_up_h if heats_up else self.tolerance.settling_h
             until = np.searchsorted(seconds[first:end], seconds[first] + 3600.0 * hours, "right")
             part = slice(first, first + int(until))
             crossed = np.sign(off[part]) != np.sign(off[begin])
-            excused[part] = ~np.logical_or.accumulate(known[part] & (~outside[part] | crossed))
+            reached = known.readings[part] & (~outside[part] | crossed)
+            excused[part] = ~np.logical_or.accumulate(reached)
         return excused
 
 
@@ -187,9 +190,7 @@ class StepKept:
     def __init__(self, adherence: Adherence, number: int):
         self._adherence, self._course = adherence, adherence.course
         self._item = self._course.asked[number]
-        after = self._course.asked[number + 1 : number + 2]
-        self._end = min([item.at for item in after] + [self._course.charge.ended])
-        self._rows = slice(*self._course.edges[number : number + 2].tolist())
+        self._number = number
 
     @property
     def label(self) -> str:
@@ -210,6 +211,17 @@ class StepKept:
     def end(self) -> dt.datetime:
         """When the next was set, or drying ended."""
         return max(self._end, self.start)
+
+    @property
+    def _end(self) -> dt.datetime:
+        after = self._course.asked[self._number + 1 : self._number + 2]
+        return min([item.at for item in after] + [self._course.charge.ended])
+
+    @property
+    def _rows(self) -> slice:
+        """The readings of the step."""
+        first, end = self._course.edges[self._number : self._number + 2].tolist()
+        return slice(first, end)
 
     @property
     def asked(self) -> AirState:
@@ -239,7 +251,12 @@ class StepKept:
         reached = float(self._course.air.seconds[self._rows][np.argmax(within)])
         return max(0.0, reached - self.start.timestamp()) / 3600.0
 
-    @cached_property
+    @property
+    def judged(self) -> bool:
+        """Whether any of its time is judged."""
+        return len(self._settled) > 0
+
+    @property
     def hours_settled(self) -> float:
         """Time that is judged [h]."""
         return float(self._course.air.hours[self._settled].sum())
@@ -262,28 +279,28 @@ class StepKept:
     @cached_property
     def outside(self) -> tuple[Outside, ...]:
         """The time outside on each side."""
-        return tuple(found for side in SIDES if (found := self._outside(side)))
+        return tuple(
+            self._outside(side, mask)
+            for side, whole in self._adherence.masks.items()
+            if (mask := whole[self._rows]).any()
+        )
 
     @property
     def hours_outside(self) -> float:
         """Time outside on any side [h]; two sides at once count twice."""
         return sum(item.hours for item in self.outside)
 
-    @cached_property
+    @property
     def _settled(self) -> np.ndarray:
         """The readings that are judged."""
-        found: np.ndarray = self._rows.start + np.flatnonzero(self._adherence.settled[self._rows])
-        return found
+        return self._adherence.settled_in_steps[self._number]
 
     def _mean(self, values: np.ndarray) -> float | None:
         use = self._settled[np.isfinite(values[self._settled])]
         hours = self._course.air.hours[use]
         return float((values[use] * hours).sum() / hours.sum()) if len(hours) else None
 
-    def _outside(self, side: Side) -> Outside | None:
-        mask = self._adherence.masks[side][self._rows]
-        if not mask.any():
-            return None
+    def _outside(self, side: Side, mask: np.ndarray) -> Outside:
         course = self._course
         whole = np.zeros(len(course.dry), bool)
         whole[self._rows] = mask

@@ -22,6 +22,15 @@ class Segment(NamedTuple):
     """Whether the first step begins with it."""
 
 
+class Known(NamedTuple):
+    """Where a quantity is known."""
+
+    readings: np.ndarray
+    """Mask of the readings that have it."""
+    begins: list[tuple[Segment, int]]
+    """The segments that have it, each with the first reading of it that does."""
+
+
 @dataclass(frozen=True)
 class Course:
     """The readings of a log beside the air asked for, whatever is tolerated."""
@@ -50,6 +59,22 @@ class Course:
         """Mask of readings that are judged: running, within a step."""
         judged: np.ndarray = self.running & np.isfinite(self.dry)
         return judged
+
+    @cached_property
+    def known_dry(self) -> Known:
+        """Where it is known how far the dry bulb is from what was asked."""
+        return self._known(self.dry)
+
+    @cached_property
+    def known_wet(self) -> Known:
+        """Where it is known how far the humidity is from what was asked."""
+        return self._known(self.wet)
+
+    def _known(self, off: np.ndarray) -> Known:
+        known = np.isfinite(off)
+        begins = [one.first + int(np.argmax(known[one.first : one.end])) for one in self.segments]
+        both = zip(self.segments, begins, strict=True)
+        return Known(known, [(segment, begin) for segment, begin in both if known[begin]])
 
 
 def course_of(

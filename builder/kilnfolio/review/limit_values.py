@@ -158,20 +158,24 @@ def _noted(table: LimitTable) -> _Noted:
 class _Changed(LimitTable):
     """Limits of which one entry has another value."""
 
+    today: LimitTable = field(kw_only=True)
+    """Finds the entry that applies, which does not depend on its value, and keeps it."""
     entry: Limit = field(kw_only=True)
     other: float = field(kw_only=True)
 
     def find(self, key: str, subject: Subject | None = None) -> Limit:
-        found = super().find(key, subject)
+        found = self.today.find(key, subject)
         return found.model_copy(update={"value": self.other}) if found is self.entry else found
 
     def value(self, key: str, subject: Subject | None = None) -> float:
-        found = super().find(key, subject)
+        found = self.today.find(key, subject)
         return self.other if found is self.entry else found.value
 
 
 def _changed(table: LimitTable, entry: Limit, value: float) -> LimitTable:
-    return _Changed(table.limits, table.subject, table.mill_in, entry=entry, other=value)
+    return _Changed(
+        table.limits, table.subject, table.mill_in, today=table, entry=entry, other=value
+    )
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,6 @@ judgement.
 from __future__ import annotations
 
 from collections.abc import Callable
-from copy import copy
 from functools import wraps
 from typing import Any, NoReturn, Protocol, TypeVar, TypeVarTuple
 
@@ -37,8 +36,8 @@ T = TypeVar("T")
 
 def under(case: T, limits: LimitTable) -> T:
     """Return a case with other limits; it shares its measures, and keeps nothing else."""
-    other = copy(case)
-    object.__setattr__(other, "limits", limits)  # the case is frozen, and its copy is not yet used
+    other = object.__new__(type(case))  # copy.copy takes ten times as long
+    other.__dict__.update(case.__dict__, limits=limits)
     return other
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from functools import partial
+from functools import cached_property, partial
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -85,7 +85,7 @@ class CheckRun:
     """Why it could not look, if it said so."""
     zone: ZoneInfo | None
 
-    @property
+    @cached_property
     def verdict(self) -> tuple[tuple[str, ...], ...]:
         """What outcomes, ids and answers follow from."""
         if not self.breaches:

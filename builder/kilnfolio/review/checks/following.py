@@ -114,7 +114,7 @@ def air_as_asked(case: Case) -> Results:
         raise NoData("no step change is written down, so what was asked is not known")
     allowed, judged = case.limits.value("outside-hours"), []
     for kept in case.adherence.steps:
-        if kept.number is None or not kept.hours_settled:
+        if kept.number is None or not kept.judged:
             continue
         judged.append(kept)
         for outside in kept.outside:
