@@ -133,7 +133,7 @@ def flips_between(
     was, now = counted(before), counted(after)
     for check in dict.fromkeys([*was, *now]):
         old, new = was.get(check, Counter()), now.get(check, Counter())
-        if old != new:
+        if dict(old) != dict(new):  # compared as counters, which is done in Python, it takes long
             yield Flip(record, check, old, new)
 
 

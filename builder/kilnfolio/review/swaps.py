@@ -9,6 +9,7 @@ import numpy as np
 
 from kilnfolio.records.middle import median
 from kilnfolio.review.findings import Case
+from kilnfolio.review.measures import measure
 from kilnfolio.runtime.values import dataclass
 
 #: A mass fits if it is this close to the one expected from the drying of the other boards [%].
@@ -37,6 +38,7 @@ class Swap:
         return board in (self.first, self.second) and at in (self.at, self.until)
 
 
+@measure
 def swapped_tags(case: Case) -> tuple[Swap, ...]:
     """Return the pairs of boards whose tags look swapped.
 

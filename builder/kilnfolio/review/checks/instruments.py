@@ -228,8 +228,13 @@ def dry_wick(case: Case) -> Results:
     air = case.need_air()
     if not np.isfinite(air.wet_bulb).any():
         raise NoData("the log has no wet bulb")
-    yield from _sudden_wick(case, air)
-    yield from _drying_wick(case, air)
+    value = case.limits.value
+    fall, minutes = value("dry-wick-fall"), value("dry-wick-minutes")
+    if sudden := _sudden_wick(case, fall, minutes, value("dry-wick-steady")):
+        yield sudden
+    share, days = value("dry-wick-share"), round(value("dry-wick-days"))
+    if sinking := _drying_wick(case, share, days, value("settling-hours")):
+        yield sinking
     yield from _drifting_wick(case, air)
     hands = len(case.charge.hand_readings)
     yield Pass(
@@ -243,17 +248,29 @@ def dry_wick(case: Case) -> Results:
     )
 
 
-def _sudden_wick(case: Case, air: AirSeries) -> Results:
-    """Yield where the depression falls at a constant dry bulb, without spray or a new set-point."""
-    fall, minutes = case.limits.value("dry-wick-fall"), case.limits.value("dry-wick-minutes")
-    steady = case.limits.value("dry-wick-steady")
+@measure
+def _sudden_wick(case: Case, fall: float, minutes: float, steady: float) -> Breach | None:
+    """Return where the depression falls at a constant dry bulb, without spray or a new set-point.
+
+    Parameters
+    ----------
+    case : Case
+        The charge.
+    fall : float
+        How far it falls. [K]
+    minutes : float
+        Within which time. [min]
+    steady : float
+        How far the dry bulb moves meanwhile. [K]
+    """
+    air = case.need_air()
     rows = max(1, round(minutes / air.log.interval_minutes))
     if len(air.times) <= rows:
-        return
+        return None
     lost, moved = _wick_changes(case, rows)
     fell = (lost > fall) & (moved <= steady)
     if not fell.any():
-        return
+        return None
     spray = air.log.channels.get("spray")
     quiet = np.ones(len(lost), bool) if spray is None else ~(spray[rows:] > 0)
     index = case.asked_index
@@ -266,7 +283,7 @@ def _sudden_wick(case: Case, air: AirSeries) -> Results:
     suspect = fell & quiet & unchanged & possible & heated
     for run in air.stretches(np.concatenate([np.zeros(rows, bool), suspect]))[:1]:
         by = float(lost[run.first - rows])
-        yield Breach(
+        return Breach(
             f"Wick may be dry or dirty: depression fell {by:.1f} K by "
             f"{case.clock(air.times[run.first])} under a steady dry bulb.",
             (air.log.place(run.first),),
@@ -276,6 +293,7 @@ def _sudden_wick(case: Case, air: AirSeries) -> Results:
             "K",
             at=air.times[run.first],
         )
+    return None
 
 
 @measure
@@ -289,20 +307,31 @@ def _wick_changes(case: Case, rows: int) -> tuple[np.ndarray, np.ndarray]:
     return lost, np.abs(air.dry_bulb[rows:] - air.dry_bulb[:-rows])
 
 
-def _drying_wick(case: Case, air: AirSeries) -> Results:
-    """Yield where the depression falls from day to day at a constant set-point.
+@measure
+def _drying_wick(case: Case, share: float, days: int, settling_h: float) -> Breach | None:
+    """Return where the depression falls from day to day at a constant set-point.
 
     In the air of wet oak a wick dries out over days.
+
+    Parameters
+    ----------
+    case : Case
+        The charge.
+    share : float
+        To which share of the depression asked for it falls. [%]
+    days : int
+        How many days in a row.
+    settling_h : float
+        How long a new set-point settles. [h]
     """
-    share, days = case.limits.value("dry-wick-share"), round(case.limits.value("dry-wick-days"))
-    by_step = _daily_depressions(case, case.limits.value("settling-hours"))
+    air, by_step = case.need_air(), _daily_depressions(case, settling_h)
     for item, middles in zip(case.asked, by_step, strict=True):
         low = share / 100.0 * item.air.depression_k
         for index in range(days, len(middles)):
             run = [middle for middle, _ in middles[index - days : index + 1]]
             if run[-1] < low and all(later < earlier for earlier, later in pairwise(run)):
                 row = middles[index][1]
-                yield Breach(
+                return Breach(
                     f"Wick may be dry or dirty: the depression sank from {run[0]:.1f} to "
                     f"{run[-1]:.1f} K in {days + 1} days to {case.clock(air.times[row])}, where "
                     f"step {item.label} asks {item.air.depression_k:.1f} K.",
@@ -313,7 +342,7 @@ def _drying_wick(case: Case, air: AirSeries) -> Results:
                     "K",
                     at=air.times[row],
                 )
-                return
+    return None
 
 
 @measure

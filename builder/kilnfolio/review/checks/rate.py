@@ -165,9 +165,17 @@ def losses_over_a_day(history: BoardHistory, hours: float) -> list[float]:
 
 
 @measure
-def _daily_losses(case: Case, board: str, hours: float) -> list[float]:
+def _losses_while_wet(
+    case: Case, board: str, hours: float, wet_pct: float
+) -> list[tuple[dt.datetime, float]]:
+    """Return a board's losses [points a day] at the weighings that count: wet, while it dried."""
     (history,) = (one for one in case.boards if one.board.id == board)
-    return losses_over_a_day(history, hours)
+    losses = losses_over_a_day(history, hours)
+    return [
+        (point.at, loss)
+        for (before, point), loss in zip(pairwise(history.points), losses, strict=True)
+        if not (before.mc_pct <= wet_pct or point.at <= case.charge.started)
+    ]
 
 
 def _limits_of(case: Case) -> list[tuple[BoardHistory, tuple[float, str, bool]]]:
@@ -207,13 +215,10 @@ def daily_loss(case: Case) -> Results:
     fastest: tuple[float, float, str, str] | None = None
     by_class: Breach | None = None
     for history, (safe, words, own) in _limits_of(case):
-        losses = _daily_losses(case, history.board.id, hours)
         too_fast: list[list[tuple[dt.datetime, float]]] = [[]]
-        for (before, point), loss in zip(pairwise(history.points), losses, strict=True):
-            if before.mc_pct <= wet or point.at <= case.charge.started:
-                continue
+        for at, loss in _losses_while_wet(case, history.board.id, hours, wet):
             if loss > safe + margin:
-                too_fast[-1].append((point.at, loss))
+                too_fast[-1].append((at, loss))
                 continue
             too_fast.append([])
             fastest = max(

@@ -14,6 +14,7 @@ from kilnfolio.records.charge import Survey
 from kilnfolio.records.middle import median
 from kilnfolio.review.ending import SurveyOutcome
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
+from kilnfolio.review.measures import measure
 
 _GROUP = "end of charge"
 
@@ -228,10 +229,19 @@ def survey_coverage(case: Case) -> Results:
     )
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=256)
 def _groups(readings: tuple[float, ...]) -> Groups:
     """Return the two groups of a survey; kept, because other limits do not change them."""
     return two_groups(readings)
+
+
+@measure
+def _middle(case: Case) -> tuple[float, float]:
+    """Return the median of a survey's readings, and their spread about it [%]."""
+    _, outcome = _survey(case)
+    middle = median(outcome.readings)
+    # 1.4826 makes the median deviation a standard deviation for normal data
+    return middle, max(1.4826 * median(np.abs(outcome.readings - middle)), 0.1)
 
 
 @check(
@@ -259,7 +269,7 @@ def survey_shape(case: Case) -> Results:
             f"{len(readings)} readings are too few to show a shape; "
             f"{value('survey-shape-least'):g} are needed"
         )
-    groups = _groups(tuple(float(one) for one in readings))
+    groups = _groups(tuple(readings.tolist()))
     if groups.evidence > value("survey-two-groups"):
         yield Breach(
             f"The readings fall into two groups, about {groups.means[0]:.1f} % and "
@@ -271,9 +281,7 @@ def survey_shape(case: Case) -> Results:
             "",
             at=survey.at,
         )
-    middle = median(readings)
-    # 1.4826 makes the median deviation a standard deviation for normal data
-    sd = max(1.4826 * median(np.abs(readings - middle)), 0.1)
+    middle, sd = _middle(case)
     far = readings > middle + max(value("survey-wet-tail") * sd, value("survey-wet-tail-points"))
     share = 100.0 * float(far.mean())
     if share > value("survey-wet-tail-share"):
