@@ -127,7 +127,8 @@ def test_plain_values_come_back_and_every_one_has_a_place(plain, flow):
     lines = text.split("\n")
 
     def walk(inner: Any, path: tuple[str | int, ...]) -> None:
-        place = document.places[path]
+        assert path in document.spots
+        place = document.place(*path)
         assert 1 <= place.line <= len(lines)
         assert 1 <= place.column <= len(lines[place.line - 1]) + 1
         if isinstance(inner, dict):

@@ -58,7 +58,7 @@ def _read_cautions(root: Path) -> Mapping[str, Caution]:
     wrapped = type(document)(
         document.file,
         {"cautions": document.value},
-        {("cautions", *path): place for path, place in document.places.items()},
-        {("cautions", *path): place for path, place in document.key_places.items()},
+        {("cautions", *path): spot for path, spot in document.spots.items()},
+        {("cautions", *path): spot for path, spot in document.key_spots.items()},
     )
     return validate(wrapped, _Cautions).record.cautions

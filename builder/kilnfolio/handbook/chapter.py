@@ -18,7 +18,7 @@ from kilnfolio.records.mill import CustomerLanguage
 from kilnfolio.records.model import Change, Name, Record, Signature, Slug, Text
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
-from kilnfolio.records.yaml_source import MAX_BYTES, parse_yaml
+from kilnfolio.records.yaml_source import MAX_BYTES, Spot, parse_yaml
 from kilnfolio.runtime.files import read_text
 
 FIGURES = f"{HANDBOOK}/figures"
@@ -90,8 +90,8 @@ class ChapterFile:
     """Path relative to the mill folder."""
     lines: tuple[str, ...]
     """Every line of the file; those of the front matter are empty."""
-    front: Mapping[tuple[str | int, ...], Place]
-    """The place of each key of the front matter."""
+    front: Mapping[tuple[str | int, ...], Spot]
+    """The spot of each key of the front matter."""
 
     @property
     def slug(self) -> str:
@@ -111,7 +111,7 @@ class ChapterFile:
 
     def place(self, *path: str | int) -> Place:
         """Return the place of a key of the front matter."""
-        return self.front.get(path) or Place(self.file)
+        return Place(self.file, *self.front.get(path, (1, 1)))
 
     @cached_property
     def anchors(self) -> frozenset[str]:
@@ -279,7 +279,7 @@ def parse_chapter(text: str, name: str) -> ChapterFile:
     )  # an empty line replaces '---', so that line numbers stay right
     located = validate(parse_yaml(front.encode(), name), Chapter)
     body = [""] * (end + 1) + [line.rstrip("\r") for line in lines[end + 1 :]]
-    return ChapterFile(located.record, name, tuple(body), located.document.places)
+    return ChapterFile(located.record, name, tuple(body), located.document.spots)
 
 
 def _read(path: Path, name: str) -> ChapterFile:

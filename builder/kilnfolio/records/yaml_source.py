@@ -33,6 +33,8 @@ MAX_PROBLEMS = 100
 MAX_DEPTH = 40
 
 _Path = tuple[str | int, ...]
+#: Line and column, from 1.
+Spot = tuple[int, int]
 
 _INT = re.compile(r"[-+]?(0|[1-9][0-9]*)")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
@@ -45,7 +47,7 @@ _CORE_TAGS = {
 
 
 class _Loader(yaml.CSafeLoader):
-    """Looks at no plain text but merge keys: `_scalar` says what a text is."""
+    """Looks at no plain text but merge keys: `_plain` says what a text is."""
 
 
 _Loader.yaml_implicit_resolvers = {"<": [("tag:yaml.org,2002:merge", re.compile("<<$"))]}
@@ -63,41 +65,40 @@ class WrittenFloat(float):
 
 @dataclass(frozen=True)
 class Document(Late):
-    """A parsed file: its plain value and the place of every key and value in it."""
+    """A parsed file: its plain value and the spot of every value and key in it."""
 
     file: str
     value: Any
-    places: dict[_Path, Place]
-    key_places: dict[_Path, Place]
+    spots: dict[_Path, Spot]
+    key_spots: dict[_Path, Spot]
 
     def stored(self) -> Any:
-        """See `Late`; the file is named once, not with each place."""
-        return [self.file, self.value, *map(self._lines, (self.places, self.key_places))]
-
-    def _lines(self, places: dict[_Path, Place]) -> list[list[str | int]]:
-        if any(place.file != self.file for place in places.values()):
-            raise TypeError(f"{self.file} has places in another file")
-        return [[place.line, place.column, *path] for path, place in places.items()]
+        """See `Late`."""
+        lines = (
+            [[*spot, *path] for path, spot in spots.items()]
+            for spots in (self.spots, self.key_spots)
+        )
+        return [self.file, self.value, *lines]
 
     @staticmethod
     def restored(stored: Any) -> dict[str, Any]:
         """See `Late`."""
         file, value, *tables = stored
-        places, key_places = (
-            {tuple(path): Place(file, line, column) for line, column, *path in lines}
-            for lines in tables
+        spots, key_spots = (
+            {tuple(path): (line, column) for line, column, *path in lines} for lines in tables
         )
-        return {"file": file, "value": value, "places": places, "key_places": key_places}
+        return {"file": file, "value": value, "spots": spots, "key_spots": key_spots}
 
     def place(self, *path: str | int) -> Place:
         """Return the place of `path`, or of its nearest existing parent."""
-        while path and path not in self.places:
+        while path and path not in self.spots:
             path = path[:-1]
-        return self.places.get(path, Place(self.file))
+        return Place(self.file, *self.spots.get(path, (1, 1)))
 
     def key_place(self, *path: str | int) -> Place:
         """Return where the key at `path` is written."""
-        return self.key_places.get(path) or self.place(*path)
+        spot = self.key_spots.get(path)
+        return Place(self.file, *spot) if spot else self.place(*path)
 
 
 def read_yaml(path: Path, shown_as: str) -> Document:
@@ -148,7 +149,7 @@ def parse_yaml(raw: bytes, shown_as: str) -> Document:
     value = None if node is None else builder.build(node, ())
     if builder.problems:
         raise RecordProblems(builder.problems)
-    return Document(shown_as, value, builder.places, builder.key_places)
+    return Document(shown_as, value, builder.spots, builder.key_spots)
 
 
 def _refuse(file: str, what: str, why: str, instead: str = "") -> RecordProblems:
@@ -380,38 +381,41 @@ class _Builder:
     def __init__(self, file: str, text: str):
         self.file = file
         self.text = text
-        self.places: dict[_Path, Place] = {}
-        self.key_places: dict[_Path, Place] = {}
+        self.spots: dict[_Path, Spot] = {}
+        self.key_spots: dict[_Path, Spot] = {}
         self.problems: list[Problem] = []
         self._seen: set[int] = set()
 
     def build(self, node: yaml.Node, path: _Path) -> Any:
-        place = Place(self.file, node.start_mark.line + 1, node.start_mark.column + 1)
-        self.places[path] = place
+        self.spots[path] = spot = _spot(node)
         if id(node) in self._seen:
             return self._problem(
-                place,
+                spot,
                 "an alias (*) repeats another part",
                 "aliases are not taken in records",
                 "Write the value out",
             )
         self._seen.add(id(node))
-        if self._refuse_tags(node, place):
+        if self._refuse_tags(node, spot):
             return None
         if len(path) > MAX_DEPTH:
             return self._problem(
-                place, "nested too deep", f"a record has at most {MAX_DEPTH} levels", ""
+                spot, "nested too deep", f"a record has at most {MAX_DEPTH} levels", ""
             )
         if isinstance(node, yaml.MappingNode):
             return self._mapping(node, path)
         if isinstance(node, yaml.SequenceNode):
             return [self.build(item, (*path, index)) for index, item in enumerate(node.value)]
         assert isinstance(node, yaml.ScalarNode)  # no other kind of node is left
-        if not node.style and (glued := _GLUED.match(node.value)) and self._stands_below(node):
+        text = node.value
+        if node.style:  # quoted or block text; the C loader gives "" for a plain scalar
+            return text
+        if ":" in text and (glued := _GLUED.match(text)) and self._stands_below(node):
+            line, column = spot
             self.problems.append(
-                _missing_space_problem(self.file, place.line, place.column + glued.end(1), glued[0])
+                _missing_space_problem(self.file, line, column + glued.end(1), glued[0])
             )
-        return _scalar(node)
+        return _plain(text)
 
     def _stands_below(self, node: yaml.Node) -> bool:
         """Return whether a value begins a new line, where a mapping would be."""
@@ -421,20 +425,17 @@ class _Builder:
     def _mapping(self, node: yaml.MappingNode, path: _Path) -> dict[str, Any]:
         mapping: dict[str, Any] = {}
         for key_node, value_node in node.value:
-            key_place = Place(
-                self.file, key_node.start_mark.line + 1, key_node.start_mark.column + 1
-            )
+            spot = _spot(key_node)
             if not isinstance(key_node, yaml.ScalarNode):
-                self._problem(
-                    key_place, "a list or mapping is used as a key", "a key is a word", ""
-                )
+                self._problem(spot, "a list or mapping is used as a key", "a key is a word", "")
                 continue
             key = str(key_node.value)
-            if self._refuse_tags(key_node, key_place):
+            inner = (*path, key)
+            if self._refuse_tags(key_node, spot):
                 continue
             if key_node.tag == "tag:yaml.org,2002:merge":
                 self._problem(
-                    key_place,
+                    spot,
                     "'<<' merges another mapping",
                     "merge keys are not taken in records",
                     "Write the keys out",
@@ -442,16 +443,16 @@ class _Builder:
                 continue
             if key in mapping:
                 self._problem(
-                    key_place,
+                    spot,
                     f"the key '{key}' stands twice",
-                    f"it is already at line {self.key_places[(*path, key)].line}",
+                    f"it is already at line {self.key_spots[inner][0]}",
                     "Keep one of them",
                 )
                 continue
-            self.key_places[(*path, key)] = key_place
-            mapping[key] = self.build(value_node, (*path, key))
+            self.key_spots[inner] = spot
+            mapping[key] = self.build(value_node, inner)
             if node.flow_style and mapping[key] is None and self._alone(key_node, value_node):
-                self._without_value(key_node, key_place, mapping)
+                self._without_value(key_node, spot, mapping)
         return mapping
 
     def _alone(self, key: yaml.Node, value: yaml.Node) -> bool:
@@ -459,15 +460,15 @@ class _Builder:
         rest = self.text[key.end_mark.index : key.end_mark.index + 200].lstrip()
         return value.start_mark.index == value.end_mark.index and rest[:1] in (",", "}")
 
-    def _without_value(self, node: yaml.ScalarNode, place: Place, mapping: dict[str, Any]) -> None:
+    def _without_value(self, node: yaml.ScalarNode, spot: Spot, mapping: dict[str, Any]) -> None:
         """Record the problem of an entry in braces without a value, often due to an extra comma."""
-        key = str(node.value)
+        key, (line, column) = str(node.value), spot
         start = self.text[: node.start_mark.index]
         before = re.search(r"([^\s:,{]+) ?, ?$", start)
         decimals = re.match(r",(\d[^,}:]*)(?=[,}])", self.text[node.end_mark.index :][:60])
         if decimals and (both := re.fullmatch(r"([\w-]+):([-+]?\d+)", key)):
             self._problem(
-                Place(place.file, place.line, place.column + both.end(1)),
+                (line, column + both.end(1)),
                 "no space after the ':', and a comma before the decimals",
                 f"YAML takes '{key}' for a name, and the comma for the end of its value",
                 f"Write '{both[1]}: {both[2]}.{decimals[1].strip()}'",
@@ -476,7 +477,7 @@ class _Builder:
             pass  # these are the decimals of the entry before, which is reported
         elif glued := re.match(r"([^\s:]+):(?=\S)", key):
             self._problem(
-                Place(place.file, place.line, place.column + glued.end(1)),
+                (line, column + glued.end(1)),
                 "no space after the ':'",
                 f"YAML takes '{key}' for a name",
                 f"Write '{glued[1]}: {key[glued.end() :]}' with a space",
@@ -484,48 +485,59 @@ class _Builder:
         elif before and re.match(r"\d", key) and re.fullmatch(r".*?:?[-+]?\d+", before[1]):
             number = before[1].split(":")[-1]
             self._problem(
-                place,
+                spot,
                 f"'{number},{key}'",
                 "between braces a comma ends a value, so decimals have a point",
                 f"Write '{number}.{key}'",
             )
         else:
             self._problem(
-                place,
+                spot,
                 f"'{key}' has no value",
                 "between braces every entry is 'key: value'",
                 "Write its value, or put quotes around a value that holds a comma",
             )
         del mapping[key]
 
-    def _refuse_tags(self, node: yaml.Node, place: Place) -> bool:
+    def _refuse_tags(self, node: yaml.Node, spot: Spot) -> bool:
         """Refuse a node with a tag or an anchor."""
         first = self.text[node.start_mark.index : node.start_mark.index + 1]
         if first not in ("!", "&") and node.tag in _CORE_TAGS:
             return False
         what, name = ("an anchor (&)", "anchors") if first == "&" else ("a tag (!)", "tags")
         self._problem(
-            place,
+            spot,
             what,
             f"{name} are not taken in records",
             f"Remove it, or put the text in quotes if '{first}' belongs to it",
         )
         return True
 
-    def _problem(self, place: Place, what: str, why: str, instead: str) -> None:
-        self.problems.append(Problem(place, what, why, instead))
+    def _problem(self, spot: Spot, what: str, why: str, instead: str) -> None:
+        self.problems.append(Problem(Place(self.file, *spot), what, why, instead))
         if len(self.problems) >= MAX_PROBLEMS:
             raise RecordProblems(self.problems)
 
 
-def _scalar(node: yaml.ScalarNode) -> Any:
-    text = node.value
-    if node.style:  # quoted or block text; the C loader gives "" for a plain scalar
+def _spot(node: yaml.Node) -> Spot:
+    start = node.start_mark
+    return start.line + 1, start.column + 1
+
+
+#: What plain words mean.
+_MEANT = {
+    **dict.fromkeys(("", "~", "null", "Null", "NULL")),
+    **dict.fromkeys(("true", "True", "TRUE"), True),
+    **dict.fromkeys(("false", "False", "FALSE"), False),
+}
+
+
+def _plain(text: str) -> Any:
+    """Return the value of a plain scalar."""
+    if text in _MEANT:
+        return _MEANT[text]
+    if text[0] not in "+-.0123456789":
         return text
-    if text in ("", "~", "null", "Null", "NULL"):
-        return None
-    if text in ("true", "True", "TRUE", "false", "False", "FALSE"):
-        return text[0] in "tT"
     if _INT.fullmatch(text):
         return int(text) if len(text) <= 18 else text
     if _FLOAT.fullmatch(text):

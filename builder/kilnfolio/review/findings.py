@@ -456,7 +456,12 @@ def title_of(finding: Finding) -> str:
 
 def catalogue(own: Iterable[Check] = ()) -> list[Check]:
     """Return every check, by group, with a mill's own."""
-    return sorted([*CHECKS.values(), *own], key=lambda check: GROUPS.index(check.group))
+    return in_order([*CHECKS.values(), *own])
+
+
+def in_order(checks: Iterable[Check]) -> list[Check]:
+    """Return checks by group."""
+    return sorted(checks, key=lambda check: GROUPS.index(check.group))
 
 
 def check(

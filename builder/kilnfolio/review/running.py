@@ -14,6 +14,7 @@ from kilnfolio.records.log import as_datetime
 from kilnfolio.review.answers import EXPLAINED, answered, unaccepted, unmatched, with_ids
 from kilnfolio.review.dossier import Finding, Outcome, Spot
 from kilnfolio.review.findings import (
+    CHECKS,
     NO_OWN_CODE,
     AnyCase,
     Breach,
@@ -26,7 +27,7 @@ from kilnfolio.review.findings import (
     Pass,
     Publication,
     accepted_answers,
-    catalogue,
+    in_order,
     is_own,
 )
 from kilnfolio.review.limits import NoLimit
@@ -46,7 +47,8 @@ def checks_for(case: AnyCase) -> list[Check]:
     """Return the checks that examine a case, in the order of their findings."""
     of = {Case: "charge", LotCase: "lot", Publication: "publication"}[type(case)]
     own = case.own if isinstance(case, Case) else NO_OWN_CODE
-    return [one for one in catalogue(own.checks.values() if own else ()) if one.of == of]
+    known = (*CHECKS.values(), *(own.checks.values() if own else ()))
+    return in_order(one for one in known if one.of == of)
 
 
 def run_on(check: Check, case: AnyCase) -> CheckRun:
