@@ -7,7 +7,6 @@ from itertools import combinations
 
 import numpy as np
 
-from kilnfolio.records.middle import median
 from kilnfolio.review.findings import Case
 from kilnfolio.review.measures import measure
 from kilnfolio.runtime.values import dataclass
@@ -57,6 +56,9 @@ def swapped_tags(case: Case) -> tuple[Swap, ...]:
     names = list(dry)
     masses = np.array([[row[name] for name in names] for _, row in rows])
     oven_dry = np.array([dry[name] for name in names])
+    apart = np.abs(masses[1:] / _expected(masses[:-1], masses[1:], oven_dry) - 1.0) * 100.0
+    if ((apart >= _OUT_PCT).sum(axis=1) < 2).all():
+        return ()  # as in nearly every charge
     times, true = [at for at, _ in rows], masses.copy()
     found: list[Swap] = []
     taken: set[int] = set()
@@ -93,9 +95,14 @@ def swapped_tags(case: Case) -> tuple[Swap, ...]:
 
 
 def _expected(before: np.ndarray, now: np.ndarray, oven_dry: np.ndarray) -> np.ndarray:
-    """Return the expected mass of each board, from the fraction of MC that the boards keep [g]."""
-    kept = median((now / oven_dry - 1.0) / np.maximum(before / oven_dry - 1.0, 0.01))
-    expected: np.ndarray = oven_dry * (1.0 + kept * (before / oven_dry - 1.0))
+    """Return the expected mass of each board, from the fraction of MC that the boards keep [g].
+
+    The boards lie along the last axis.
+    """
+    kept = np.sort((now / oven_dry - 1.0) / np.maximum(before / oven_dry - 1.0, 0.01))
+    half, odd = divmod(len(oven_dry), 2)
+    middle = kept[..., [half]] if odd else (kept[..., [half - 1]] + kept[..., [half]]) / 2
+    expected: np.ndarray = oven_dry * (1.0 + middle * (before / oven_dry - 1.0))
     return expected
 
 

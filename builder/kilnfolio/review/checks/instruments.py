@@ -358,9 +358,10 @@ def _daily_depressions(case: Case, settling_h: float) -> list[list[tuple[float, 
     for name, wanted in (("fan", True), ("spray", False)):
         if name in air.log.channels:
             good &= (air.log.channels[name] > 0) == wanted
-    found: list[list[tuple[float, int]]] = []
-    for number in range(len(case.asked)):
-        rows = np.flatnonzero(good & (case.asked_index == number))
+    every, found = np.flatnonzero(good), list[list[tuple[float, int]]]()
+    ends = np.searchsorted(case.asked_index[every], np.arange(len(case.asked) + 1)).tolist()
+    for first, end in pairwise(ends):
+        rows = every[first:end]
         day = (air.seconds[rows] - air.seconds[rows[:1]]) // 86400.0
         edges = np.flatnonzero(np.diff(day)) + 1
         days = [own for own in np.split(rows, edges) if len(own) >= 6]
