@@ -37,3 +37,9 @@ All modules follow the same conventions:
 * NaN marks a gap in a log and gives NaN at the same index of the result. Functions that count
   readings refuse it instead, because leaving a reading out would change the count.
 """
+
+from kilnfolio.runtime.late_import import import_when_used
+
+# SciPy takes all that NumPy has, and with it what compiles Fortran and runs tests: a third of the
+# time that it takes to import
+import_when_used("numpy", "f2py", "testing")
