@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.runtime.values import dataclass
 
 #: Most cells read, from A1 to the last filled one, in all sheets of a file together: about fifty
 #: times the weighings of fifty charges a year.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.adopt.copying import copy_schedule
@@ -21,6 +20,7 @@ from kilnfolio.adopt.mill import (
 )
 from kilnfolio.adopt.records import TEMPLATES, begin
 from kilnfolio.adopt.this_mill import this_mill
+from kilnfolio.runtime.values import dataclass
 
 Say = Callable[[str], None]
 

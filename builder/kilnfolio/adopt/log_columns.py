@@ -10,7 +10,7 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,7 @@ from kilnfolio.records.export import export_bytes
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.quantities import celsius_from_fahrenheit
 from kilnfolio.records.sheet_words import plain
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     pass

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import get_args
 
@@ -19,6 +18,7 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.sheet_words import plain
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.runtime.values import dataclass
 
 #: Placeholders until the mill has an address and a mailbox, in domains reserved by RFC 2606.
 NO_ADDRESS, NO_MAIL = "https://records.invalid", "office@records.invalid"

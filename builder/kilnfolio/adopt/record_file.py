@@ -9,7 +9,7 @@ import re
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from pathlib import Path as FilePath
 
@@ -20,6 +20,7 @@ from kilnfolio.records.folder import MillFolder, open_mill
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.yaml_source import MAX_BYTES
 from kilnfolio.runtime.files import read_file, write_whole
+from kilnfolio.runtime.values import dataclass
 
 #: The folder in the mill folder that holds what undo needs.
 STATE = FilePath(".kilnfolio")

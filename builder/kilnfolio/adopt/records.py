@@ -6,7 +6,6 @@ import datetime as dt
 import difflib
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import get_args
 
@@ -19,6 +18,7 @@ from kilnfolio.records.model import TO_FILL, Record
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

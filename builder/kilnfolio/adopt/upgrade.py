@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from zoneinfo import ZoneInfo
 
@@ -17,6 +16,7 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document, parse_yaml, read_yaml
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 #: Where the original files are kept.
 KEPT = "before-format-{}"

@@ -15,7 +15,6 @@ import warnings
 import zipfile
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +22,7 @@ from kilnfolio.adopt.cell_formulas import LONGEST, Effort, recalculated
 from kilnfolio.adopt.cells import MAX_CELLS, Cell, Sheet, column_letters, refused, value_cell
 from kilnfolio.adopt.outline import Outline, OutlineError, outline_of
 from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.runtime.values import dataclass
 
 #: Largest unpacked size of a workbook [bytes], and most parts: a year of weighings with formatting
 #: unpacks to about a megabyte in twenty parts.

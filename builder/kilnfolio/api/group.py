@@ -6,7 +6,6 @@ import datetime as dt
 import math
 import statistics
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -17,6 +16,7 @@ from kilnfolio.archive.sealed_mill import open_sealed_mill
 from kilnfolio.physics.comparisons import interval_of_mean
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.runtime.files import TooLargeError, read_whole
+from kilnfolio.runtime.values import dataclass
 
 LEAST = 5
 """Fewest charges of a mill for a mean with its interval; common practice, no source."""

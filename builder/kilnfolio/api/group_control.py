@@ -8,13 +8,13 @@ charts of all mills together, so that a group of many mills sees no more false s
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
 from kilnfolio.api.lines import ChargeLine, Lines
 from kilnfolio.charts.trends import Trend, shift_levels, trend_chart
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.pages.trends import DECIMALS, Line, signals_of, thickness_words
 from kilnfolio.trends.control import MEASURES, Measure, Series, Verdict, judge, series_of
 from kilnfolio.trends.past import PastCharge

@@ -6,7 +6,6 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +31,7 @@ from kilnfolio.records.mill import Mill
 from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.templating import environment, render
 from kilnfolio.runtime.files import sync_folder, sync_tree
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.static import VERIFIER, assets
 from kilnfolio.trends.control import CHANCE, NEWEST
 

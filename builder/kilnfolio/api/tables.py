@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import Any, Literal
 
 from pydantic import BaseModel
@@ -13,6 +12,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.lot import Lot, Order, Pack
 from kilnfolio.review.dossier import Assessment, Dossier, LotDossier
 from kilnfolio.review.reviews import dossiers, lot_dossiers
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.editions import CUSTOMER_FIELDS
 
 Edition = Literal["mill", "auditor", "customer"]

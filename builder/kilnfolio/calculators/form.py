@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.sourced import Known
 from kilnfolio.records.species import Species
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from jinja2 import Environment
@@ -21,6 +20,7 @@ from kilnfolio.rendering.interface import interface
 from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
+from kilnfolio.runtime.values import dataclass
 
 #: Path of the page in the edition, and the scripts it loads.
 PATH = "calculators.html"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from kilnfolio.calculators.accepted import ALL_FORMULAS
@@ -12,6 +11,7 @@ from kilnfolio.records.quantities import Density, Mass, Quantity, TemperatureDif
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.working import Kilograms, Result, evaluate
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from kilnfolio.charts.axes import Axis, even_axis
+from kilnfolio.runtime.values import dataclass
 
 #: Days between two ticks; the first value that gives few enough ticks is used.
 _APART = (1, 2, 3, 5, 7, 10, 14, 21, 28, 56)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from operator import attrgetter
 from zoneinfo import ZoneInfo
@@ -26,6 +25,7 @@ from kilnfolio.charts.axes import (
 from kilnfolio.charts.calendar import Clock
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.dossier import AirPoint, BoardResult, Dossier, SetPoint
+from kilnfolio.runtime.values import dataclass
 
 #: Line styles that distinguish boards.
 _STYLES = 8

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
@@ -21,6 +20,7 @@ from kilnfolio.charts.axes import (
 )
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.dossier import Dossier
+from kilnfolio.runtime.values import dataclass
 
 _STYLES = 8
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from textwrap import wrap
 
 from markupsafe import Markup
 
 from kilnfolio.charts.axes import Axis, Panel, even_axis, read_area, read_stops, segment, svg, text
 from kilnfolio.review.figures import number
+from kilnfolio.runtime.values import dataclass
 
 _VIEW, _LEFT, _WIDTH, _TOP = 640.0, 26.0, 588.0, 12.0
 #: Height of a line of words, and of the interval below them; half the size of a mark and of an end.

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from kilnfolio.charts.axes import Axis, Panel, box, even_axis, read_area, read_stops, svg, text
+from kilnfolio.runtime.values import dataclass
 
 _LEFT, _TOP, _WIDTH, _HEIGHT, _VIEW, _FOOT = 46.0, 66.0, 560.0, 170.0, 640.0, 60.0
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
@@ -20,6 +19,7 @@ from kilnfolio.charts.axes import (
     text,
 )
 from kilnfolio.review.figures import number
+from kilnfolio.runtime.values import dataclass
 
 STYLES = 8
 """Line styles that tell courses apart."""

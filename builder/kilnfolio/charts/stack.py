@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from kilnfolio.charts.axes import read_area, read_stops, svg, text
 from kilnfolio.review.figures import number
+from kilnfolio.runtime.values import dataclass
 
 _VIEW, _LEFT, _TOP, _HEIGHT, _GAP = 640.0, 64.0, 34.0, 58.0, 6.0
 #: Most places side by side; more would not be legible.

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
@@ -21,6 +20,7 @@ from kilnfolio.charts.axes import (
     text,
 )
 from kilnfolio.review.figures import number
+from kilnfolio.runtime.values import dataclass
 
 _WIDTH, _HEIGHT = 420.0, 236.0
 _BIN_WIDTHS = (0.25, 0.5, 1.0, 2.0, 5.0)

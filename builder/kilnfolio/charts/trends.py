@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
@@ -23,6 +22,7 @@ from kilnfolio.charts.axes import (
 from kilnfolio.charts.calendar import Clock
 from kilnfolio.physics.control_chart import ControlLimits, Judged
 from kilnfolio.review.figures import measure
+from kilnfolio.runtime.values import dataclass
 
 _LEFT, _WIDTH, _VIEW = 54.0, 560.0, 640.0
 _TOP, _HEIGHT, _BETWEEN = 44.0, 84.0, 48.0

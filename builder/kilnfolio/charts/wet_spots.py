@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from kilnfolio.charts.axes import read_area, read_stops, segment, svg, text
 from kilnfolio.review.figures import number
+from kilnfolio.runtime.values import dataclass
 
 # narrow enough to fit a phone
 _VIEW, _ROW = 420.0, 30.0

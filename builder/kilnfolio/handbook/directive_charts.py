@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
@@ -20,6 +19,7 @@ from kilnfolio.rendering.templating import READ_OUT
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.working import Stress
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Builder

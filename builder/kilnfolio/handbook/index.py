@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
 from markupsafe import Markup
 
 from kilnfolio.handbook.chapter import ChapterFile, Term
 from kilnfolio.handbook.rendered import IndexEntry
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Contents

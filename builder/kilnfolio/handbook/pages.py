@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from typing import Any
 
 from jinja2 import Environment
@@ -29,6 +28,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.languages import SEALED, language
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
+from kilnfolio.runtime.values import dataclass
 
 
 def render_handbook(folder: MillFolder, env: Environment) -> Iterator[Page]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal, Protocol
 
 from markupsafe import Markup
@@ -12,6 +12,7 @@ from kilnfolio.handbook.chapter import ChapterFile, Manuscript
 from kilnfolio.handbook.examples import WorkedSteps
 from kilnfolio.handbook.setting import Setting
 from kilnfolio.records.problems import Place, Problem
+from kilnfolio.runtime.values import dataclass
 
 #: No markup.
 NOTHING = Markup("")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 from markupsafe import Markup
@@ -16,6 +16,7 @@ from kilnfolio.records.sourced import STATUS_MEANING, Publication, publication_o
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.rendering.templating import STATUS_WORDS
+from kilnfolio.runtime.values import dataclass
 
 COMMON_PRACTICE = "common practice"
 FROM_MEMORY = "from memory"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from kilnfolio.records.problems import Place, Problem
+from kilnfolio.runtime.values import dataclass
 
 _OPEN = re.compile(r"^:::\s*([\w-]+)\s*$")
 _CLOSE = re.compile(r"^:::\s*$")

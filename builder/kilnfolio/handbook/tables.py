@@ -8,7 +8,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup, escape
@@ -31,6 +31,7 @@ from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import measure, number
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.working import board_line, evaluate
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Builder

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
@@ -25,6 +24,7 @@ from kilnfolio.paper.printing import Press, collector_paused, logged_warnings, p
 from kilnfolio.records.build_date import build_date
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.runtime.files import write_whole
+from kilnfolio.runtime.values import dataclass
 
 #: Path in the mill edition, and the style sheets.
 PATH = "handbook.pdf"

@@ -6,7 +6,6 @@ It conforms to PDF/A-3b (ISO 19005-3), with the sealed dossier attached as data.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from typing import cast
 
 from kilnfolio.archive.entries import Entry
@@ -14,6 +13,7 @@ from kilnfolio.charts.paper import for_paper
 from kilnfolio.paper.printing import Attached, pdf_of
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.audit import audit_values, record_path
 from kilnfolio.site.sealed import Seals

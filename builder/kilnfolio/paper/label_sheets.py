@@ -7,7 +7,6 @@ before a long run. Codes keep the quiet zone of ISO/IEC 18004.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from markupsafe import Markup
@@ -19,6 +18,7 @@ from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.rendering.seal_words import grouped
 from kilnfolio.rendering.templating import day, set_language
 from kilnfolio.runtime.files import write_whole
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.pages.customer import CustomerLot
 from kilnfolio.site.qr import qr_svg
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from dataclasses import dataclass
 
 from jinja2 import Environment
 from weasyprint import Document
@@ -21,6 +20,7 @@ from kilnfolio.paper.printing import (
     laid_out,
     logged_warnings,
 )
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.pages.customer import LIMITS, CustomerLot
 
 _STYLE = ("record.css",)

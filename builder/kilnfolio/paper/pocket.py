@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from jinja2 import Environment
 from markupsafe import Markup
@@ -18,6 +17,7 @@ from kilnfolio.records.build_date import build_date
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.review.setpoints import mill_pressure
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.pages.phrases import listed, thicknesses
 from kilnfolio.site.pages.schedules import AirRow, schedule_rows
 

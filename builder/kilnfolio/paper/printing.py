@@ -14,7 +14,6 @@ import re
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from multiprocessing.util import get_temp_dir
@@ -27,6 +26,7 @@ from weasyprint.urls import URLFetcher
 
 from kilnfolio.charts.paper import paper_sheet
 from kilnfolio.paper.archival import VARIANT, finished
+from kilnfolio.runtime.values import dataclass
 
 ASSETS = Path(str(resources.files("kilnfolio.site") / "assets"))
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from kilnfolio.forecast.mill import NotForecast, of_charge
 from kilnfolio.forecast.result import CAUTION, Due, Forecast
@@ -15,6 +14,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.figures import measure
 from kilnfolio.review.kiln_state import KilnState, kiln_state
 from kilnfolio.review.round_check import mass_words
+from kilnfolio.runtime.values import dataclass
 
 #: Columns of rounds on a page, and number of past rounds printed.
 COLUMNS, PAST = 12, 12

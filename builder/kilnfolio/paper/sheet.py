@@ -7,7 +7,6 @@ the person at the scale need not calculate anything. There is room to note what 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -41,6 +40,7 @@ from kilnfolio.review.setpoints import (
 from kilnfolio.review.stages import conditioning_rule
 from kilnfolio.review.working import evaluate
 from kilnfolio.runtime.files import write_whole
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     from kilnfolio.paper.rounds import Rounds

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -17,6 +16,7 @@ from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.routes import customer_folder
 from kilnfolio.review.reviews import charge_dossier
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext, context_of, mill_context
 from kilnfolio.site.events import lot_events
 from kilnfolio.site.house import house

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from kilnfolio.records.charge import Answer, Charge
 from kilnfolio.records.folder import MillFolder
@@ -25,6 +25,7 @@ from kilnfolio.review.limits import LimitTable, Subject, charge_limits
 from kilnfolio.review.measures import under
 from kilnfolio.review.review import build_case, build_lot_case, with_limits
 from kilnfolio.review.running import CheckRun, checks_for, run_on, settled
+from kilnfolio.runtime.values import dataclass
 
 #: A limit of the file: its key, and which of its entries, from 0.
 Entry = tuple[str, int]

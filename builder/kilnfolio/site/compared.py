@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import pairwise
 
 from kilnfolio.forecast.effects import NoComparison
@@ -13,6 +12,7 @@ from kilnfolio.forecast.what_if import HOW
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review import figures
 from kilnfolio.review.reviews import charge_dossier
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import mill_context
 from kilnfolio.site.overlays import Overlay, overlay_of
 from kilnfolio.site.pages.schedule_changes import side_by_side

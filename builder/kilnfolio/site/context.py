@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 import datetime as dt
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from jinja2 import Environment
@@ -28,6 +27,7 @@ from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.open_review import OpenReview
 from kilnfolio.review.reviews import dossiers, lot_dossier, open_reviews
 from kilnfolio.review.setpoints import mill_pressure
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.house import house
 from kilnfolio.site.pages.rows import (
     CHARGES,

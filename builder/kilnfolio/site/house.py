@@ -10,7 +10,7 @@ import base64
 import io
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import PurePosixPath
 
 import tinycss2
@@ -26,6 +26,7 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.rendering.contrast import TEXT, contrast, nearest
 from kilnfolio.rendering.own import ICON, NOTHING, ROOT, Own
 from kilnfolio.runtime.files import read_file, read_text
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.house_blocks import BLOCKS, EDITIONS, block_html, facts
 from kilnfolio.site.house_style import style_problems
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 
 from kilnfolio.archive.sealed_mill import sealed_folder
 from kilnfolio.graph.derived import derived, table
@@ -21,6 +20,7 @@ from kilnfolio.review.limit_values import (
 from kilnfolio.review.own_code import own_code
 from kilnfolio.review.review import read_logs
 from kilnfolio.review.reviews import dossiers
+from kilnfolio.runtime.values import dataclass
 
 NEWEST = 100
 """Number of charges, and of lots, that are tried."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import mill_of
 from kilnfolio.records.kiln import Kiln
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

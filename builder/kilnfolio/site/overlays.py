@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 
 from kilnfolio.forecast.outcomes import ChargeOutcome
@@ -16,6 +15,7 @@ from kilnfolio.records.charge import Charge, ChargeStock
 from kilnfolio.records.folder import mill_of
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.reviews import charge_dossier
+from kilnfolio.runtime.values import dataclass
 
 POINTS = 40
 """Most points of air that an overlay keeps of a charge."""

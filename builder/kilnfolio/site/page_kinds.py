@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 
 from kilnfolio.records.reading import ALL
 from kilnfolio.rendering.page import Page
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.audit import audit_charge, audit_register, years_listed
 from kilnfolio.site.pages.charges import charge_pages, open_charge_page

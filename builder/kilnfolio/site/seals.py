@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.archive.as_sealed import folder_as_sealed, sealed_dossier
@@ -13,6 +12,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.seal_words import grouped, words_of
 from kilnfolio.review.dossier import Dossier, Outcome
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from html.parser import HTMLParser
 
 from kilnfolio.handbook.chapter import Manuscript
@@ -21,6 +21,7 @@ from kilnfolio.rendering.interface import interface
 from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
+from kilnfolio.runtime.values import dataclass
 
 #: Path of the index in the mill edition.
 INDEX_PATH = "assets/search-index.js"

@@ -17,7 +17,6 @@ import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from email.message import Message
 from ipaddress import ip_address
 from pathlib import Path
@@ -26,6 +25,7 @@ from urllib.parse import quote, urlsplit
 
 from kilnfolio import __version__
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 #: Headers of every response. The policy [1]_ lets a page load files of its own site only: no
 #: inline scripts, no other server, no framing, no form submission.

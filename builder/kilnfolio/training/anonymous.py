@@ -9,7 +9,6 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import PurePosixPath
 from string import ascii_uppercase
 from typing import Any
@@ -21,6 +20,7 @@ from pydantic import BaseModel
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.log import Log, join_logs, read_log
+from kilnfolio.runtime.values import dataclass
 
 #: The first day of every drill.
 FIRST_DAY = dt.date(2000, 1, 1)

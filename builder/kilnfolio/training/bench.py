@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from jinja2 import Environment
@@ -24,6 +23,7 @@ from kilnfolio.rendering.amounts import script_patterns
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.rendering.templating import render
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training import kiln_air, simulation
 from kilnfolio.training.bench_review import LEFT_TO_CHECK, REVIEWED, review_data, titles
 from kilnfolio.training.knobs import KNOBS, UNITS, Unit, script_units

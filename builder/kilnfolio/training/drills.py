@@ -11,7 +11,6 @@ import datetime as dt
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import cache, partial
 from itertools import islice
 from random import Random
@@ -37,6 +36,7 @@ from kilnfolio.review.figures import NOTHING, as_entered, customary, measure, me
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import build_case, dossier_of
 from kilnfolio.review.setpoints import PlannedStep, mill_pressure, planned_steps
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.anonymous import FIRST_DAY, Scene, anonymous
 from kilnfolio.training.faults import FAULTS, Fault, NoRoomForItError, Planted
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -25,6 +24,7 @@ from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml, yaml_bytes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.lessons import Lesson, Paper, exam, read_lessons
 
 #: The file of published papers.

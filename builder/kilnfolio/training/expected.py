@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 from kilnfolio.handbook.examples import PLACEHOLDER, title_of
 from kilnfolio.records.quantities import Quantity, Temperature
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.mistakes import usual_mistakes
 from kilnfolio.training.problem import Problem
 

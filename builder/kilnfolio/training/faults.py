@@ -10,7 +10,6 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from random import Random
 from typing import TypeVar
@@ -30,6 +29,7 @@ from kilnfolio.records.quantities import Mass, Percent
 from kilnfolio.review.air import utc
 from kilnfolio.review.boards import board_histories, control_at, controls
 from kilnfolio.review.setpoints import PlannedStep
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.anonymous import Scene
 
 T = TypeVar("T")

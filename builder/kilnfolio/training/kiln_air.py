@@ -22,10 +22,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from kilnfolio.physics import air, airflow, drying_core, water
+from kilnfolio.runtime.values import dataclass
 
 START_CLOCK_H, WARMEST_H = 8.0, 15.0
 """Time of day when a charge is started and when it is warmest outdoors; common practice. [h]"""

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 from kilnfolio.records.quantities import GRAMS_PER_POUND, MM_PER_INCH
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
+from kilnfolio.runtime.values import dataclass
 
 _FOOT_M = MM_PER_INCH * 12.0 / 1000.0
 _POUND_KG = GRAMS_PER_POUND / 1000.0

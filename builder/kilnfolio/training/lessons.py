@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -19,6 +18,7 @@ from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.review.limits import limit_table
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.kinds import by_topic
 from kilnfolio.training.problem import KINDS, make_problem
 from kilnfolio.training.problem import Problem as Exercise

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from jinja2 import Environment
 
@@ -13,6 +12,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.exams import PaperLink, published
 from kilnfolio.training.lessons import Lesson, read_lessons
 from kilnfolio.training.problem import KINDS

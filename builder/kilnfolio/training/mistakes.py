@@ -10,10 +10,10 @@ from __future__ import annotations
 import inspect
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.expressions import (
     Part,
     Scope,

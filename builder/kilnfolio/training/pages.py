@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from jinja2 import Environment
@@ -20,6 +19,7 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import render
 from kilnfolio.review.limits import limit_table
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.drills import Drill
 from kilnfolio.training.expected import expected
 from kilnfolio.training.faults import FAULTS

@@ -9,7 +9,7 @@ problem on every machine, and in the script of the practice page: a kind is writ
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from typing import Any
 
@@ -26,6 +26,7 @@ from kilnfolio.review.working import (
     with_limits,
     words_of,
 )
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.expressions import Part, Scope, Term
 from kilnfolio.training.random_numbers import RandomNumbers, seed_of
 

@@ -11,13 +11,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
 
 from kilnfolio.physics import air, drying_board, moisture, sorption, water
 from kilnfolio.physics._types import Floats
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.training import kiln_air
 from kilnfolio.training.random_numbers import RandomNumbers
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,6 +17,7 @@ from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.physics.control_chart import LEAST, Judged, judged
 from kilnfolio.records import reading
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.trends.past import PastCharge, past_charges
 
 CHANCE = 0.05

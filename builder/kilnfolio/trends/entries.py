@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from kilnfolio.physics.comparisons import Compared
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.trends.past import PastCharge
 
 LEAST_GROUP = 5

@@ -6,7 +6,7 @@ It says what goes with what, never why: loads differ in more ways than a ledger 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 from statistics import fmean, stdev
 from typing import Literal
@@ -19,6 +19,7 @@ from kilnfolio.physics.comparisons import (
     interval_of_mean,
     rank_correlation,
 )
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.trends.entries import (
     COURSES,
     LEAST_GROUP,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from statistics import fmean, stdev
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -25,6 +25,7 @@ from kilnfolio.review.evidence import DefectShare
 from kilnfolio.review.limits import limit_table
 from kilnfolio.review.reviews import charge_dossier
 from kilnfolio.review.setpoints import mill_pressure, planned_steps
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.trends.in_steps import fast_spans, hours_by_step, hours_of, stops_by_step
 
 NOT_RECOMPUTED = "from the mill's own list, not recomputed here"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import fmean
 
 import numpy as np
@@ -18,6 +17,7 @@ from kilnfolio.physics.positions import (
 )
 from kilnfolio.records import reading
 from kilnfolio.records.folder import mill_of
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.trends.control import streams
 from kilnfolio.trends.past import PastCharge, past_charges
 

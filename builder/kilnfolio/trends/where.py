@@ -7,11 +7,11 @@ the one that differs most, with an interval and a p-value that allow for its bei
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from kilnfolio.physics.comparisons import place_that_differs, rank_that_stands_out
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.trends.entries import (
     COURSES,
     LEAST_GROUP,

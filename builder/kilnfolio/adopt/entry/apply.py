@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
@@ -20,6 +19,7 @@ from kilnfolio.adopt.record_text import Path
 from kilnfolio.records.model import TO_FILL, localize
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.validation import is_mark
+from kilnfolio.runtime.values import dataclass
 
 Outcome = Literal["new", "same", "conflict"]
 

@@ -9,7 +9,6 @@ import os
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -33,6 +32,7 @@ from kilnfolio.review.kiln_state import KilnState, kiln_state
 from kilnfolio.review.limits import LimitTable, charge_limits
 from kilnfolio.review.round_check import examine_round
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 Ask = Callable[[str], str]
 _ENTRY: TypeAdapter[Any] = TypeAdapter(Entry)

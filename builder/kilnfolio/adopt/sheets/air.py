@@ -12,7 +12,7 @@ import itertools
 import statistics
 import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
@@ -32,6 +32,7 @@ from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.runtime.files import read_file
+from kilnfolio.runtime.values import dataclass
 
 _KIND = Kind(
     "log",

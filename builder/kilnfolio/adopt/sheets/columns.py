@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from itertools import permutations
 from operator import is_
 
 from kilnfolio.adopt.cells import Cell
+from kilnfolio.runtime.values import dataclass
 
 #: MC of green and air-dried timber, which a section's two masses must give [%].
 _SECTION_MC = (3.0, 250.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -24,6 +24,7 @@ from kilnfolio.records.quantities import Mass
 from kilnfolio.records.sheet_words import roles
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document, parse_yaml
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

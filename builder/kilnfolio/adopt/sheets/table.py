@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import groupby
 
 from kilnfolio.adopt.cells import Cell, Sheet
@@ -13,6 +13,7 @@ from kilnfolio.adopt.sheets.columns import Proposal
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.sheet_words import is_total, roles
 from kilnfolio.records.yaml_source import Document
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 from kilnfolio.adopt.cells import Cell
 from kilnfolio.adopt.record_text import scalar
@@ -20,6 +19,7 @@ from kilnfolio.adopt.sheets.values import (
 )
 from kilnfolio.records.quantities import Mass, Percent, Quantity
 from kilnfolio.records.yaml_source import Document
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

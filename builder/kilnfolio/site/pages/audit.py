@@ -11,7 +11,7 @@ import datetime as dt
 import posixpath
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from kilnfolio.records import reading
@@ -23,6 +23,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.dossier import Finding, Word
 from kilnfolio.review.limits import NoLimit, limit_table
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SOURCES_PAGE, Citation, SiteContext, last_shipped
 from kilnfolio.site.pages.charges import ChargeView, charge_view, superseded_page
 from kilnfolio.site.pages.phrases import OUTCOME_MEANING, OUTCOME_ORDER

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from kilnfolio.charts.cores import CoreTable, core_chart, core_table
 from kilnfolio.charts.survey import histogram
@@ -26,6 +26,7 @@ from kilnfolio.review.dossier import (
     StageResult,
     StepReplay,
 )
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext, context_of, mill_context
 from kilnfolio.site.pages.charge_drawing import charge_drawing
 from kilnfolio.site.pages.charge_parts import ChargeParts, charge_parts

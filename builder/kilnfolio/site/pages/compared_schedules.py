@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 from markupsafe import Markup
@@ -18,6 +17,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.phrases import listed
 from kilnfolio.site.pages.schedule_changes import FIGURES, StepPair, side_by_side

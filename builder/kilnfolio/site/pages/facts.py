@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from kilnfolio.records.model import Signature
 from kilnfolio.records.quantities import Density, Quantity
 from kilnfolio.records.sourced import Known, Status
 from kilnfolio.records.species import Species
 from kilnfolio.review import figures
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import Citation, SiteContext
 
 

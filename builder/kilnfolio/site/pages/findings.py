@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from kilnfolio.review import figures
 from kilnfolio.review.answers import only
 from kilnfolio.review.dossier import Finding, Outcome
 from kilnfolio.review.findings import ANSWERS, CHECKS, accepted_answers, is_own, title_of
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import check_address
 
 #: Follows the title of a mill's own check.

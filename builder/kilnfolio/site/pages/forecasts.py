@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
@@ -13,6 +12,7 @@ from kilnfolio.forecast.mill import open_forecasts
 from kilnfolio.forecast.result import CAUTION, Forecast
 from kilnfolio.forecast.words import Coming, coming, record
 from kilnfolio.rendering import routes
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -31,6 +31,7 @@ from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.formulas import FORMULAS
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 
 #: Kinds of page in the order of the guide's contents, with the heading of each.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
 from kilnfolio.handbook.chapter import Manuscript
 from kilnfolio.records.reading import ALL
@@ -12,6 +11,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.runtime.field_docs import field_doc
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import (
     HOME_PAGE,
     RECORDS_PAGE,

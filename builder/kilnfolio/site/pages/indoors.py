@@ -7,7 +7,7 @@ The customer's page prints it for three rooms and, with script, for a room the r
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from functools import lru_cache
 from typing import Any
 
@@ -17,6 +17,7 @@ from kilnfolio.physics import sorption
 from kilnfolio.records.quantities import Length, Temperature
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review import figures
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.editions import EditionView
 from kilnfolio.site.pages.workings import Shown, percent, shown, work_out
 

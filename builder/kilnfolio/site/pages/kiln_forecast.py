@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from kilnfolio.forecast.mill import open_forecasts
 from kilnfolio.forecast.result import CAUTION, BoardPace, Due, Forecast
@@ -13,6 +12,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.review.figures import NBSP
 from kilnfolio.review.kiln_state import BoardState, DueAt, KilnState, mass_due
 from kilnfolio.review.round_check import mass_words
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 
 

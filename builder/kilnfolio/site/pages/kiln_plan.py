@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
@@ -19,6 +18,7 @@ from kilnfolio.records.quantities import Length
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.open_charges import draft_views
 

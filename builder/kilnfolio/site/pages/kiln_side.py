@@ -6,7 +6,6 @@ import datetime as dt
 import json
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from importlib import resources
 
 from markupsafe import Markup
@@ -18,6 +17,7 @@ from kilnfolio.review import figures
 from kilnfolio.review.kiln_state import BoardState, KilnState, kiln_state, mass_due
 from kilnfolio.review.round_check import mass_words
 from kilnfolio.review.setpoints import AirState
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.kiln_forecast import BoardForecast, KilnForecast
 from kilnfolio.site.pages.today import kiln_today

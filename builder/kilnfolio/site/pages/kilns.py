@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from kilnfolio.charts.trends import Trend, trend_chart
 from kilnfolio.charts.wet_spots import Spot, wet_spot_map
@@ -24,6 +24,7 @@ from kilnfolio.review.dossier import Working
 from kilnfolio.review.drops import UnusualDrop
 from kilnfolio.review.evidence import KilnCharge, kiln_evidence
 from kilnfolio.review.limits import limit_table
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SHOWN, SiteContext
 from kilnfolio.site.pages.open_charges import draft_views
 from kilnfolio.site.pages.phrases import listed, plural

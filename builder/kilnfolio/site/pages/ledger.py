@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from statistics import NormalDist
 
 from markupsafe import Markup
@@ -14,6 +13,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import number
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.workings import Shown, by_id, shown
 from kilnfolio.trends.entries import CHANCE, COURSES, LEAST_GROUP, LEAST_PAIRS, Entry, Group

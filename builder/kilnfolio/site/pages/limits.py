@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
@@ -16,6 +15,7 @@ from kilnfolio.review import figures
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.limit_values import Flip
 from kilnfolio.review.own_code import own_code
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import Citation, SiteContext, check_address
 from kilnfolio.site.limit_trials import NEWEST, EntryStanding, limit_standings
 from kilnfolio.site.pages.checks import INDEX, checks_of, decimals_of, scope_words

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from kilnfolio.forecast.energy import Amount
 from kilnfolio.forecast.mill_loads import LoadLine, loads_of
 from kilnfolio.review import figures
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.phrases import plural
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from markupsafe import Markup
@@ -30,6 +30,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.figures import number
 from kilnfolio.review.limits import limit_table
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.measured import MeasuringLine, Pair, measuring_line
 from kilnfolio.site.pages.phrases import listed

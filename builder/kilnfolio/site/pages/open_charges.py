@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 
 from kilnfolio.records.drafts import Draft, key_of
 from kilnfolio.rendering import routes
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.open_review import OpenReview
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.phrases import stock_words
 

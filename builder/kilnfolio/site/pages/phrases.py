@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import get_args
 
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.quantities import Length
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Finding, Outcome, Word
+from kilnfolio.runtime.values import dataclass
 
 #: Outcomes, gravest first, in the order in which headlines count them.
 OUTCOME_ORDER: tuple[Word, ...] = (

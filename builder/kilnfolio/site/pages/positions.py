@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from kilnfolio.charts.stack import Cell, stack
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.working import Bare
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.workings import Shown, Workings, by_id, percent, shown, work_out
 from kilnfolio.trends.control import streams

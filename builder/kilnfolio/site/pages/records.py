@@ -6,7 +6,6 @@ import datetime as dt
 import re
 import types
 import typing
-from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic.fields import FieldInfo
@@ -18,6 +17,7 @@ from kilnfolio.records.quantities import Quantity
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.runtime.field_docs import field_doc
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import RECORDS_PAGE, SiteContext
 
 #: The model of each file, in the order in which a mill first needs them; of a table, of its rows.

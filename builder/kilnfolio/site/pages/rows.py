@@ -13,13 +13,13 @@ import json
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Literal
 
 from kilnfolio.records.reading import month_of
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.lot_state import STATES
 from kilnfolio.review.dossier import Outcome
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.pages.summaries import ChargeRow, LotLine
 
 #: How a column is encoded: as text, as indices into a list of distinct words, as days since 1970,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise, zip_longest
 
 from markupsafe import Markup
@@ -17,6 +16,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
 from kilnfolio.review.setpoints import PlannedStep, planned_steps, resolve
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.phrases import plural
 from kilnfolio.site.pages.schedules import step_span

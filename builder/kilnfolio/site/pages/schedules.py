@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 from kilnfolio.charts.steps import step_diagram
@@ -29,6 +28,7 @@ from kilnfolio.review.evidence import schedule_evidence
 from kilnfolio.review.limits import LimitTable, Subject, limit_table
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 from kilnfolio.review.stages import points_above
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SHOWN, Citation, SiteContext
 from kilnfolio.site.pages.compared_charges import alike_pages
 from kilnfolio.site.pages.facts import Fact, drying_facts

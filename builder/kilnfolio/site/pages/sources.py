@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 from kilnfolio.handbook.chapter import Manuscript
 from kilnfolio.records.model import Record
@@ -13,6 +12,7 @@ from kilnfolio.records.sourced import STATUS_MEANING, Known, Publication, public
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.findings import CHECKS
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SOURCES_PAGE, SiteContext, check_address
 from kilnfolio.site.pages.checks import INDEX as CHECKS_INDEX
 from kilnfolio.site.pages.phrases import plural

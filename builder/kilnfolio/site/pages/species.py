@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from kilnfolio.records import reading
 from kilnfolio.records.schedule import Schedule
@@ -11,6 +10,7 @@ from kilnfolio.records.sourced import Status
 from kilnfolio.records.species import Species
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SHOWN, Citation, SiteContext
 from kilnfolio.site.pages.compared_charges import alike_pages
 from kilnfolio.site.pages.facts import Fact, drying_facts, not_on_record, wood_facts

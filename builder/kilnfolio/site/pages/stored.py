@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from markupsafe import Markup
@@ -17,6 +17,7 @@ from kilnfolio.records.lot import Lot
 from kilnfolio.records.weather import weather
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import LotDossier
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 
 AFTER_DAYS = (30, 90, 180, 365)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from kilnfolio.records.charge import Charge
@@ -14,6 +13,7 @@ from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Finding, LotDossier, Outcome, Word
 from kilnfolio.review.evidence import ChargeEvidence, charge_evidence
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.pages.phrases import Count, days, gravest_outcome, outcome_counts, stock_words
 
 if TYPE_CHECKING:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 from kilnfolio.rendering import routes
 from kilnfolio.review.dossier import Word
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.pages.summaries import ChargeLine, CheckLine, LotLine
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from kilnfolio.records.charge import Charge
 from kilnfolio.rendering import routes
@@ -13,6 +12,7 @@ from kilnfolio.review.findings import title_of
 from kilnfolio.review.kiln_state import KilnState, kiln_state
 from kilnfolio.review.open_review import OpenReview
 from kilnfolio.review.setpoints import AirState
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.kiln_forecast import KilnForecast, kiln_forecast
 from kilnfolio.site.pages.phrases import stock_words

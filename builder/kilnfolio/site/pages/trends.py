@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 
 from kilnfolio.charts.trends import MARKS, Groups, Trend, shift_levels, trend_chart
@@ -13,6 +12,7 @@ from kilnfolio.records.quantities import Quantity
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.dossier import Working
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.positions import map_names
 from kilnfolio.site.pages.workings import Shown, Workings, by_id, shown, work_out

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
 
@@ -18,6 +17,7 @@ from kilnfolio.forecast.what_if import HOW
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.rendering import routes
 from kilnfolio.review import figures
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 
 FOLLOWS_WITHIN = 8.0

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -20,6 +20,7 @@ from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.working import Points, evaluate
+from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 from kilnfolio.records.charge import Charge
@@ -23,6 +22,7 @@ from kilnfolio.review.dossier import (
 )
 from kilnfolio.review.formulas.masses import BY_RULE
 from kilnfolio.review.limits import LimitTable, NoLimit, Subject, limit_table
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.pages.workings import Shown, percent, points, shown, when, work_out
 
 _EXPANDED = "Expanded, about 95 %."
