@@ -6,8 +6,8 @@ import subprocess
 from contextlib import closing
 from pathlib import Path
 
+from kilnfolio.graph.states import STAGING
 from kilnfolio.graph.store import Store
-from kilnfolio.graph.tree import STAGING
 
 
 def copied_mill(built: Path, root: Path, site: Path = Path("site")) -> Path:

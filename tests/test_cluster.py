@@ -11,7 +11,8 @@ import pytest
 
 from kilnfolio.graph.away import AwayTeam
 from kilnfolio.paper.printing import pdf_of
-from kilnfolio.pipeline.build import EDITIONS, build_site
+from kilnfolio.pipeline.build import build_site
+from kilnfolio.pipeline.built import EDITIONS
 from kilnfolio.pipeline.plan import PLAN
 from kilnfolio.runtime import code_version, unpickling
 from kilnfolio.runtime.cluster import WorkersDifferError, cluster

@@ -12,7 +12,8 @@ from tests.minimal import minimal_mill
 from tests.site_reading import dead_links, read_edition
 from tests.trust.sealing import amended_mill
 
-from kilnfolio.pipeline.build import EDITIONS, build_site
+from kilnfolio.pipeline.build import build_site
+from kilnfolio.pipeline.built import EDITIONS
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.rendering.templating import environment, render

@@ -12,7 +12,7 @@ import pytest
 from tests.bench.harness import Growth, child, timed
 from tests.bench.mills import charge_file, charge_ids, make_mill
 
-from kilnfolio.pipeline.build import EDITIONS
+from kilnfolio.pipeline.built import EDITIONS
 
 SIZES = [int(size) for size in os.environ.get("KILNFOLIO_BENCH_CHARGES", "10,100").split(",")]
 TURNS = 5

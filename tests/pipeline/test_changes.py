@@ -21,8 +21,9 @@ from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.archive.sealed_mill import open_sealed_mill
 from kilnfolio.archive.tokens import make_token_key
-from kilnfolio.graph.tree import STAGING
-from kilnfolio.pipeline.build import EDITIONS, build_site
+from kilnfolio.graph.states import STAGING
+from kilnfolio.pipeline.build import build_site
+from kilnfolio.pipeline.built import EDITIONS
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.review.reviews import review_all
 

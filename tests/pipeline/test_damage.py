@@ -13,9 +13,9 @@ from tests.conftest import WHOLE
 from tests.pipeline.test_changes import build, bytes_of, copied, two_charges
 
 from kilnfolio.cli import main
+from kilnfolio.graph.states import STAGING
 from kilnfolio.graph.store import Store
-from kilnfolio.graph.tree import STAGING
-from kilnfolio.pipeline.build import EDITIONS
+from kilnfolio.pipeline.built import EDITIONS
 from kilnfolio.rendering import compiled
 
 STORE = f"{STAGING}/store.sqlite"

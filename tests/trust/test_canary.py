@@ -34,7 +34,8 @@ from tests.pdf_reading import read_pages
 from tests.trust.sealing import labelled_mill
 
 from kilnfolio.cli import main
-from kilnfolio.pipeline.build import EDITIONS, build_site
+from kilnfolio.pipeline.build import build_site
+from kilnfolio.pipeline.built import EDITIONS
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.earlier import CHARGES as EARLIER
 from kilnfolio.records.earlier import INSPECTED as EARLIER_INSPECTED

@@ -17,7 +17,6 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from importlib import resources
 from pathlib import Path, PurePosixPath
@@ -30,12 +29,14 @@ from kilnfolio.adopt.entry.entries import MAX_BYTES
 from kilnfolio.adopt.entry.pictures import MAX_BYTES as MAX_PICTURE
 from kilnfolio.adopt.hand_over import LENGTH, Lan, make_lan, own_address, receive, with_mark
 from kilnfolio.adopt.local_only import HEADERS, why_refused
-from kilnfolio.graph.inputs import Stamps, stamps
+from kilnfolio.graph.inputs import stamps
+from kilnfolio.graph.states import Stamps
 from kilnfolio.pipeline.build import First, Rebuild, open_site
 from kilnfolio.records.kinds import INDEX
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.runtime.files import read_file, read_text
+from kilnfolio.runtime.values import dataclass
 
 #: Seconds between checks of the files, and the longest a page waits for a change.
 POLL, WAIT = 0.15, 20.0

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from markupsafe import Markup
 
 from kilnfolio.charts.axes import Axis, Panel, dots, even_axis, segment, svg, text
 from kilnfolio.review.figures import number
+from kilnfolio.runtime.values import dataclass
 
 _WIDTH, _LEFT, _RIGHT = 340.0, 12.0, 12.0
 _TOP, _HEIGHT = 26.0, 26.0

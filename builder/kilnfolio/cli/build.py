@@ -9,10 +9,6 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder, number_from
 from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
 
-TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
-if TYPE_CHECKING:
-    from kilnfolio.pipeline.build import Report
-
 EXAMPLE = "kilnfolio build ~/mill --out ~/mill/site"
 
 
@@ -62,11 +58,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Build the site."""
-    from kilnfolio.pipeline.build import build_site
+    from kilnfolio.pipeline.at_rest import built_at_rest
     from kilnfolio.pipeline.built import site_of
-    from kilnfolio.runtime.cluster_address import Cluster
-    from kilnfolio.runtime.errors import RefusedError, SiteInUseError, WorkersUnreachableError
-    from kilnfolio.runtime.progress import Progress
 
     out = arguments.out or site_of(arguments.folder)
     if out.exists() and not out.is_dir():
@@ -75,6 +68,22 @@ def run(arguments: argparse.Namespace) -> int:
             file=sys.stderr,
         )
         return ERROR
+    if not (arguments.fresh or arguments.cluster):
+        built = built_at_rest(arguments.folder, out.resolve(), pdfs=not arguments.without_pdf)
+        if built is not None:
+            if not arguments.quiet:
+                print(f"up to date: {_made(*built, out)}")
+            return OK
+    return _build(arguments, out)
+
+
+def _build(arguments: argparse.Namespace, out: Path) -> int:
+    """Build the site, or bring it up to date, and print what was made."""
+    from kilnfolio.pipeline.build import build_site
+    from kilnfolio.runtime.cluster_address import Cluster
+    from kilnfolio.runtime.errors import RefusedError, SiteInUseError, WorkersUnreachableError
+    from kilnfolio.runtime.progress import Progress
+
     try:
         report = build_site(
             arguments.folder,
@@ -96,7 +105,9 @@ def run(arguments: argparse.Namespace) -> int:
     for broken in report.broken:
         print(f"kilnfolio: {broken}", file=sys.stderr)
     if not arguments.quiet:
-        _print_made(report, out)
+        print(
+            "up to date: " if not report.made else "", _made(report.pages, report.pdfs, out), sep=""
+        )
     return FINDINGS if report.broken or (arguments.strict and report.warnings) else OK
 
 
@@ -104,6 +115,5 @@ def _silent(_what: str, _done: int, _total: int) -> None:
     """Report no progress."""
 
 
-def _print_made(report: Report, out: Path) -> None:
-    print("up to date: " if not report.made else "", end="")
-    print(f"{report.pages} pages and {report.pdfs} PDFs in {out}; open {out}/mill/index.html")
+def _made(pages: int, pdfs: int, out: Path) -> str:
+    return f"{pages} pages and {pdfs} PDFs in {out}; open {out}/mill/index.html"

@@ -29,8 +29,8 @@ from kilnfolio.graph.graph import (
     group_cell,
 )
 from kilnfolio.graph.inputs import Index
+from kilnfolio.graph.states import STAGING
 from kilnfolio.graph.store import Done, Store
-from kilnfolio.graph.tree import STAGING
 from kilnfolio.runtime.values import dataclass
 
 #: Size of the cache of decoded values in memory [bytes]; those of 100 charges and 1,000 lots fit.

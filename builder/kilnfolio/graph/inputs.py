@@ -3,21 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from kilnfolio.graph.codec import encode
-from kilnfolio.runtime.allowed import allowed_code
+from kilnfolio.graph.states import Stamps, input_stamps
 from kilnfolio.runtime.files import open_regular
 from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     from kilnfolio.graph.store import Store
-
-Stamps = dict[str, tuple[int, int, int, int]]
-"""Times of change of data and entry [ns], size [bytes] and inode of each file, by its name."""
 
 
 @dataclass(frozen=True)
@@ -44,29 +40,7 @@ class Index:
 
 def stamps(folder: Path, index: Index) -> Stamps:
     """Return the state of every input file."""
-    found: Stamps = {}
-    waiting = [name for name in index.folders if (folder / name).is_dir()]
-    linked: set[str] = set()
-    while waiting:
-        at = waiting.pop()
-        with os.scandir(f"{folder}/{at}") as entries:
-            for entry in entries:
-                name = f"{at}/{entry.name}"
-                if entry.is_dir():
-                    if entry.is_symlink():  # a link to a folder above would recurse for ever
-                        real = os.path.realpath(entry.path)
-                        if real in linked or (folder / at).resolve().is_relative_to(real):
-                            continue
-                        linked.add(real)
-                    waiting.append(name)
-                    continue
-                try:
-                    state = entry.stat()
-                except OSError:
-                    continue  # removed meanwhile, or a broken link
-                # the time of its entry (ctime) cannot be set back, as a copy with its times does
-                found[name] = (state.st_mtime_ns, state.st_ctime_ns, state.st_size, state.st_ino)
-    return found
+    return input_stamps(folder, index.folders)
 
 
 def listed(names: Iterable[str], index: Index) -> dict[str, dict[str, tuple[str, ...]]]:
@@ -157,12 +131,3 @@ def _digest(path: Path) -> bytes:
             return hashlib.file_digest(file, "sha256").digest()
     except OSError as error:  # it cannot be read; the value that needs it will report that
         return f"unreadable: {error.strerror}".encode()
-
-
-def environment_options() -> dict[str, Any]:
-    """Return what this computer's user has set: SOURCE_DATE_EPOCH, and code that may run."""
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    return {
-        "epoch": int(epoch) if epoch.isdigit() else None,
-        "code": " ".join(allowed_code()) or None,
-    }

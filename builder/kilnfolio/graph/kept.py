@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from kilnfolio.graph.codec import UnreadableError, decode
-from kilnfolio.graph.inputs import Index, Stamps, changed_inputs
+from kilnfolio.graph.inputs import Index, changed_inputs
+from kilnfolio.graph.states import Stamps
 from kilnfolio.graph.store import FORMAT
 from kilnfolio.runtime.values import dataclass
 

@@ -29,7 +29,8 @@ from kilnfolio.graph.graph import (
     entry_cell,
     group_cell,
 )
-from kilnfolio.graph.inputs import Index, Stamps, changed_inputs, listed, stamps
+from kilnfolio.graph.inputs import Index, changed_inputs, listed, stamps
+from kilnfolio.graph.states import Stamps
 from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:

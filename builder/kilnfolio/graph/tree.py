@@ -14,15 +14,13 @@ import contextlib
 import hashlib
 import os
 import shutil
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from kilnfolio.graph.states import STAGING, site_stamps, stamp
 from kilnfolio.graph.store import Store
 from kilnfolio.runtime.files import read_file
 from kilnfolio.runtime.values import dataclass
-
-#: The folder beside the editions that holds their staging copies and the store.
-STAGING = ".staging"
 
 
 class Tree:
@@ -116,7 +114,7 @@ class Tree:
             except FileNotFoundError:
                 self._make_folder(staged.parent)
                 _link(served, staged)
-            stamped[path] = _stamp(served.stat())
+            stamped[path] = stamp(served.stat())
         self.store.stamp(stamped)
         self.store.clear_pending()
         self.store.keep("staged", self._staged())
@@ -155,7 +153,7 @@ class Tree:
         if self.store.note("served") is None:
             return Damage()
         known = self.store.stamps()
-        now = {path: _stamp(state) for path, state in _files(self.out, self.editions)}
+        now = site_stamps(self.out, self.editions)
         if now == known:
             return Damage()
         again, changed = {}, []
@@ -224,24 +222,6 @@ def _inode(folder: Path) -> int | None:
         return folder.stat().st_ino
     except OSError:
         return None
-
-
-def _files(out: Path, folders: Iterable[str]) -> Iterator[tuple[str, os.stat_result]]:
-    """Yield the files below some folders with the stat result of each."""
-    waiting = list(folders)
-    while waiting:
-        folder = waiting.pop()
-        with os.scandir(f"{out}/{folder}") as entries:
-            for entry in entries:
-                path = f"{folder}/{entry.name}"
-                if entry.is_dir(follow_symlinks=False):
-                    waiting.append(path)
-                else:
-                    yield path, entry.stat(follow_symlinks=False)
-
-
-def _stamp(state: os.stat_result) -> str:
-    return f"{state.st_ino} {state.st_size} {state.st_mtime_ns} {state.st_ctime_ns}"
 
 
 def _digest(path: Path) -> bytes | None:

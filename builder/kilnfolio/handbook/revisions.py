@@ -5,9 +5,10 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup, escape
+
+from kilnfolio.runtime.values import dataclass
 
 #: Blocks more alike than this count as reworded; others as one removed and one added.
 _ALIKE = 0.4

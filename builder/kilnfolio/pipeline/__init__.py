@@ -9,6 +9,7 @@ plan    every derived value of a site, in order
 pages   the pages of the three editions as derived values
 pdfs    the PDFs
 bags    the bags of sealed charges
+at_rest whether there is anything to build, found out by the standard library alone
 build   brings a site up to date
 labels  labels for packs
 """

@@ -8,26 +8,29 @@ import shutil
 import sqlite3
 from collections.abc import Callable, Collection, Iterator
 from contextlib import closing, contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from kilnfolio.graph.codec import UnreadableError, decode, encode
-from kilnfolio.graph.inputs import Stamps, environment_options, note_changes, stamps
+from kilnfolio.graph.inputs import note_changes, stamps
+from kilnfolio.graph.states import STAGING, Stamps
 from kilnfolio.graph.store import Store
-from kilnfolio.graph.tree import STAGING, Damage, StrangeSiteError, Tree
-from kilnfolio.pipeline.built import STORE, settings_of
+from kilnfolio.graph.tree import Damage, StrangeSiteError, Tree
+from kilnfolio.pipeline.at_rest import note_at_rest
+from kilnfolio.pipeline.built import EDITIONS, STORE, settings_of
 from kilnfolio.runtime.cluster_address import NO_CLUSTER, Cluster
 from kilnfolio.runtime.code_version import code_digests, code_stamps
+from kilnfolio.runtime.environment import environment_options
 from kilnfolio.runtime.errors import PublicationRefusedError, SiteInUseError
+from kilnfolio.runtime.values import dataclass
 
 if TYPE_CHECKING:
     from kilnfolio.graph.disk import DiskGraph
     from kilnfolio.graph.inputs import Index
 
-#: The editions of a site, and those that a web server must be able to read.
-EDITIONS = ("mill", "customer", "auditor")
+#: The editions that a web server must be able to read.
 PUBLIC = ("customer",)
 #: Most files that a warning names; the others are counted.
 _MOST_NAMED = 3
@@ -278,15 +281,13 @@ class _Site:
         return self._store
 
     def _run(self, postponed: Collection[tuple[str, str]], first: First | None = None) -> Report:
-        store = self._open_store()
-        tree = Tree(self._options.out, store, EDITIONS, PUBLIC)
+        options, store = self._options, self._open_store()
+        tree = Tree(options.out, store, EDITIONS, PUBLIC)
         damage = tree.damage() if first is None else Damage()
         store.forget_files([*damage.gone, *damage.changed])
-        changed = (
-            self._changed(store, stamps(self._options.root, _index()))
-            or damage.gone
-            or damage.changed
-        )
+        settings = settings_of(options.root, options.pdfs, options.edition, self._code_stamps)
+        inputs = stamps(options.root, _index())
+        changed = self._changed(store, settings, inputs) or damage.gone or damage.changed
         made = self._run_tasks(tree, postponed, first) if changed else 0
         broken = list(store.members("group:broken:"))
         if changed:
@@ -294,22 +295,20 @@ class _Site:
             tree.publish()
         else:
             store.commit()
-        return Report(
-            store.count_files(".html"),
-            store.count_files(".pdf"),
-            made,
-            broken,
-            [
-                *_damage_warnings(damage),
-                *_cluster_warnings(self._options.cluster),
-                *store.members("group:warnings:"),
-            ],
-        )
+        warnings = [
+            *_damage_warnings(damage),
+            *_cluster_warnings(options.cluster),
+            *store.members("group:warnings:"),
+        ]
+        pages, pdfs = store.count_files(".html"), store.count_files(".pdf")
+        if not (options.edition or broken or warnings):
+            folders = _index().folders
+            note_at_rest(options.out, (pages, pdfs), settings, folders, inputs, store.stamps())
+        return Report(pages, pdfs, made, broken, warnings)
 
-    def _changed(self, store: Store, now: Stamps) -> bool:
+    def _changed(self, store: Store, settings: tuple[Any, ...], now: Stamps) -> bool:
         """Record everything a build depends on; return whether there is anything to do."""
         options = self._options
-        settings = settings_of(options.root, options.pdfs, options.edition, self._code_stamps)
         if (
             store.note("settings") == settings
             and store.note("stamps") == now

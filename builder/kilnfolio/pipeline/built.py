@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from kilnfolio.graph.states import STAGING
+from kilnfolio.runtime.code_version import code_stamps
+from kilnfolio.runtime.environment import environment_options
 
-from kilnfolio.graph.inputs import environment_options
-from kilnfolio.graph.tree import STAGING
-from kilnfolio.runtime.code_version import CodeStamps, code_stamps
-
+TYPE_CHECKING = False  # saves importing typing, which a build with nothing to do can spare
 if TYPE_CHECKING:
-    from kilnfolio.records.folder import MillFolder
+    from pathlib import Path
+    from typing import Any
 
+    from kilnfolio.records.folder import MillFolder
+    from kilnfolio.runtime.code_version import CodeStamps
+
+#: The editions of a site.
+EDITIONS = ("mill", "customer", "auditor")
 #: The store of a site, in the folder it is built into.
 STORE = f"{STAGING}/store.sqlite"
 

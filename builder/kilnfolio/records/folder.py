@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from kilnfolio.graph.derived import AbsentError, BlockedError, Bound, Derived, Group
 from kilnfolio.graph.graph import Graph
-from kilnfolio.graph.inputs import environment_options
 from kilnfolio.graph.memory import MemoryGraph
 from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
@@ -30,6 +29,7 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule, Step
 from kilnfolio.records.sourced import Sources
 from kilnfolio.records.species import Species
+from kilnfolio.runtime.environment import environment_options
 
 if TYPE_CHECKING:
     from kilnfolio.graph.kept import Kept

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import importlib.util
 import os
 from pathlib import Path
@@ -58,6 +57,7 @@ def code_stamps() -> CodeStamps:
 
 def code_digests() -> dict[str, bytes]:
     """Return digests of the code that reads and reviews records, and of all the code."""
+    import hashlib  # not needed for stamps, and loads OpenSSL
     from importlib.metadata import version
 
     every, reviewing = hashlib.sha256(), hashlib.sha256()

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from kilnfolio.records.limits import Limit
 from kilnfolio.records.sourced import Status
 from kilnfolio.rendering import routes
@@ -12,6 +10,7 @@ from kilnfolio.review import checks as _registered  # noqa: F401  registers the 
 from kilnfolio.review import figures
 from kilnfolio.review.findings import ANSWERS, CHECKS, GROUPS, Check, is_own
 from kilnfolio.review.own_code import own_code
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import Citation, SiteContext, check_address
 from kilnfolio.site.limit_trials import limit_standings
 from kilnfolio.site.pages.phrases import OUTCOME_MEANING, OUTCOME_ORDER, Count, listed, plural

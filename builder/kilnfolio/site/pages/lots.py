@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from markupsafe import Markup
 
 from kilnfolio.charts.survey import Histogram, histogram
@@ -13,6 +11,7 @@ from kilnfolio.rendering.lot_state import STATES
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import LotDossier, Outcome
+from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.lot_words import pack_words
 from kilnfolio.site.pages.charges import Link

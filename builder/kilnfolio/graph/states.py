@@ -1,0 +1,68 @@
+"""What files are like without reading them: by this alone a build knows that it has nothing to do.
+
+Only the standard library is needed here, as importing more would take longer than asking the system
+for the state of every file.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+#: The folder beside the editions that holds their staging copies and the store.
+STAGING = ".staging"
+
+Stamps = dict[str, tuple[int, int, int, int]]
+"""Times of change of data and entry [ns], size [bytes] and inode of each file, by its name."""
+
+
+def input_stamps(folder: Path, folders: Iterable[str]) -> Stamps:
+    """Return the state of every file below some folders of a folder."""
+    found: Stamps = {}
+    waiting = [name for name in folders if (folder / name).is_dir()]
+    linked: set[str] = set()
+    while waiting:
+        at = waiting.pop()
+        with os.scandir(f"{folder}/{at}") as entries:
+            for entry in entries:
+                name = f"{at}/{entry.name}"
+                if entry.is_dir():
+                    if entry.is_symlink():  # a link to a folder above would recurse for ever
+                        real = os.path.realpath(entry.path)
+                        if real in linked or (folder / at).resolve().is_relative_to(real):
+                            continue
+                        linked.add(real)
+                    waiting.append(name)
+                    continue
+                try:
+                    state = entry.stat()
+                except OSError:
+                    continue  # removed meanwhile, or a broken link
+                # the time of its entry (ctime) cannot be set back, as a copy with its times does
+                found[name] = (state.st_mtime_ns, state.st_ctime_ns, state.st_size, state.st_ino)
+    return found
+
+
+def site_stamps(out: Path, editions: Iterable[str]) -> dict[str, str]:
+    """Return the state of every file of a site, by its path below it."""
+    return {path: stamp(state) for path, state in _files(out, editions)}
+
+
+def _files(out: Path, folders: Iterable[str]) -> Iterator[tuple[str, os.stat_result]]:
+    """Yield the files below some folders with the stat result of each."""
+    waiting = list(folders)
+    while waiting:
+        folder = waiting.pop()
+        with os.scandir(f"{out}/{folder}") as entries:
+            for entry in entries:
+                path = f"{folder}/{entry.name}"
+                if entry.is_dir(follow_symlinks=False):
+                    waiting.append(path)
+                else:
+                    yield path, entry.stat(follow_symlinks=False)
+
+
+def stamp(state: os.stat_result) -> str:
+    """Return the state of a file of a site."""
+    return f"{state.st_ino} {state.st_size} {state.st_mtime_ns} {state.st_ctime_ns}"
