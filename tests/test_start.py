@@ -1,8 +1,10 @@
 """Commands start at once: the heavy libraries are imported where they are used."""
 
+import os
 import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -39,6 +41,24 @@ def test_help_imports_no_heavy_library_and_no_command(option):
     assert {"argparse", "kilnfolio.cli"} <= loaded, run.stderr
     assert not {name.partition(".")[0] for name in loaded} & HEAVY
     assert not {command_module(name).__name__ for name in COMMANDS} & loaded
+
+
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="only Linux lists threads")
+def test_linear_algebra_runs_in_the_thread_that_asks():
+    program = """
+import pathlib, sys
+from kilnfolio.cli import run
+sys.argv[1:] = ["--version"]
+try:
+    run()
+except SystemExit:
+    import numpy
+    numpy.eye(300) @ numpy.eye(300)
+    print(len([*pathlib.Path("/proc/self/task").iterdir()]))
+"""
+    env = {name: value for name, value in os.environ.items() if "NUM_THREADS" not in name}
+    ran = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, env=env)
+    assert ran.stdout.split()[-1:] == ["1"], ran.stderr
 
 
 def help_of(capsys, *words):

@@ -81,6 +81,9 @@ def run() -> NoReturn:
     second after Ctrl-C.
     """
     collect_rarely()
+    # our matrices are small: threads of linear algebra only wait for each other, and a build shares
+    # its work among processes
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # plugins of other packages have no say in what a record may hold; even where they are switched
     # off pydantic imports what would find them, and with it email, sockets and archives
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
