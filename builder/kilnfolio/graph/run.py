@@ -6,9 +6,8 @@ import hashlib
 import time
 from collections import deque
 from collections.abc import Callable, Collection, Iterator, Sequence
-from concurrent.futures import Executor
 from dataclasses import field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kilnfolio.graph.derived import AbsentError, Derived, NotMadeError, Step
 from kilnfolio.graph.disk import DiskGraph, Failed, Started, finish_job
@@ -17,6 +16,9 @@ from kilnfolio.graph.sharing import Result, Task, Team, compute_shared, compute_
 from kilnfolio.graph.store import Done
 from kilnfolio.graph.tree import Tree
 from kilnfolio.runtime.values import dataclass
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
 
 #: Fewest batches that justify starting other processes, which takes two seconds, and fewest that
 #: justify handing work to those that run.

@@ -11,14 +11,16 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import count
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from kilnfolio.graph.derived import Derived, Step
 from kilnfolio.graph.disk import DiskGraph, Failed, Started
 from kilnfolio.graph.plan import Plan
 from kilnfolio.graph.store import Done, Store
 from kilnfolio.runtime.values import dataclass
-from kilnfolio.runtime.workers import Workers
+
+if TYPE_CHECKING:
+    from kilnfolio.runtime.workers import Workers
 
 Result = Done | Failed
 

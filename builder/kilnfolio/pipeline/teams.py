@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import Executor
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,11 +10,13 @@ from typing import TYPE_CHECKING
 from kilnfolio.graph.sharing import LocalTeam, Place, Team
 from kilnfolio.graph.tree import Tree
 from kilnfolio.runtime.cluster_address import Cluster
-from kilnfolio.runtime.workers import Workers
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from kilnfolio.graph.away import AwayTeam
     from kilnfolio.runtime.cluster import Dask
+    from kilnfolio.runtime.workers import Workers
 
 #: Where processes find the plan. Importing it takes most of a second, so processes begin to do that
 #: before this one does.
@@ -76,6 +77,8 @@ class Teams:
 
     def _processes(self) -> Workers | None:
         if self._workers > 1 and self._here is None:
+            from kilnfolio.runtime.workers import Workers  # not needed by one process
+
             self._here = Workers(self._workers, _PRELOAD)
             self._here.start()
         return self._here
