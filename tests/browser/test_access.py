@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import expect
 from tests.browser.kinds import AUDITOR_PAGES, MILL_PAGES, addresses
 from tests.conftest import WHOLE
+from tests.rows import each_of
 
 AXE = Path(__file__).parent / "checkers/node_modules/axe-core/axe.min.js"
 KINDS = (*MILL_PAGES, *AUDITOR_PAGES, "customer")
@@ -128,8 +129,8 @@ def focused(page) -> str:
     )
 
 
-@pytest.mark.parametrize("kind", ["home", "chapter", "charge", "charges-index"])
-def test_the_first_tab_stop_skips_to_the_text(page, demo_site, kind):
+@each_of(["home", "chapter", "charge", "charges-index"])
+def test_the_first_tab_stop_skips_to_the_text(kind, page, demo_site):
     page.goto(addresses(demo_site)[kind])
     page.keyboard.press("Tab")
     assert focused(page) == "Skip to the text"
@@ -271,8 +272,8 @@ def test_nothing_moves_for_readers_who_prefer_reduced_motion(browser, demo_site)
         page.close()
 
 
-@pytest.mark.parametrize("kind", ["charge", "schedule", "chapter", "kiln", "lot"])
-def test_every_drawing_has_a_title_and_a_description(page, demo_site, kind):
+@each_of(["charge", "schedule", "chapter", "kiln", "lot"])
+def test_every_drawing_has_a_title_and_a_description(kind, page, demo_site):
     page.goto(addresses(demo_site)[kind])
     for drawing in page.locator("main figure svg[role=img]").all():
         if drawing.evaluate("svg => svg.closest('.qr') !== null"):

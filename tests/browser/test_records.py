@@ -9,6 +9,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 from playwright.sync_api import expect
+from tests.rows import each_of
 from tests.site.site import Mill, shared_mill
 
 
@@ -133,8 +134,7 @@ def test_species_are_filtered_and_sorted(page, site):
         assert numbers == sorted(numbers, reverse=order == "descending")
 
 
-@pytest.mark.parametrize(
-    "path",
+@each_of(
     [
         "mill/index.html",
         "mill/charges/C1.html",
@@ -146,9 +146,9 @@ def test_species_are_filtered_and_sorted(page, site):
         "mill/checks/index.html",
         "mill/sources.html",
         "mill/records.html",
-    ],
+    ]
 )
-def test_no_page_is_wider_than_the_screen(page, site, path):
+def test_no_page_is_wider_than_the_screen(path, page, site):
     page.goto((site / path).as_uri())
     for width in (360, 768):
         page.set_viewport_size({"width": width, "height": 740})
