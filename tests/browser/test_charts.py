@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import expect
 from tests.browser.kinds import MILL_PAGES, addresses
 from tests.conftest import some_of
+from tests.rows import each_of
 
 CHARTS = ["charge", "schedule", "kiln", "lot"]
 
@@ -15,8 +16,8 @@ def first_chart(page):
     return figure, figure.locator(".readout"), figure.locator("[tabindex]")
 
 
-@pytest.mark.parametrize("kind", CHARTS)
-def test_arrow_keys_read_out_values_and_shift_nothing(page, demo_site, kind):
+@each_of(CHARTS)
+def test_arrow_keys_read_out_values_and_shift_nothing(kind, page, demo_site):
     page.goto(addresses(demo_site)[kind])
     _, readout, holder = first_chart(page)
     height = "document.documentElement.scrollHeight"

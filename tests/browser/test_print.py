@@ -1,9 +1,9 @@
 """Pages as the browser prints them: no sheet is wasted, and nothing to press is printed."""
 
 import pypdfium2
-import pytest
 from tests.browser.kinds import AUDITOR_PAGES, MILL_PAGES, addresses
 from tests.conftest import WHOLE
+from tests.rows import each_of
 
 #: Characters on every sheet but the last, at least: two lines, or the words of
 #: a drawing. Common practice, no source.
@@ -12,11 +12,8 @@ LEAST = 100
 PRINTED = {"home", "charge", "drills", "calculators", "bench", "audit-index", "customer"}
 
 
-@pytest.mark.parametrize(
-    "kind",
-    [kind for kind in (*MILL_PAGES, *AUDITOR_PAGES, "customer") if WHOLE or kind in PRINTED],
-)
-def test_no_sheet_but_the_last_is_nearly_empty(page, demo_site, tmp_path, kind):
+@each_of([kind for kind in (*MILL_PAGES, *AUDITOR_PAGES, "customer") if WHOLE or kind in PRINTED])
+def test_no_sheet_but_the_last_is_nearly_empty(kind, page, demo_site, tmp_path):
     page.goto(addresses(demo_site)[kind])
     page.pdf(path=tmp_path / "page.pdf", prefer_css_page_size=True)
     with pypdfium2.PdfDocument(tmp_path / "page.pdf") as document:

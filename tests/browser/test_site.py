@@ -53,18 +53,17 @@ def test_navigation_leads_through_every_part(quiet_page, demo_site):
         expect(page.locator("h1")).to_have_count(1)
 
 
-@pytest.mark.parametrize(
-    ("asked", "expected"),
+@each_of(
     [
         ("equalizing", "equaliz"),  # the word itself
         ("equalisng", "equaliz"),  # mistyped, and in the other spelling
         ("fillet", "ticker"),  # what Britain calls a sticker
         ("sugar maple", "maple"),
         ("T4-D2", "T4-D2"),
-    ],
+    ]
 )
-def test_search_answers_from_a_file(quiet_page, demo_site, asked, expected):
-    page = quiet_page
+def test_search_answers_from_a_file(words, quiet_page, demo_site):
+    page, (asked, expected) = quiet_page, words
     page.goto((demo_site / "mill/search.html").as_uri())
     page.locator("main input[type=search]").fill(asked)
     page.locator(".search-results .hit").first.wait_for()
