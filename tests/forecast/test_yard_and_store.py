@@ -124,6 +124,16 @@ def test_steady_air_needs_no_steps_and_ends_at_its_emc():
     assert np.all(np.diff(found.mean_pct) <= 1e-12)
 
 
+@pytest.mark.parametrize("days", [1.0, 19.0, 20.0, 21.0, 365.0, 730.0])
+def test_steady_air_is_gone_through_at_once_as_day_by_day(days):
+    board, air = Board(27.0, 14.0, 2e-10), steady(18.0, 45.0)
+    unsteady = replace(air, emc_pct=air.emc_pct + 1e-7 * (np.arange(air.emc_pct.size) % 2))
+    at_once, by_day = (store.estimates(board, one, 3, days) for one in (air, unsteady))
+    for one, other in zip(at_once, by_day, strict=True):
+        assert one.mean_pct.size == days
+        np.testing.assert_allclose(one.mean_pct, other.mean_pct, rtol=0, atol=1e-6)
+
+
 def test_bad_inputs_are_refused(new_york):
     dry = Board(27.0, 7.0, 1.5e-10)
     with pytest.raises(ValueError, match="packed"):
