@@ -4,7 +4,7 @@ import marshal
 import os
 
 import pytest
-from jinja2 import FileSystemLoader, pass_context
+from jinja2 import FileSystemLoader, UndefinedError, pass_context
 
 from kilnfolio.rendering import compiled
 from kilnfolio.rendering.compiled import PackageEnvironment
@@ -107,6 +107,33 @@ def test_none_holds_what_a_filter_made_of_a_constant(kept, forget):
             env.filters["shown"] = env.tests["odd"] = lambda _: word
 
         assert text_of(kept, change) == word * 2
+
+
+@pytest.fixture
+def said(tmp_path):
+    def said(text, **values):
+        env = PackageEnvironment()
+        env.loader = FileSystemLoader(str(tmp_path))
+        (tmp_path / "page.html").write_text(text)
+        return env.get_template("page.html").render(values)
+
+    return said
+
+
+def test_calls_are_as_python_has_them(said):
+    values = {"a": "x", "d": {"k": 1}, "two": [2], "sum": lambda two, k: two + k}
+    text = "{{ a.upper().center(5, '-') }}{{ d.k }}{{ sum(2, k=1) }}{{ sum(*two, **d) }}"
+    assert said(text, **values) == "--X--133"
+    macro = "{% macro m(a, b=2) %}{{ a }}{{ b }}{{ caller() }}{% endmacro %}"
+    assert said(macro + "{% call m('<', b=3) %}&{% endcall %}") == "&lt;3&"
+
+
+@pytest.mark.parametrize(
+    "text", ["{{ no.name }}", "{{ no() }}", "{{ d.no }}", "{{ a.no }}", "{{ a.no() }}"]
+)
+def test_what_is_missing_is_refused(said, text):
+    with pytest.raises(UndefinedError):
+        said(text, a="x", d={"k": 1})
 
 
 def test_a_folder_that_cannot_be_written_is_no_error(tmp_path):

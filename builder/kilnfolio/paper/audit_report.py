@@ -6,11 +6,13 @@ Audited files are not trusted: their words are shown as plain text without contr
 from __future__ import annotations
 
 from collections.abc import Mapping
+from gettext import NullTranslations
 from typing import Any
 
 from kilnfolio.charts.paper import paper_sheet
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.rendering.compiled import PackageEnvironment
+from kilnfolio.rendering.interface import install_translations
 from kilnfolio.rendering.safety import SAFETY
 
 
@@ -22,7 +24,7 @@ def plain(value: object) -> str:
 
 def _render(report: Mapping[str, Any], style: str) -> str:
     env = PackageEnvironment()
-    env.install_null_translations(newstyle=True)  # type: ignore[attr-defined]
+    install_translations(env, NullTranslations())
     env.filters["plain"] = plain
     return env.get_template("audit_report.html").render(report=report, style=style, SAFETY=SAFETY)
 

@@ -10,8 +10,9 @@ import functools
 import marshal
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, MutableMapping
 from contextlib import suppress
+from functools import partial
 from hashlib import sha256
 from importlib import resources
 from importlib.machinery import SourceFileLoader
@@ -23,13 +24,38 @@ from typing import Any, NoReturn
 
 from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined, nodes
 from jinja2.bccache import Bucket
+from jinja2.compiler import CodeGenerator, Frame
 from markupsafe import Markup, escape
+
+from kilnfolio.runtime.files import read_file
 
 _QUICKER = f"from {__name__} import escaped as escape"
 """The end of every compiled template. Jinja's own makes an object of each text, only to join them all."""
 
+#: A digest of this module as it was loaded, which decides how templates are compiled.
+_OURS = sha256(read_file(Path(__file__))).hexdigest()
+
 #: Templates compiled or read in this process, by a digest of all that they depend on.
 _COMPILED: dict[str, CodeType] = {}
+
+
+class _Direct(CodeGenerator):
+    """Writes calls as Python has them.
+
+    Jinja asks each function that is called whether it wants the context. Here only filters want it.
+    """
+
+    def visit_Call(self, node: nodes.Call, frame: Frame, forward_caller: bool = False) -> None:  # noqa: N802
+        """Write a call."""
+        if node.dyn_args or node.dyn_kwargs:
+            super().visit_Call(node, frame, forward_caller=forward_caller)
+            return
+        self.visit(node.node, frame)
+        self.write("(")
+        for given in (*node.args, *node.kwargs):
+            self.visit(given, frame)
+            self.write(", ")
+        self.write("caller=caller)" if forward_caller else ")")
 
 
 class PackageEnvironment(Environment):
@@ -40,6 +66,8 @@ class PackageEnvironment(Environment):
     **options
         More options of Jinja.
     """
+
+    code_generator_class = _Direct
 
     def __init__(self, **options: Any):
         super().__init__(
@@ -53,6 +81,10 @@ class PackageEnvironment(Environment):
             bytecode_cache=_Compiled(),
             **options,
         )
+
+    def make_globals(self, d: MutableMapping[str, Any] | None) -> MutableMapping[str, Any]:
+        """Return what every template knows; Jinja's chain of mappings is read in Python, key by key."""
+        return super().make_globals(d) if d else self.globals
 
     def _generate(self, *template: Any, **options: Any) -> str:
         """Return a template's code, in which no filter has run yet: what they return may change."""
@@ -117,8 +149,11 @@ def _settings(env: Environment) -> str:
 
 @functools.cache
 def _versions() -> tuple[str, ...]:
-    return version("jinja2"), version("markupsafe"), _QUICKER
+    return version("jinja2"), version("markupsafe"), _OURS
 
+
+marked: Callable[[str], Markup] = partial(str.__new__, Markup)
+"""Return a text that is HTML: as `Markup`, which asks first whether it is an object with HTML of its own."""
 
 _special = re.compile("[&<>\"']").search
 

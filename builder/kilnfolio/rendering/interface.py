@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import html
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cached_property, lru_cache
 from gettext import NullTranslations
 from typing import Any
@@ -25,6 +25,7 @@ from typing import Any
 from jinja2 import Environment, Template
 from markupsafe import Markup, escape
 
+from kilnfolio.rendering.compiled import escaped, marked
 from kilnfolio.rendering.languages import (
     NBSP,
     catalogue,
@@ -326,9 +327,14 @@ def install_translations(env: Environment, translations: NullTranslations) -> No
         return plain(words) % {}
 
     def gettext(words: str, /, **values: Any) -> Markup:
-        return plain(words) % values if values else whole(words)
+        return _filled(plain(words), values) if values else whole(words)
 
     def ngettext(one: str, several: str, count: int, /, **values: Any) -> Markup:
-        return Markup(translations.ngettext(one, several, count)) % {"num": count, **values}
+        return _filled(translations.ngettext(one, several, count), {"num": count, **values})
 
     env.globals.update(gettext=gettext, ngettext=ngettext, _=gettext)
+
+
+def _filled(words: str, values: Mapping[str, Any]) -> Markup:
+    """Return a sentence of a catalogue with values in its places, all of which take text."""
+    return marked(str.__mod__(words, {name: escaped(value) for name, value in values.items()}))

@@ -49,7 +49,7 @@ _PRINTED = re.compile(
 )
 _MONTHS = [f"{dt.date(2000, month, 1):%B}" for month in range(1, 13)]
 _DATE = re.compile(rf"(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})")
-_UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|°F|mm|m³|m|in|ft|K)(?!\w))")
+_UNIT = re.compile(r" (?<=\d )(?=(?:%|°C|°F|mm|m³|m|in|ft|K)(?!\w))")
 NBSP = "\N{NO-BREAK SPACE}"
 S = TypeVar("S", bound=str)
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import posixpath
 from collections.abc import Sequence
+from functools import lru_cache
 from urllib.parse import urlencode
 
 
@@ -15,12 +15,19 @@ def root_of(path: str) -> str:
 def relative(target: str, here: str) -> str:
     """Return the address of `target` (``species/x.html#y``) relative to the page `here`."""
     path, hash_, anchor = target.partition("#")
+    folder, _, name = here.rpartition("/")
     if path == here:
-        return hash_ + anchor or posixpath.basename(here)
-    folders, parts, shared = here.split("/")[:-1], path.split("/"), 0
+        return hash_ + anchor or name
+    return _from_folder(folder, path) + hash_ + anchor
+
+
+@lru_cache(maxsize=1024)
+def _from_folder(folder: str, path: str) -> str:
+    """Return the way from a folder to a file: all pages of a folder have the same menu."""
+    folders, parts, shared = folder.split("/") if folder else [], path.split("/"), 0
     while folders[shared:] and parts[shared + 1 :] and folders[shared] == parts[shared]:
         shared += 1
-    return "../" * (len(folders) - shared) + "/".join(parts[shared:]) + hash_ + anchor
+    return "../" * (len(folders) - shared) + "/".join(parts[shared:])
 
 
 def chapter(slug: str, anchor: str = "") -> str:

@@ -19,7 +19,7 @@ from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
 from kilnfolio.records.sourced import STATUS_MEANING, in_words
-from kilnfolio.rendering.compiled import PackageEnvironment
+from kilnfolio.rendering.compiled import PackageEnvironment, escaped, marked
 from kilnfolio.rendering.interface import install_translations, interface
 from kilnfolio.rendering.languages import SEALED, Language, language, with_nbsp
 from kilnfolio.rendering.own import NOTHING, Own
@@ -118,8 +118,8 @@ def set_language(env: Environment, lang: Language, *, signed: bool) -> None:
     install_translations(env, lang.translations)
     env.globals.update(language=lang, safety_signed=signed or lang.tag == SEALED, SAFETY=SAFETY)
     env.filters.update(
-        said=_translated,
-        drawn=_drawn,
+        said=_said_in(lang),
+        drawn=_drawn_in(lang),
         day=_day,
         outcome=outcome,
         figures=lang.figures,  # {{ field.value | figures }}: in an attribute that people read
@@ -170,30 +170,28 @@ def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:
         stamp = local.isoformat(timespec="minutes")
         # on a phone the date stands above it
         clock = f"<span>{stamp[11:16]}{figures.NBSP}{local.tzname()}</span>"
-        return Markup(f'<time datetime="{stamp}">{stamp[:10]} {clock}</time>')
+        return marked(f'<time datetime="{stamp}">{stamp[:10]} {clock}</time>')
 
     return moment
 
 
-@pass_context
-def _translated(context: Context, words: str, verbatim: bool = False) -> str:
-    """``{{ view.statement | said }}``: words of a record in the page's language."""
-    lang: Language = context["language"]
-    return with_nbsp(lang.translate(words, verbatim=verbatim))
+def _said_in(lang: Language) -> Callable[..., str]:
+    def said(words: str, verbatim: bool = False) -> str:
+        """``{{ view.statement | said }}``: words of a record in the page's language."""
+        return with_nbsp(lang.translate(words, verbatim=verbatim))
+
+    return said
 
 
-@pass_context
-def _drawn(context: Context, drawing: Markup) -> Markup:
-    """``{{ view.chart.svg | drawn }}``: a drawing with its text in the page's language."""
-    lang: Language = context["language"]
-    if lang.tag == SEALED:
-        return drawing
-    return Markup(
-        _DRAWN_WORDS.sub(
-            lambda found: found[1] + str(escape(lang.translate(Markup(found[2]).unescape()))),
-            drawing,
-        )
-    )
+def _drawn_in(lang: Language) -> Callable[[Markup], Markup]:
+    def translated(found: re.Match[str]) -> str:
+        return found[1] + str(escape(lang.translate(Markup(found[2]).unescape())))
+
+    def drawn(drawing: Markup) -> Markup:
+        """``{{ view.chart.svg | drawn }}``: a drawing with its text in the page's language."""
+        return drawing if lang.tag == SEALED else Markup(_DRAWN_WORDS.sub(translated, drawing))
+
+    return drawn
 
 
 #: Text of a drawing: between tags, and for the read-out.
@@ -224,27 +222,22 @@ def day(date: dt.date) -> str:
 def quantity(value: Quantity | None, regional: RegionalFormat = PLAIN) -> Markup:
     """``{{ q | quantity }}``: both unit systems, keeping the words as entered."""
     if value is None:
-        return Markup(figures.NOTHING)
+        return marked(figures.NOTHING)
     first, second = regional.both(value)
-    if not second:
-        return Markup('<span class="fact">{}</span>').format(first)
-    return Markup('<span class="fact">{}</span> <span class="fact other">({})</span>').format(
-        first, second
-    )
+    other = f' <span class="fact other">({escaped(second)})</span>' if second else ""
+    return marked(f'<span class="fact">{escaped(first)}</span>{other}')
 
 
 def status(word: str) -> Markup:
     """``{{ known.status | status }}``: the status of a value, in words."""
-    return Markup('<span class="status-{}" title="{}">{}</span>').format(
-        word.replace(" ", "-"), STATUS_MEANING[word], STATUS_WORDS[word]
-    )
+    look, meaning, words = word.replace(" ", "-"), STATUS_MEANING[word], STATUS_WORDS[word]
+    return marked(f'<span class="status-{look}" title="{escaped(meaning)}">{escaped(words)}</span>')
 
 
 def outcome(word: str, words: str = "") -> Markup:
     """``{{ finding.outcome | outcome }}``: a shape and a word, then a colour."""
-    return Markup('<span class="outcome outcome-{}">{}</span>').format(
-        word.replace(" ", "-"), words or word
-    )
+    look = escaped(word.replace(" ", "-"))
+    return marked(f'<span class="outcome outcome-{look}">{escaped(words or word)}</span>')
 
 
 def _scaled(scale: figures.Scale, value: float | None, decimals: int) -> str:
@@ -272,6 +265,7 @@ _FILTERS: dict[str, Callable[..., Any]] = {
     "fahrenheit": _fahrenheit,
     "day": _day,
     "status": status,
+    "among": lambda workings, ids: [one for one in workings.values() if one.id in ids],
     "in_words": in_words,  # {{ working.source | in_words(publications) }}
     "outcome": outcome,
     "board_line": board_line,

@@ -24,11 +24,11 @@ def unbroken(page: str) -> str:
     parts, done, here = [], 0, 0
     while found := _HYPHEN.search(page, here):
         tag = page.rfind("<", 0, found.start())
-        text = page.find(">", tag, found.start()) + 1
-        # within a tag: on after it; the path of a drawing holds hundreds of hyphens
-        end = page.find("<" if text else ">", found.end())
+        text, other = page.find(">", tag, found.start()) + 1, _OTHER.match(page, tag)
+        # within a tag: on after it; the path of a drawing holds hundreds of hyphens, a time has its date twice
+        end = page.find("<" if text or other else ">", found.end())
         here = len(page) if end < 0 else end
-        if not text or _OTHER.match(page, tag):
+        if not text or other:
             continue
         for whole in _WHOLE.finditer(page, text, here):
             if page[whole.start() - 1] != "/":
