@@ -12,10 +12,12 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from kilnfolio.charts.stand_alone import stand_alone
+from kilnfolio.rendering.compiled import escaped, marked
 from kilnfolio.review.figures import number
 
 
@@ -145,7 +147,7 @@ class Panel:
         drawn = "".join(path).replace("-0.0", "0.0")
         for after in (" ", "L", "M"):  # as `_at` writes them
             drawn = drawn.replace(f".0{after}", after)
-        return Markup(f'<path class="{css}" d="{drawn.removesuffix(".0")}"/>')
+        return marked(f'<path class="{css}" d="{drawn.removesuffix(".0")}"/>')
 
     def stairs(self, css: str, points: Sequence[tuple[float, float]], end: float) -> Markup:
         """Return a step line: each value holds until the next point, the last until `end`."""
@@ -164,18 +166,18 @@ class Panel:
 def text(css: str, x: float, y: float, words: str, anchor: str = "") -> Markup:
     """Return text at a position; `anchor` is start, middle or end."""
     placed = f' text-anchor="{anchor}"' if anchor else ""
-    return Markup(f'<text class="{css}" x="{_at(x)}" y="{_at(y)}"{placed}>{escape(words)}</text>')
+    return marked(f'<text class="{css}" x="{_at(x)}" y="{_at(y)}"{placed}>{escaped(words)}</text>')
 
 
 def segment(css: str, x1: float, y1: float, x2: float, y2: float) -> Markup:
     """Return a straight line."""
-    return Markup(f'<path class="{css}" d="M{_at(x1)} {_at(y1)}L{_at(x2)} {_at(y2)}"/>')
+    return marked(f'<path class="{css}" d="M{_at(x1)} {_at(y1)}L{_at(x2)} {_at(y2)}"/>')
 
 
 def box(css: str, x: float, y: float, width: float, height: float, read: str = "") -> Markup:
     """Return a rectangle; `read` is its text for the read-out."""
-    read_attribute = f' data-read="{escape(read)}"' if read else ""
-    return Markup(
+    read_attribute = f' data-read="{escaped(read)}"' if read else ""
+    return marked(
         f'<rect class="{css}" x="{_at(x)}" y="{_at(y)}" width="{_at(width)}" '
         f'height="{_at(height)}"{read_attribute}/>'
     )
@@ -184,13 +186,13 @@ def box(css: str, x: float, y: float, width: float, height: float, read: str = "
 def dots(css: str, places: Iterable[tuple[float, float]]) -> Markup:
     """Return a dot at each position, all in one path of near-zero lines with round caps."""
     path = "".join(f"M{_at(x)} {_at(y)}h.01" for x, y in places)
-    return Markup(f'<path class="{css}" d="{path}"/>') if path else Markup("")
+    return marked(f'<path class="{css}" d="{path}"/>') if path else Markup("")
 
 
 def flag(css: str, x: float, y: float, read: str) -> Markup:
     """Return a small triangle pointing down at a position, with `read` as its title."""
     path = f"M{_at(x - 6)} {_at(y - 14)}h12l-6 11z"
-    return Markup(f'<path class="{css}" d="{path}"><title>{escape(read)}</title></path>')
+    return marked(f'<path class="{css}" d="{path}"><title>{escaped(read)}</title></path>')
 
 
 def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
@@ -251,14 +253,14 @@ def svg(
         the page. Not on a customer's page, fetched over a mobile network: it doubles the size.
     """
     read_attribute = "".join(
-        f' data-{name}="{escape(value)}"' for name, value in (readout or {}).items()
+        f' data-{name}="{escaped(value)}"' for name, value in (readout or {}).items()
     )
     looks = ' class="fits"' if fits else ""
-    drawing = Markup(
+    drawing = marked(
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_at(width)} {_at(height)}"'
         f'{looks}{read_attribute} role="img" aria-labelledby="{identity}-title {identity}-desc">'
-        f'<title id="{identity}-title">{escape(title)}</title>'
-        f'<desc id="{identity}-desc">{escape(description)}</desc>{"".join(parts)}</svg>'
+        f'<title id="{identity}-title">{escaped(title)}</title>'
+        f'<desc id="{identity}-desc">{escaped(description)}</desc>{"".join(parts)}</svg>'
     )
     return stand_alone(drawing) if alone else drawing
 
@@ -296,9 +298,10 @@ def read_area(words: str, x: float, y: float, width: float, height: float) -> Ma
     return box("stop", x, y, width, height, words)
 
 
+@lru_cache(maxsize=4096)  # most positions are those of frames, the same in every drawing of a kind
 def _at(value: float) -> str:
     """Return a position to a tenth, without a needless zero or sign."""
     text = f"{value:.1f}"
-    if text[-1] == "0":
-        text = text[:-2]
-    return "0" if text == "-0" else text
+    if text[-1] != "0":
+        return text
+    return "0" if text == "-0.0" else text[:-2]

@@ -18,7 +18,6 @@ from markupsafe import Markup, escape
 from kilnfolio.charts.paper import drawing_rules
 
 _RULE = re.compile(r"([^{}]+)\{([^{}]+)\}")
-_PART = re.compile(r'<(text|path|rect|circle|line|g)\b([^>]*?)\bclass="([\w -]+)"([^>]*)')
 _ATTRIBUTES = (
     "fill",
     "stroke",
@@ -32,32 +31,32 @@ _ATTRIBUTES = (
     "opacity",
     "pointer-events",
 )
-_WRITTEN = tuple((name, f' {name}="') for name in _ATTRIBUTES)
+#: The head of a part: its class, which `axes` writes first, and any of these attributes that follow it.
+_HEAD = re.compile(
+    r'<(text|path|rect|circle|line|g) class="([\w -]+)"'
+    rf'((?: (?:{"|".join(_ATTRIBUTES)})="[^"]*")*)'
+)
 
 
 def stand_alone(drawing: Markup) -> Markup:
     """Return a drawing whose parts carry their styles as presentation attributes [1]_."""
-    return Markup(_PART.sub(_dressed, drawing))
-
-
-def _dressed(match: re.Match[str]) -> str:
-    tag, before, classes, after = match.groups()
-    rest = before + after
-    own = tuple([name for name, written in _WRITTEN if written in rest])
-    return f'<{tag}{before}class="{classes}"{_attributes(tag, classes, own)}{after}'
+    return Markup(_HEAD.sub(lambda head: _dressed(*head.groups()), drawing))
 
 
 @lru_cache(maxsize=1024)
-def _attributes(tag: str, classes: str, own: tuple[str, ...]) -> str:
-    """Return the styles of an element's classes as attributes, without those of its own."""
+def _dressed(tag: str, classes: str, own: str) -> str:
+    """Return the head of a part with the styles of its classes, but for attributes of its own."""
     looks: dict[str, str] = {}
     for wanted in ((tag, ""), *(("", name) for name in classes.split())):
         looks |= _looks().get(wanted, {})
     for name in classes.split():
         looks |= _looks().get((tag, name), {})
-    return "".join(
-        f' {name}="{escape(value)}"' for name, value in sorted(looks.items()) if name not in own
+    styles = "".join(
+        f' {name}="{escape(value)}"'
+        for name, value in sorted(looks.items())
+        if f' {name}="' not in own
     )
+    return f'<{tag} class="{classes}"{styles}{own}'
 
 
 @lru_cache(maxsize=1)
