@@ -86,6 +86,10 @@ CUSTOMER_FIELDS: Mapping[type[BaseModel], frozenset[str]] = {
 }
 
 
+#: What contains nothing; most values of a record are of these.
+_PLAIN = frozenset({bool, float, int, str})
+
+
 class NotPublishedError(AttributeError):
     """A page asked for a field that may not leave the mill."""
 
@@ -108,7 +112,7 @@ class EditionView:
 
     def __getattr__(self, name: str) -> Any:
         model = type(self._record)
-        if name not in self._fields.get(model, frozenset()):
+        if name not in self._fields.get(model, ()):
             raise NotPublishedError(
                 f"{model.__name__}.{name} may not leave the mill; see kilnfolio/site/editions.py"
             )
@@ -116,6 +120,8 @@ class EditionView:
 
 
 def _restricted(value: Any, fields: Mapping[type[BaseModel], frozenset[str]]) -> Any:
+    if value is None or type(value) in _PLAIN:
+        return value
     if isinstance(value, BaseModel):
         return EditionView(value, fields)
     if isinstance(value, (list, tuple)):

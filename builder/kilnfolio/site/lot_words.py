@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -66,12 +66,12 @@ class Stated:
     charges: list[EditionView]
     regional: RegionalFormat
 
-    @property
+    @cached_property
     def surveys(self) -> list[EditionView]:
         """The final surveys of its charges."""
         return [charge.survey for charge in self.charges if charge.survey]
 
-    @property
+    @cached_property
     def readings(self) -> tuple[float, ...]:
         """The readings it was judged by [% MC]; none if it was not assessed."""
         if self.review.judgement.met is None or not self.surveys:
@@ -79,7 +79,7 @@ class Stated:
         readings: tuple[float, ...] = self.review.readings
         return readings
 
-    @property
+    @cached_property
     def packs(self) -> tuple[tuple[str, int, str], ...]:
         """Number, pieces and volume of each pack."""
         return tuple(
@@ -87,17 +87,17 @@ class Stated:
             for pack in self.lot.packs
         )
 
-    @property
+    @cached_property
     def pack_words(self) -> str:
         """Its packs in a phrase."""
         return pack_words(pack.number for pack in self.lot.packs)
 
-    @property
+    @cached_property
     def pack_total(self) -> tuple[int, str]:
         """Pieces and volume of all packs."""
         return _total(self.lot)
 
-    @property
+    @cached_property
     def boards(self) -> str:
         """Which boards the readings are of; "" where it was not assessed."""
         source = self.review.judgement.readings_from

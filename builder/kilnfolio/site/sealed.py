@@ -29,7 +29,7 @@ from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.review.reviews import charge_dossier, dossiers, lot_dossier
 from kilnfolio.site.lot_words import lot_record
-from kilnfolio.site.pages.customer import CustomerLot, customer_lot, served_record
+from kilnfolio.site.pages.customer import CustomerLot, customer_lot, served_now, served_record
 from kilnfolio.site.seals import SealView, Superseded, seal_view, superseded_states
 
 #: Warnings, in words.
@@ -122,9 +122,11 @@ def lot_view(graph: Graph, number: str) -> SealedLot:
         stands = lot_standing(graph, number)
         seal = seal_view(stands.entries, _demo_keys(graph), broken=changed_words(stands))
         record = stands.record
-    text = (record or canonical(lot_record(mill, number, reviews, dossier))).decode()
     address = next(iter(lot_addresses(graph, number).live), "")
-    served = served_record(text, seal)
+    if record:
+        served = served_record(record.decode(), seal)
+    else:
+        served = served_now(lot_record(mill, number, reviews, dossier), seal)
     return SealedLot(customer_lot(mill, number, reviews, dossier, address, served), seal)
 
 

@@ -183,8 +183,13 @@ class Served:
 
 
 def served_record(text: str, seal: SealView) -> Served:
-    """Return a record as it is served, from its canonical JSON and how it is sealed."""
+    """Return a sealed record as it is served, from its canonical JSON and how it is sealed."""
     return Served(text, LotRecord.model_validate_json(text), seal)
+
+
+def served_now(record: LotRecord, seal: SealView) -> Served:
+    """Return a record as it would be sealed now."""
+    return Served(canonical(record).decode(), record, seal)
 
 
 def customer_lot(
@@ -213,8 +218,7 @@ def customer_lot(
         The record that was sealed; what the records say now where there is none.
     """
     if served is None:
-        now = lot_record(folder, lot_id, dossiers, lot_dossier)
-        served = served_record(canonical(now).decode(), SealView())
+        served = served_now(lot_record(folder, lot_id, dossiers, lot_dossier), SealView())
     about, mill = stated(folder, lot_id, dossiers, lot_dossier), for_customer(folder.mill.record)
     record, judgement, readings = served.record, about.review.judgement, about.readings
     species = for_customer(folder.species[about.lot.species].record)
