@@ -15,6 +15,7 @@ import sys
 
 from tests.bench.harness import Result
 from tests.bench.mills import make_mill
+from tests.conftest import PROCESSORS
 
 CHARGES, TURNS = int(os.environ.get("KILNFOLIO_BENCH_SHARED", "100")), 3
 
@@ -71,7 +72,7 @@ def test_a_cold_build_in_several_processes(book, tmp_path):
     book.tell(
         Result(f"{name}, two processes", floor, one, two, one / two, 1.8, more=True, turns=TURNS)
     )
-    crowded = f"{name}, four processes on {os.cpu_count()} processors"
+    crowded = f"{name}, four processes on {PROCESSORS} processors"
     book.tell(Result(crowded, "two processes", two, four, four / two, 1.1, turns=TURNS))
     fitted = one * (share + (1 - share) / 4) + max(0.0, four - two)
     apart = f"{name}, four processes on four, by a serial share of {100 * share:.0f} %"
