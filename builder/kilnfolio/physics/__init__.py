@@ -38,7 +38,7 @@ All modules follow the same conventions:
   readings refuse it instead, because leaving a reading out would change the count.
 """
 
-from kilnfolio.runtime.late_import import import_when_used
+from kilnfolio.physics._late_import import import_when_used
 
 # SciPy takes all that NumPy has, and with it what compiles Fortran and runs tests: a third of the
 # time that it takes to import

@@ -19,13 +19,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from kilnfolio.physics._check import numbers
 from kilnfolio.physics._types import Floats
-from kilnfolio.runtime.values import dataclass
 
 CONFIDENCE = 0.95
 """Confidence of an interval, unless another is asked for. [-]"""

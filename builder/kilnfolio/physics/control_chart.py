@@ -14,6 +14,7 @@ References
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -21,7 +22,6 @@ from numpy.typing import ArrayLike
 
 from kilnfolio.physics._check import numbers
 from kilnfolio.physics._types import Floats
-from kilnfolio.runtime.values import dataclass
 
 D2 = 1.128
 """Mean range of two normal values, in standard deviations [1]_. [-]"""

@@ -19,13 +19,13 @@ References
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from kilnfolio.physics._check import in_range, moisture_content, numbers
 from kilnfolio.physics._types import Floats
-from kilnfolio.runtime.values import dataclass
 
 GAS_CONSTANT = 8.314462618
 """R. [J/(mol K)] Source: SI, 2019."""

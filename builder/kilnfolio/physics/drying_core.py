@@ -13,6 +13,7 @@ References
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -20,7 +21,6 @@ from numpy.typing import ArrayLike
 from kilnfolio.physics import air, water
 from kilnfolio.physics._check import in_range, numbers
 from kilnfolio.physics._types import Floats
-from kilnfolio.runtime.values import dataclass
 
 SIDE_RANGE_MM = (5.0, 400.0)
 """Thickness and width that `core_time` accepts. [mm]"""

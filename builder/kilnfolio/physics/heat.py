@@ -9,6 +9,7 @@ References
    temperature held for a minimum continuous time throughout the profile of the wood).
 """
 
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -17,7 +18,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from kilnfolio.physics._check import in_range, numbers, refuse
 from kilnfolio.physics._types import Floats
-from kilnfolio.runtime.values import dataclass
 
 CORE_RANGE_C = (-60.0, 200.0)
 """Core temperatures accepted. [°C] Refuses the 850 or 32767 of a disconnected probe."""

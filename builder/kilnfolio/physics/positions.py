@@ -10,12 +10,13 @@ References
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from kilnfolio.physics._check import numbers
 from kilnfolio.physics._types import Floats
-from kilnfolio.runtime.values import dataclass
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,6 @@ field_docs    what each field of a model means
 quiet_workers silences workers whose parent process has died
 progress      progress of a long run
 environment   what this computer's user has set
-late_import   modules imported when something of theirs is first used
 errors        errors that stop a build or a seal
 code_version  the version of the code that determines the bytes of a site
 """

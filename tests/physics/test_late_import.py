@@ -5,7 +5,7 @@ import sys
 
 import pytest
 
-from kilnfolio.runtime.late_import import import_when_used
+from kilnfolio.physics._late_import import import_when_used
 
 PARTS = {"__init__.py": "", "one.py": "VALUE = 1", "two.py": "from made import one"}
 
