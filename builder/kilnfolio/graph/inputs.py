@@ -68,13 +68,15 @@ def changed_inputs(then: Stamps, now: Stamps, index: Index, touched: set[str]) -
     """
     if not touched:
         return set()
-    before, after = listed(then, index), listed(now, index)
     found = {f"file:{name}" for name in touched}
     found |= {
         f"tree:{tree}"
         for tree in index.trees
         if any(name.startswith(tree + "/") for name in touched)
     }
+    if then.keys() == now.keys():
+        return found
+    before, after = listed(then, index), listed(now, index)
     for kind in before.keys() | after.keys():
         old, new = before.get(kind, {}), after.get(kind, {})
         if old != new:

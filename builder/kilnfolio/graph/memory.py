@@ -277,7 +277,7 @@ class MemoryGraph(Graph):
             self._stamps = (
                 stamps(self.folder, self.index)
                 if self._files is None
-                else dict.fromkeys(self._files, (0, 0, 0, 0))
+                else dict.fromkeys(self._files, "")
             )
             self._lists = listed(self._stamps, self.index)
             self._compare()

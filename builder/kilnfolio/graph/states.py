@@ -13,8 +13,8 @@ from pathlib import Path
 #: The folder beside the editions that holds their staging copies and the store.
 STAGING = ".staging"
 
-Stamps = dict[str, tuple[int, int, int, int]]
-"""Times of change of data and entry [ns], size [bytes] and inode of each file, by its name."""
+Stamps = dict[str, str]
+"""The state of each file by its name; see `stamp`."""
 
 
 def input_stamps(folder: Path, folders: Iterable[str]) -> Stamps:
@@ -39,12 +39,11 @@ def input_stamps(folder: Path, folders: Iterable[str]) -> Stamps:
                     state = entry.stat()
                 except OSError:
                     continue  # removed meanwhile, or a broken link
-                # the time of its entry (ctime) cannot be set back, as a copy with its times does
-                found[name] = (state.st_mtime_ns, state.st_ctime_ns, state.st_size, state.st_ino)
+                found[name] = stamp(state)
     return found
 
 
-def site_stamps(out: Path, editions: Iterable[str]) -> dict[str, str]:
+def site_stamps(out: Path, editions: Iterable[str]) -> Stamps:
     """Return the state of every file of a site, by its path below it."""
     return {path: stamp(state) for path, state in _files(out, editions)}
 
@@ -64,5 +63,8 @@ def _files(out: Path, folders: Iterable[str]) -> Iterator[tuple[str, os.stat_res
 
 
 def stamp(state: os.stat_result) -> str:
-    """Return the state of a file of a site."""
+    """Return inode, size [bytes], and times of change of data and entry [ns] of a file.
+
+    The time of its entry (ctime) cannot be set back, as a copy with its times does.
+    """
     return f"{state.st_ino} {state.st_size} {state.st_mtime_ns} {state.st_ctime_ns}"
