@@ -44,6 +44,7 @@ def build(program, root, workers, out):
     """Return the elapsed time, the processor time here, and that of the workers [s]."""
     said = subprocess.run(
         [sys.executable, program, root, str(workers), out],
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},  # as the command sets it
         capture_output=True,
         text=True,
         check=True,
