@@ -220,7 +220,7 @@ DOCUMENT = "kilnfolio.records.yaml_source:Document"
 def test_a_document_is_decoded_when_one_of_its_fields_is_asked_for():
     given = parse_yaml(b"a: {b: 12.50, c: [x, y]}\n", "f.yaml")
     read = decode(encode(given))
-    assert "spots" not in vars(read)
+    assert "marks" not in vars(read)
     assert encode(read) == encode(given)
     assert read.place("a", "c", 1) == Place("f.yaml", 1, 22)
     assert (read, repr(read), str(read.value["a"]["b"])) == (given, repr(given), "12.50")

@@ -127,7 +127,7 @@ def test_plain_values_come_back_and_every_one_has_a_place(plain, flow):
     lines = text.split("\n")
 
     def walk(inner: Any, path: tuple[str | int, ...]) -> None:
-        assert path in document.spots
+        assert path in document.marks
         place = document.place(*path)
         assert 1 <= place.line <= len(lines)
         assert 1 <= place.column <= len(lines[place.line - 1]) + 1

@@ -19,7 +19,7 @@ from importlib import import_module
 
 from kilnfolio import __version__
 from kilnfolio.cli.errors import INTERRUPTED, TERMINATED, exit_code
-from kilnfolio.cli.parser import CommandParser, ParserToBe
+from kilnfolio.cli.parser import CommandParser, LazyParser
 from kilnfolio.runtime.garbage import collect_rarely
 
 TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
@@ -127,7 +127,7 @@ def parser() -> CommandParser:
     commands = whole.add_subparsers(
         required=True,
         metavar="command",
-        parser_class=ParserToBe,  # type: ignore[type-var]
+        parser_class=LazyParser,  # type: ignore[type-var]
     )
     for name, summary in COMMANDS.items():
         commands.add_parser(name, help=summary, make=partial(_parser_of, name))

@@ -71,8 +71,7 @@ def run(arguments: argparse.Namespace) -> int:
     if not (arguments.fresh or arguments.cluster):
         built = built_at_rest(arguments.folder, out.resolve(), pdfs=not arguments.without_pdf)
         if built is not None:
-            if not arguments.quiet:
-                print(f"up to date: {_made(*built, out)}")
+            _print_made(arguments, out, *built, changed=False)
             return OK
     return _build(arguments, out)
 
@@ -104,10 +103,7 @@ def _build(arguments: argparse.Namespace, out: Path) -> int:
         print(f"kilnfolio: warning: {warning}", file=sys.stderr)
     for broken in report.broken:
         print(f"kilnfolio: {broken}", file=sys.stderr)
-    if not arguments.quiet:
-        print(
-            "up to date: " if not report.made else "", _made(report.pages, report.pdfs, out), sep=""
-        )
+    _print_made(arguments, out, report.pages, report.pdfs, changed=bool(report.made))
     return FINDINGS if report.broken or (arguments.strict and report.warnings) else OK
 
 
@@ -115,5 +111,10 @@ def _silent(_what: str, _done: int, _total: int) -> None:
     """Report no progress."""
 
 
-def _made(pages: int, pdfs: int, out: Path) -> str:
-    return f"{pages} pages and {pdfs} PDFs in {out}; open {out}/mill/index.html"
+def _print_made(
+    arguments: argparse.Namespace, out: Path, pages: int, pdfs: int, *, changed: bool
+) -> None:
+    """Print what the site has, and whether this build changed it."""
+    if not arguments.quiet:
+        begin = "" if changed else "up to date: "
+        print(f"{begin}{pages} pages and {pdfs} PDFs in {out}; open {out}/mill/index.html")

@@ -79,7 +79,7 @@ class CommandParser(argparse.ArgumentParser):
             )
 
 
-class ParserToBe:
+class LazyParser:
     """Stands for the parser of a command until words are parsed by it.
 
     Parameters

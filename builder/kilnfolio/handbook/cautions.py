@@ -58,7 +58,7 @@ def _read_cautions(root: Path) -> Mapping[str, Caution]:
     wrapped = type(document)(
         document.file,
         {"cautions": document.value},
-        {("cautions", *path): spot for path, spot in document.spots.items()},
-        {("cautions", *path): spot for path, spot in document.key_spots.items()},
+        {("cautions", *path): mark for path, mark in document.marks.items()},
+        {("cautions", *path): mark for path, mark in document.key_marks.items()},
     )
     return validate(wrapped, _Cautions).record.cautions

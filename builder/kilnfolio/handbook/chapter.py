@@ -18,7 +18,7 @@ from kilnfolio.records.mill import CustomerLanguage
 from kilnfolio.records.model import Change, Name, Record, Signature, Slug, Text
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
-from kilnfolio.records.yaml_source import MAX_BYTES, Spot, parse_yaml
+from kilnfolio.records.yaml_source import MAX_BYTES, Mark, parse_yaml
 from kilnfolio.runtime.files import read_text
 
 FIGURES = f"{HANDBOOK}/figures"
@@ -90,8 +90,8 @@ class ChapterFile:
     """Path relative to the mill folder."""
     lines: tuple[str, ...]
     """Every line of the file; those of the front matter are empty."""
-    front: Mapping[tuple[str | int, ...], Spot]
-    """The spot of each key of the front matter."""
+    front: Mapping[tuple[str | int, ...], Mark]
+    """The mark of each key of the front matter."""
 
     @property
     def slug(self) -> str:
@@ -279,7 +279,7 @@ def parse_chapter(text: str, name: str) -> ChapterFile:
     )  # an empty line replaces '---', so that line numbers stay right
     located = validate(parse_yaml(front.encode(), name), Chapter)
     body = [""] * (end + 1) + [line.rstrip("\r") for line in lines[end + 1 :]]
-    return ChapterFile(located.record, name, tuple(body), located.document.spots)
+    return ChapterFile(located.record, name, tuple(body), located.document.marks)
 
 
 def _read(path: Path, name: str) -> ChapterFile:

@@ -48,7 +48,7 @@ class Teams:
     def team(self, at_home: bool) -> Team | None:
         """See `Run.team`."""
         if self._shares_all and self._dask and not at_home:
-            self._away = self._away or self._far()
+            self._away = self._away or self._away_team()
             return self._away
         pool = self._processes()
         return LocalTeam(pool, self._workers, self._place) if pool else None
@@ -68,7 +68,7 @@ class Teams:
     def _shares_all(self) -> bool:
         return bool(self._dask) and self._first and not self._own_code
 
-    def _far(self) -> AwayTeam:
+    def _away_team(self) -> AwayTeam:
         from kilnfolio.graph.away import AwayTeam
         from kilnfolio.pipeline.plan import PLAN
 

@@ -17,7 +17,7 @@ from kilnfolio.records.export import cell_starts
 from kilnfolio.records.model import Located, R, Record
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
-from kilnfolio.records.yaml_source import Document, Spot
+from kilnfolio.records.yaml_source import Document, Mark
 from kilnfolio.runtime.field_docs import field_doc
 from kilnfolio.runtime.nearest import nearest
 from kilnfolio.runtime.values import dataclass
@@ -183,11 +183,11 @@ def _document(
     """
     needed = _needed(model)
     rows: list[dict[str, Any]] = []
-    spots: dict[tuple[str | int, ...], Spot] = {}
+    marks: dict[tuple[str | int, ...], Mark] = {}
     problems: list[Problem] = []
     for number, line in filled[1:]:
         at = len(rows)
-        spots["rows", at] = number, 1
+        marks["rows", at] = number, 1
         row: dict[str, Any] = {}
         starts: list[int] = cell_starts(line, delimiter)
         cells = _cells(line, delimiter)
@@ -195,14 +195,14 @@ def _document(
             if cell:
                 _put(row, heading, cell, delimiter)
                 column = starts[min(index, len(starts) - 1)] + 1
-                spots["rows", at, *heading.path] = number, column
+                marks["rows", at, *heading.path] = number, column
         problems += _row_problems(Place(name, number), row, needed, cells[len(headings) :])
         rows.append(row)
         if len(problems) >= _SHOWN:
             break
     if problems:
         raise RecordProblems(problems[:_SHOWN])
-    return Document(name, {"rows": rows}, spots, {})
+    return Document(name, {"rows": rows}, marks, {})
 
 
 def _put(row: dict[str, Any], heading: _Heading, cell: str, delimiter: str) -> None:

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from kilnfolio.records.yaml_source import Document, Spot, parse_yaml
+from kilnfolio.records.yaml_source import Document, Mark, parse_yaml
 from kilnfolio.runtime.values import dataclass
 
 #: The record format that this version writes, and all that it reads.
@@ -157,7 +157,7 @@ def matching(value: Any, pattern: Pattern, path: Path = ()) -> Iterator[Path]:
 def _renamed(document: Document, path: Path, new: str) -> Document:
     """Return a document with a key renamed, keeping every place below it."""
     *above, old = path
-    if (*above, new) in document.spots:
+    if (*above, new) in document.marks:
         return document  # both are there: the old one is refused as unknown
     value = _with(
         document.value,
@@ -167,16 +167,16 @@ def _renamed(document: Document, path: Path, new: str) -> Document:
     return replace(
         document,
         value=value,
-        spots=_moved(document.spots, path, new),
-        key_spots=_moved(document.key_spots, path, new),
+        marks=_moved(document.marks, path, new),
+        key_marks=_moved(document.key_marks, path, new),
     )
 
 
-def _moved(spots: Mapping[Path, Spot], path: Path, new: str) -> dict[Path, Spot]:
+def _moved(marks: Mapping[Path, Mark], path: Path, new: str) -> dict[Path, Mark]:
     length = len(path)
     return {
-        (*path[:-1], new, *key[length:]) if key[:length] == path else key: spot
-        for key, spot in spots.items()
+        (*path[:-1], new, *key[length:]) if key[:length] == path else key: mark
+        for key, mark in marks.items()
     }
 
 
@@ -233,7 +233,7 @@ def _edits(
     for path in matching(document.value, _pattern(change)):
         if isinstance(change, Rename):
             place = document.key_place(*path)
-            if (*path[:-1], change.new) not in document.spots:
+            if (*path[:-1], change.new) not in document.marks:
                 yield _in_quotes(lines, place.line - 1, place.column - 1, str(path[-1]), change.new)
         elif (said := _at(document.value, path)) in change.meant:
             place = document.place(*path)

@@ -272,7 +272,7 @@ _MANY = 20
 def _unknown(document: Document, path: tuple[int | str, ...], model: type[Record]) -> Problem:
     owner = model_at(model, path[:-1])
     known = list(owner.model_fields) if owner else []
-    free = [key for key in known if (*path[:-1], key) not in document.spots]
+    free = [key for key in known if (*path[:-1], key) not in document.marks]
     near = nearest(str(path[-1]), free, cutoff=0.52)
     above = next(
         (

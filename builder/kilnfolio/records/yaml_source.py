@@ -33,8 +33,8 @@ MAX_PROBLEMS = 100
 MAX_DEPTH = 40
 
 _Path = tuple[str | int, ...]
-#: Line and column, from 1.
-Spot = tuple[int, int]
+#: Line and column, from 1: what YAML calls a mark.
+Mark = tuple[int, int]
 
 _INT = re.compile(r"[-+]?(0|[1-9][0-9]*)")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
@@ -65,18 +65,18 @@ class WrittenFloat(float):
 
 @dataclass(frozen=True)
 class Document(Late):
-    """A parsed file: its plain value and the spot of every value and key in it."""
+    """A parsed file: its plain value and the mark of every value and key in it."""
 
     file: str
     value: Any
-    spots: dict[_Path, Spot]
-    key_spots: dict[_Path, Spot]
+    marks: dict[_Path, Mark]
+    key_marks: dict[_Path, Mark]
 
     def stored(self) -> Any:
         """See `Late`."""
         lines = (
-            [[*spot, *path] for path, spot in spots.items()]
-            for spots in (self.spots, self.key_spots)
+            [[*mark, *path] for path, mark in marks.items()]
+            for marks in (self.marks, self.key_marks)
         )
         return [self.file, self.value, *lines]
 
@@ -84,21 +84,21 @@ class Document(Late):
     def restored(stored: Any) -> dict[str, Any]:
         """See `Late`."""
         file, value, *tables = stored
-        spots, key_spots = (
+        marks, key_marks = (
             {tuple(path): (line, column) for line, column, *path in lines} for lines in tables
         )
-        return {"file": file, "value": value, "spots": spots, "key_spots": key_spots}
+        return {"file": file, "value": value, "marks": marks, "key_marks": key_marks}
 
     def place(self, *path: str | int) -> Place:
         """Return the place of `path`, or of its nearest existing parent."""
-        while path and path not in self.spots:
+        while path and path not in self.marks:
             path = path[:-1]
-        return Place(self.file, *self.spots.get(path, (1, 1)))
+        return Place(self.file, *self.marks.get(path, (1, 1)))
 
     def key_place(self, *path: str | int) -> Place:
         """Return where the key at `path` is written."""
-        spot = self.key_spots.get(path)
-        return Place(self.file, *spot) if spot else self.place(*path)
+        mark = self.key_marks.get(path)
+        return Place(self.file, *mark) if mark else self.place(*path)
 
 
 def read_yaml(path: Path, shown_as: str) -> Document:
@@ -149,7 +149,7 @@ def parse_yaml(raw: bytes, shown_as: str) -> Document:
     value = None if node is None else builder.build(node, ())
     if builder.problems:
         raise RecordProblems(builder.problems)
-    return Document(shown_as, value, builder.spots, builder.key_spots)
+    return Document(shown_as, value, builder.marks, builder.key_marks)
 
 
 def _refuse(file: str, what: str, why: str, instead: str = "") -> RecordProblems:
@@ -381,26 +381,26 @@ class _Builder:
     def __init__(self, file: str, text: str):
         self.file = file
         self.text = text
-        self.spots: dict[_Path, Spot] = {}
-        self.key_spots: dict[_Path, Spot] = {}
+        self.marks: dict[_Path, Mark] = {}
+        self.key_marks: dict[_Path, Mark] = {}
         self.problems: list[Problem] = []
         self._seen: set[int] = set()
 
     def build(self, node: yaml.Node, path: _Path) -> Any:
-        self.spots[path] = spot = _spot(node)
+        self.marks[path] = mark = _mark(node)
         if id(node) in self._seen:
             return self._problem(
-                spot,
+                mark,
                 "an alias (*) repeats another part",
                 "aliases are not taken in records",
                 "Write the value out",
             )
         self._seen.add(id(node))
-        if self._refuse_tags(node, spot):
+        if self._refuse_tags(node, mark):
             return None
         if len(path) > MAX_DEPTH:
             return self._problem(
-                spot, "nested too deep", f"a record has at most {MAX_DEPTH} levels", ""
+                mark, "nested too deep", f"a record has at most {MAX_DEPTH} levels", ""
             )
         if isinstance(node, yaml.MappingNode):
             return self._mapping(node, path)
@@ -411,7 +411,7 @@ class _Builder:
         if node.style:  # quoted or block text; the C loader gives "" for a plain scalar
             return text
         if ":" in text and (glued := _GLUED.match(text)) and self._stands_below(node):
-            line, column = spot
+            line, column = mark
             self.problems.append(
                 _missing_space_problem(self.file, line, column + glued.end(1), glued[0])
             )
@@ -425,17 +425,17 @@ class _Builder:
     def _mapping(self, node: yaml.MappingNode, path: _Path) -> dict[str, Any]:
         mapping: dict[str, Any] = {}
         for key_node, value_node in node.value:
-            spot = _spot(key_node)
+            mark = _mark(key_node)
             if not isinstance(key_node, yaml.ScalarNode):
-                self._problem(spot, "a list or mapping is used as a key", "a key is a word", "")
+                self._problem(mark, "a list or mapping is used as a key", "a key is a word", "")
                 continue
             key = str(key_node.value)
             inner = (*path, key)
-            if self._refuse_tags(key_node, spot):
+            if self._refuse_tags(key_node, mark):
                 continue
             if key_node.tag == "tag:yaml.org,2002:merge":
                 self._problem(
-                    spot,
+                    mark,
                     "'<<' merges another mapping",
                     "merge keys are not taken in records",
                     "Write the keys out",
@@ -443,16 +443,16 @@ class _Builder:
                 continue
             if key in mapping:
                 self._problem(
-                    spot,
+                    mark,
                     f"the key '{key}' stands twice",
-                    f"it is already at line {self.key_spots[inner][0]}",
+                    f"it is already at line {self.key_marks[inner][0]}",
                     "Keep one of them",
                 )
                 continue
-            self.key_spots[inner] = spot
+            self.key_marks[inner] = mark
             mapping[key] = self.build(value_node, inner)
             if node.flow_style and mapping[key] is None and self._alone(key_node, value_node):
-                self._without_value(key_node, spot, mapping)
+                self._without_value(key_node, mark, mapping)
         return mapping
 
     def _alone(self, key: yaml.Node, value: yaml.Node) -> bool:
@@ -460,9 +460,9 @@ class _Builder:
         rest = self.text[key.end_mark.index : key.end_mark.index + 200].lstrip()
         return value.start_mark.index == value.end_mark.index and rest[:1] in (",", "}")
 
-    def _without_value(self, node: yaml.ScalarNode, spot: Spot, mapping: dict[str, Any]) -> None:
+    def _without_value(self, node: yaml.ScalarNode, mark: Mark, mapping: dict[str, Any]) -> None:
         """Record the problem of an entry in braces without a value, often due to an extra comma."""
-        key, (line, column) = str(node.value), spot
+        key, (line, column) = str(node.value), mark
         start = self.text[: node.start_mark.index]
         before = re.search(r"([^\s:,{]+) ?, ?$", start)
         decimals = re.match(r",(\d[^,}:]*)(?=[,}])", self.text[node.end_mark.index :][:60])
@@ -485,41 +485,41 @@ class _Builder:
         elif before and re.match(r"\d", key) and re.fullmatch(r".*?:?[-+]?\d+", before[1]):
             number = before[1].split(":")[-1]
             self._problem(
-                spot,
+                mark,
                 f"'{number},{key}'",
                 "between braces a comma ends a value, so decimals have a point",
                 f"Write '{number}.{key}'",
             )
         else:
             self._problem(
-                spot,
+                mark,
                 f"'{key}' has no value",
                 "between braces every entry is 'key: value'",
                 "Write its value, or put quotes around a value that holds a comma",
             )
         del mapping[key]
 
-    def _refuse_tags(self, node: yaml.Node, spot: Spot) -> bool:
+    def _refuse_tags(self, node: yaml.Node, mark: Mark) -> bool:
         """Refuse a node with a tag or an anchor."""
         first = self.text[node.start_mark.index : node.start_mark.index + 1]
         if first not in ("!", "&") and node.tag in _CORE_TAGS:
             return False
         what, name = ("an anchor (&)", "anchors") if first == "&" else ("a tag (!)", "tags")
         self._problem(
-            spot,
+            mark,
             what,
             f"{name} are not taken in records",
             f"Remove it, or put the text in quotes if '{first}' belongs to it",
         )
         return True
 
-    def _problem(self, spot: Spot, what: str, why: str, instead: str) -> None:
-        self.problems.append(Problem(Place(self.file, *spot), what, why, instead))
+    def _problem(self, mark: Mark, what: str, why: str, instead: str) -> None:
+        self.problems.append(Problem(Place(self.file, *mark), what, why, instead))
         if len(self.problems) >= MAX_PROBLEMS:
             raise RecordProblems(self.problems)
 
 
-def _spot(node: yaml.Node) -> Spot:
+def _mark(node: yaml.Node) -> Mark:
     start = node.start_mark
     return start.line + 1, start.column + 1
 
