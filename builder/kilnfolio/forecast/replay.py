@@ -110,7 +110,7 @@ def trace_of(
     guess = float(board.diffusivity_m2_s)  # type: ignore[arg-type]
     for _ in range(_FIT_RUNS):
         board = replace(board, diffusivity_m2_s=guess)
-        drying = _dried(SingleBoard(board), air, float(np.max(board.fsp_pct)))
+        drying = _dried(SingleBoard(board), air)
         computed = np.interp(
             hours,
             np.append(0.0, drying.hours),
@@ -175,15 +175,14 @@ def _air(dossier: Dossier) -> AirLog:
     return AirLog(*np.array(rows).reshape(-1, 3).T)
 
 
-def _dried(piece: SingleBoard, air: AirLog, fsp_pct: float) -> Drying:
-    rows, before = [], 0.0
-    columns = (air.hours.tolist(), air.dry_bulb_c.tolist(), air.emc_pct.tolist())
-    for hour, dry, emc in zip(*columns, strict=True):
+def _dried(piece: SingleBoard, air: AirLog) -> Drying:
+    hours = air.hours.tolist()
+    before = 0.0
+    for hour, dry, emc in zip(hours, air.dry_bulb_c.tolist(), air.emc_pct.tolist(), strict=True):
         piece.advance(hour - before, dry, emc)
-        rows.append((hour, piece.cells, piece.face))
+        piece.note()
         before = hour
-    hours, cells, faces = (np.array(column) for column in zip(*rows, strict=True))
-    return Drying(hours, cells, faces, np.asarray(fsp_pct))
+    return piece.noted(hours)
 
 
 def replay_of(dossier: Dossier, record: Charge, folder: MillFolder) -> Replay | None:

@@ -16,7 +16,7 @@ import numpy as np
 
 from kilnfolio.forecast.inputs import PlannedStep
 from kilnfolio.physics._types import Floats
-from kilnfolio.physics.drying import Board, Drying, SingleBoard, gradient_index
+from kilnfolio.physics.drying import Board, SingleBoard, gradient_index
 from kilnfolio.runtime.values import dataclass
 
 LONGEST_H = 400 * 24.0
@@ -177,42 +177,44 @@ def _run(
 ) -> BoardRun:
     piece = SingleBoard(board, begin)
     hour, begun, index, warmth = 0.0, 0.0, 0, 0.0
-    rows: list[tuple[float, list[float], float, int]] = []
+    hours: list[float] = []
+    step_at: list[int] = []
     duration, after = math.inf, piece.mean
     while index < len(steps) and hour < LONGEST_H:
-        step = steps[index]
-        before, length = after, _STEP_H
-        if step.until_mc_pct is None and step.hours is None:
-            raise ValueError(f"steps must end at an MC or after hours; step {index + 1} does not")
-        if step.until_mc_pct is None and step.hours is not None:
-            length = min(_STEP_H, begun + step.hours - hour)
-        length = max(length, 1e-3)
+        step, last = steps[index], index == len(steps) - 1
+        before, length, until = after, _STEP_H, step.until_mc_pct
+        if until is None:
+            if step.hours is None:
+                raise ValueError(
+                    f"steps must end at an MC or after hours; step {index + 1} does not"
+                )
+            length = max(min(_STEP_H, begun + step.hours - hour), 1e-3)
         piece.advance(length, step.dry_bulb_c, step.emc_pct)
+        piece.note()
         hour, warmth = hour + length, warmth + max(step.dry_bulb_c - 20.0, 0.0) * length
-        rows.append((hour, piece.cells, piece.face, index))
+        hours.append(hour)
+        step_at.append(index)
         after = piece.mean
-        last = index == len(steps) - 1
-        if step.until_mc_pct is None:
+        if until is None:
             over = step.hours is not None and hour >= begun + step.hours - 1e-6
             duration = hour if over and last else duration
+        elif after > until:
+            over = False
+            if before - after < 1e-5 * length and after > until + 0.01:
+                break  # at rest above the MC that ends the step, which is therefore never reached
         else:
-            met = after <= step.until_mc_pct
-            if met and last:
-                share = (before - step.until_mc_pct) / max(before - after, 1e-12)
+            if last:
+                share = (before - until) / max(before - after, 1e-12)
                 unused = length * (1.0 - min(max(share, 0.0), 1.0))
                 duration = hour - unused
                 warmth -= max(step.dry_bulb_c - 20.0, 0.0) * unused
             since = hour % weighed_h
-            over = met and (last or since < 1e-6 or weighed_h - since < 1e-6)
-            if not met and before - after < 1e-5 * length and after > step.until_mc_pct + 0.01:
-                break  # at rest above the MC that ends the step, which is therefore never reached
+            over = last or since < 1e-6 or weighed_h - since < 1e-6
         if over:
             index, begun = index + 1, hour
-    hours, profiles, faces, index_at = (np.array(column) for column in zip(*rows, strict=True))
-    drying = Drying(hours, profiles, faces, np.asarray(float(np.max(board.fsp_pct))))
-    return BoardRun(
-        hours, drying.mean_pct, gradient_index(drying, shrinkage_pct), index_at, duration, warmth
-    )
+    drying = piece.noted(hours)
+    gradient = gradient_index(drying, shrinkage_pct)
+    return BoardRun(drying.hours, drying.mean_pct, gradient, np.array(step_at), duration, warmth)
 
 
 def compare(
