@@ -73,8 +73,8 @@ class Quantity:
     lowest: ClassVar[float] = -math.inf
 
     def __hash__(self) -> int:
-        """Hash by the text alone, quicker: workings and figures are looked up by their values."""
-        return hash(self.entered)
+        """Hash by the value alone, quicker: thousands of results are rounded to the same text."""
+        return hash(self.value)
 
     def __reduce__(self) -> tuple[type[Self], tuple[float, str]]:
         """Pickle by both fields, ten times as fast as the default of a dataclass with slots."""

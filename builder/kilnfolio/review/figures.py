@@ -121,22 +121,27 @@ METRIC: dict[type[Quantity], tuple[Scale, ...]] = {
 }
 _CUSTOMARY_WORDS = re.compile(r"(?:°F|\bF|\blb|\boz|\bin|\bft|\bbf|\bmbf|lb/ft³|ft/min|\d/4)\.?$")
 _PARTS = re.compile(r"([-+]?[\d./]+(?: \d+/\d+)?)\s*(.*)", re.DOTALL)
+_DECIMAL = re.compile(r"[-+]?\d+(\.\d+)?")
 
 
 def _fitting(scales: tuple[Scale, ...], value: float) -> Scale:
     return [scale for scale in scales if abs(value) >= scale.from_value or scale is scales[0]][-1]
 
 
-@lru_cache(maxsize=4096)
 def as_entered(quantity: Quantity) -> str:
     """Return text as a person entered it, with a true minus sign and non-breaking spaces."""
-    words = quantity.entered
-    if type(quantity) is Percent and not words.endswith("%"):
+    # mypy takes the hash of a quantity for that of its class
+    return _in_print(type(quantity), quantity.entered)  # type: ignore[arg-type]
+
+
+@lru_cache(maxsize=4096)
+def _in_print(dimension: type[Quantity], words: str) -> str:
+    if dimension is Percent and not words.endswith("%"):
         words += " %"
-    if isinstance(quantity, Rate):
+    if issubclass(dimension, Rate):
         words = words.replace("%/day", "points/day").replace("%/d", "points/day")
     part = _PARTS.fullmatch(words)
-    if part and re.fullmatch(r"[-+]?\d+(\.\d+)?", part[1]):
+    if part and _DECIMAL.fullmatch(part[1]):
         decimals = len(part[1].partition(".")[2])
         words = measure(float(part[1]), part[2], decimals)
     return (

@@ -280,9 +280,9 @@ def _given(formula: Formula, argument: Argument, value: Any) -> Given:
             )
         return str(value)
     if argument.many:
-        if isinstance(value, (str, Quantity)) or not isinstance(value, Sequence):
-            value = (value,) if isinstance(value, (str, Quantity, float, int)) else tuple(value)
-        return tuple(_quantity(argument, one) for one in value)
+        if isinstance(value, (str, Quantity, float, int)):
+            value = (value,)
+        return tuple([_quantity(argument, one) for one in value])
     return _quantity(argument, value)
 
 
@@ -380,12 +380,12 @@ def term(value: Given) -> str:
     """Return a value for use in a formula: metric for temperatures, else in the unit as entered."""
     if isinstance(value, tuple):
         return " + ".join(map(term, value))
+    if not isinstance(value, Quantity):
+        return str(value)
     if isinstance(value, Temperature) and "F" in value.entered:
         return figures.metric(value.value, Temperature)
-    if isinstance(value, Quantity):
-        words = figures.as_entered(value)
-        return f"({words})" if words.startswith(figures.MINUS) else words
-    return str(value)
+    words = figures.as_entered(value)
+    return f"({words})" if words.startswith(figures.MINUS) else words
 
 
 #: A line of working that names what it computes: RH = 100 × …
