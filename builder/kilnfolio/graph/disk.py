@@ -186,9 +186,8 @@ class DiskGraph(Graph):
         return self.out / STAGING / path
 
     def forget(self) -> None:
-        """Forget what was read of the store: it may have changed."""
+        """Forget the groups that were read: values stored since may have joined them."""
         self._groups.clear()
-        self.store.forget()
 
     # --- within -----------------------------------------------------------------------------------
 

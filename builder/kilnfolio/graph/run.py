@@ -89,6 +89,7 @@ class Run:
             computed and stored, and the rest of the plan was not computed.
         """
         self.graph.failed, self.graph.partly = frozenset(), self.first is not None
+        self.graph.store.forget()
         try:
             for step in self.plan.inputs:
                 self._step(step)

@@ -177,6 +177,7 @@ def run_batch(
     graph, values = opened.graph, opened.plan.values
     if opened.state != state:
         graph.forget()
+        graph.store.forget()
         opened.state = state
     graph.failed = failed
     return [

@@ -19,6 +19,8 @@ from kilnfolio.runtime.values import dataclass
 FORMAT = 5
 #: Cells whose row and digest are remembered.
 _CACHED = 20_000
+#: States of a task: what it made is current; it must run again; it has never run.
+_CURRENT, _STALE, _NEW = 0, 1, 2
 
 _TABLES = """
 CREATE TABLE note (name TEXT PRIMARY KEY, value BLOB) WITHOUT ROWID;
@@ -55,6 +57,36 @@ class Done:
     """What it writes, by path below the site."""
 
 
+@dataclass(frozen=True)
+class _Held:
+    """What the store holds of a task: nothing before it has run."""
+
+    cells: frozenset[str] = frozenset()
+    members: frozenset[Member] = frozenset()
+    reads: frozenset[int] = frozenset()
+    files: Mapping[str, bytes | None] = field(default_factory=dict)
+
+
+_NOTHING = _Held()
+
+
+class _Rows(dict[str, int]):
+    """The row of each cell or group; a cell that has only been read gets one too."""
+
+    def __init__(self, db: sqlite3.Connection):
+        super().__init__()
+        self._db = db
+
+    def __missing__(self, name: str) -> int:
+        row = self._db.execute("SELECT id FROM cell WHERE name = ?", (name,)).fetchone()
+        if row is None:
+            made = self._db.execute("INSERT INTO cell (name) VALUES (?)", (name,))
+            row = (made.lastrowid,)
+        _make_room(self)
+        self[name] = row[0]
+        return self[name]
+
+
 class Store:
     """The tables and their queries.
 
@@ -76,7 +108,7 @@ class Store:
             self.db.executescript(_TABLES)
             self.db.execute(f"PRAGMA user_version = {FORMAT}")
             self.db.commit()
-        self._ids: dict[str, int] = {}
+        self._rows = _Rows(self.db)
         self._digests: dict[str, bytes | None] = {}
         self.touched: set[str] | None = None
         """Cells and groups changed since somebody began to collect them here."""
@@ -126,8 +158,9 @@ class Store:
         return self._digests[cell]
 
     def forget(self) -> None:
-        """Forget what was read, because another process may have changed it."""
+        """Forget what was read: another process, or a full disk, may have changed it."""
         self._digests.clear()
+        self._rows.clear()
 
     def value(self, cell: str) -> bytes | None:
         """Return the encoded value of a cell; None if it is not stored."""
@@ -226,30 +259,28 @@ class Store:
     def add(self, value: str, keys: Iterable[str]) -> None:
         """Add tasks that are still to run."""
         self.db.executemany(
-            "INSERT OR IGNORE INTO task (value, key, stale) VALUES (?, ?, 1)",
-            [(value, key) for key in keys],
+            "INSERT OR IGNORE INTO task (value, key, stale) VALUES (?, ?, ?)",
+            [(value, key, _NEW) for key in keys],
         )
 
     def drop(self, value: str, key: str) -> list[str]:
         """Remove a task and everything it made; return the files to delete."""
         gone = self.withdraw(value, key)
-        task = self._task(value, key)
+        task, _ = self._task(value, key)
         self.db.execute("DELETE FROM read WHERE task = ?", (task,))
         self.db.execute("DELETE FROM task WHERE id = ?", (task,))
         return gone
 
     def withdraw(self, value: str, key: str) -> list[str]:
         """Withdraw everything a task made but keep the task; return the files to delete."""
-        task = self._task(value, key)
-        cells = [row[0] for row in self.db.execute("SELECT name FROM cell WHERE task = ?", (task,))]
-        for cell in cells:
+        task, held = self._task(value, key)
+        for cell in held.cells:
             self._put_cell(cell, None, None, None)
-        groups = self._regroup(task, frozenset())
-        gone = [row[0] for row in self.db.execute("SELECT path FROM file WHERE task = ?", (task,))]
+        groups = self._regroup(task, held.members, frozenset())
         self.db.execute("DELETE FROM file WHERE task = ?", (task,))
-        self._note_pending(gone)
-        self._mark_readers([*cells, *groups])
-        return gone
+        self._note_pending(held.files)
+        self._mark_readers([*held.cells, *groups])
+        return list(held.files)
 
     def put(self, done: Done, digests: Mapping[str, bytes]) -> tuple[list[str], list[str]]:
         """Store what a task made, and mark tasks that read a changed cell as stale.
@@ -266,32 +297,31 @@ class Store:
         tuple of list of str
             The files to write, because they are new or changed, and those to delete.
         """
-        task = self._task(done.value, done.key)
+        task, held = self._task(done.value, done.key)
         changed = [cell for cell, (digest, _) in done.cells.items() if self.digest(cell) != digest]
-        before = {
-            row[0] for row in self.db.execute("SELECT name FROM cell WHERE task = ?", (task,))
-        }
-        for cell in before - set(done.cells):
+        for cell in held.cells - done.cells.keys():
             self._put_cell(cell, None, None, None)
             changed.append(cell)
         for cell, (digest, value) in done.cells.items():
             self._put_cell(cell, digest, value, task)
-        changed += self._regroup(task, done.joined)
+        changed += self._regroup(task, held.members, done.joined)
         self._mark_readers(changed)
-        self._set_reads(task, done.reads)
-        old = dict(self.db.execute("SELECT path, digest FROM file WHERE task = ?", (task,)))
-        write = [path for path, digest in digests.items() if old.get(path) != digest]
-        gone = [path for path in old if path not in digests]
-        self.db.executemany(
-            "DELETE FROM file WHERE path = ? AND task = ?", [(path, task) for path in gone]
-        )
-        self.db.executemany(
-            "INSERT OR REPLACE INTO file (path, digest, task) VALUES (?, ?, ?)",
-            [(path, digests[path], task) for path in write],
-        )
+        self._set_reads(task, held.reads, done.reads)
+        write = [path for path, digest in digests.items() if held.files.get(path) != digest]
+        gone = [path for path in held.files if path not in digests]
+        if gone:
+            self.db.executemany(
+                "DELETE FROM file WHERE path = ? AND task = ?", [(path, task) for path in gone]
+            )
+        if write:
+            self.db.executemany(
+                "INSERT OR REPLACE INTO file (path, digest, task) VALUES (?, ?, ?)",
+                [(path, digests[path], task) for path in write],
+            )
         gone = [path for path in gone if not self.has_file(path)]
-        self._note_pending([*write, *gone])
-        self.db.execute("UPDATE task SET stale = 0 WHERE id = ?", (task,))
+        if write or gone:
+            self._note_pending([*write, *gone])
+        self.db.execute("UPDATE task SET stale = ? WHERE id = ?", (_CURRENT, task))
         return write, gone
 
     def has_file(self, path: str) -> bool:
@@ -346,8 +376,8 @@ class Store:
         """Forget files of the site, and mark the tasks that wrote them as stale."""
         for path in paths:
             self.db.execute(
-                "UPDATE task SET stale = 1 WHERE id = (SELECT task FROM file WHERE path = ?)",
-                (path,),
+                "UPDATE task SET stale = ? WHERE id = (SELECT task FROM file WHERE path = ?)",
+                (_STALE, path),
             )
             self.db.execute("UPDATE file SET digest = NULL, stamp = NULL WHERE path = ?", (path,))
 
@@ -360,21 +390,23 @@ class Store:
     def _note_pending(self, paths: Iterable[str]) -> None:
         self.db.executemany("INSERT OR IGNORE INTO pending VALUES (?)", [(p,) for p in paths])
 
-    def _task(self, value: str, key: str) -> int:
-        row = self.db.execute(
-            "SELECT id FROM task WHERE value = ? AND key = ?", (value, key)
+    def _task(self, value: str, key: str) -> tuple[int, _Held]:
+        """Return the row of a task, and what is held of it."""
+        task, state = self.db.execute(
+            "SELECT id, stale FROM task WHERE value = ? AND key = ?", (value, key)
         ).fetchone()
-        found: int = row[0]
-        return found
+        return task, _NOTHING if state == _NEW else self._held(task)
 
-    def _cell(self, name: str) -> int:
-        """Return the row of a cell or group; a cell that has only been read gets one too."""
-        if name not in self._ids:
-            self.db.execute("INSERT OR IGNORE INTO cell (name) VALUES (?)", (name,))
-            row = self.db.execute("SELECT id FROM cell WHERE name = ?", (name,)).fetchone()
-            _make_room(self._ids)
-            self._ids[name] = row[0]
-        return self._ids[name]
+    def _held(self, task: int) -> _Held:
+        def rows(question: str) -> sqlite3.Cursor:
+            return self.db.execute(question, (task,))
+
+        return _Held(
+            frozenset(name for (name,) in rows("SELECT name FROM cell WHERE task = ?")),
+            frozenset(rows("SELECT cell, sort, name FROM member WHERE task = ?")),
+            frozenset(cell for (cell,) in rows("SELECT cell FROM read WHERE task = ?")),
+            dict(rows("SELECT path, digest FROM file WHERE task = ?")),
+        )
 
     def _put_cell(
         self, name: str, digest: bytes | None, value: bytes | None, task: int | None
@@ -383,15 +415,16 @@ class Store:
         if self.touched is not None:
             self.touched.add(name)
         self.db.execute(
-            "UPDATE cell SET digest = ?, value = ?, task = ? WHERE id = ?",
-            (digest, value, task, self._cell(name)),
+            "INSERT INTO cell (name, digest, value, task) VALUES (?, ?, ?, ?) "
+            "ON CONFLICT (name) DO UPDATE "
+            "SET digest = excluded.digest, value = excluded.value, task = excluded.task",
+            (name, digest, value, task),
         )
 
-    def _regroup(self, task: int, members: frozenset[Member]) -> list[str]:
+    def _regroup(
+        self, task: int, before: frozenset[Member], members: frozenset[Member]
+    ) -> list[str]:
         """Replace the names a task has joined to groups; return the groups that changed."""
-        before = frozenset(
-            self.db.execute("SELECT cell, sort, name FROM member WHERE task = ?", (task,))
-        )
         if before == members:
             return []
         self.db.execute("DELETE FROM member WHERE task = ?", (task,))
@@ -403,23 +436,23 @@ class Store:
             self.touched |= groups
         return sorted(groups)
 
-    def _set_reads(self, task: int, read: frozenset[str]) -> None:
-        now = {self._cell(name) for name in read}
-        before = {
-            row[0] for row in self.db.execute("SELECT cell FROM read WHERE task = ?", (task,))
-        }
+    def _set_reads(self, task: int, before: frozenset[int], read: frozenset[str]) -> None:
+        now = {self._rows[name] for name in read}
+        if before:
+            self.db.executemany(
+                "DELETE FROM read WHERE task = ? AND cell = ?",
+                [(task, cell) for cell in before - now],
+            )
         self.db.executemany(
-            "DELETE FROM read WHERE task = ? AND cell = ?", [(task, cell) for cell in before - now]
-        )
-        self.db.executemany(
-            "INSERT INTO read VALUES (?, ?)", [(task, cell) for cell in now - before]
+            "INSERT INTO read VALUES (?, ?)", [(task, cell) for cell in sorted(now - before)]
         )
 
     def _mark_readers(self, cells: Iterable[str]) -> None:
-        self.db.executemany(
-            "UPDATE task SET stale = 1 WHERE id IN (SELECT task FROM read WHERE cell = ?)",
-            [(self._cell(cell),) for cell in cells],
-        )
+        for cell in cells:
+            self.db.execute(
+                "UPDATE task SET stale = ? WHERE id IN (SELECT task FROM read WHERE cell = ?)",
+                (_STALE, self._rows[cell]),
+            )
 
 
 def _make_room(cache: dict[str, Any]) -> None:
