@@ -54,26 +54,29 @@ class Tree:
 
     def write(self, path: str, data: bytes) -> None:
         """Write a file in staging; the served one is not changed."""
-        target = self.staging / path
+        target = f"{self.staging}/{path}"
+        public = path.partition("/")[0] in self.public
         try:
-            _write_new(target, data)
+            _write_new(target, data, public)
         except FileExistsError:  # linked to the served one
-            target.unlink()
-            _write_new(target, data)
+            Path(target).unlink()
+            _write_new(target, data, public)
         except FileNotFoundError:
-            self._make_folder(target.parent)
-            _write_new(target, data)
-        if path.partition("/")[0] in self.public:
-            target.chmod(0o644)
+            self._make_folder(Path(target).parent)
+            _write_new(target, data, public)
 
     def _make_folder(self, folder: Path) -> None:
         """Make a folder in staging, with its parents."""
-        missing = [one for one in (folder, *folder.parents) if not one.exists()]
-        for one in reversed(missing):
-            one.mkdir(exist_ok=True)
-            inside = one.relative_to(self.staging).parts if self.staging in one.parents else ()
-            if inside and inside[0] in self.public:
-                one.chmod(0o755)
+        try:
+            folder.mkdir()
+        except FileExistsError:
+            return
+        except FileNotFoundError:
+            self._make_folder(folder.parent)
+            folder.mkdir()
+        inside = folder.relative_to(self.staging).parts if self.staging in folder.parents else ()
+        if inside and inside[0] in self.public:
+            folder.chmod(0o755)
 
     def remove(self, paths: Iterable[str]) -> None:
         """Remove files from staging, and folders left empty."""
@@ -243,9 +246,12 @@ def _remove(root: Path, path: str) -> None:
         break
 
 
-def _write_new(target: Path, data: bytes) -> None:
+def _write_new(target: str, data: bytes, public: bool) -> None:
     """Write a file that must not exist yet."""
-    with target.open("xb") as file:
+    handle = os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+    with os.fdopen(handle, "wb") as file:
+        if public:
+            os.fchmod(handle, 0o644)
         file.write(data)
 
 

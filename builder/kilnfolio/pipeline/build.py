@@ -20,6 +20,7 @@ from kilnfolio.graph.store import Store
 from kilnfolio.graph.tree import Damage, StrangeSiteError, Tree
 from kilnfolio.pipeline.at_rest import note_at_rest
 from kilnfolio.pipeline.built import EDITIONS, STORE, settings_of
+from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.runtime.cluster_address import NO_CLUSTER, Cluster
 from kilnfolio.runtime.code_version import code_digests, code_stamps
 from kilnfolio.runtime.environment import environment_options
@@ -413,12 +414,11 @@ def _missing_wording(path: str, data: bytes) -> str:
 
     Seals are checked elsewhere, and a customer page cannot read a field that is not on its list.
     """
-    from kilnfolio.rendering.safety import SAFETY
+    if not path.endswith(".html") or path.startswith(_SOURCES) or SAFETY.encode() in data:
+        return ""
     from kilnfolio.review.findings import Publication
     from kilnfolio.review.running import run_checks
 
-    if not path.endswith(".html") or path.startswith(_SOURCES) or SAFETY.encode() in data:
-        return ""
     findings = run_checks(Publication(differences=(), without_wording=[path], beyond_list=()))
     return " ".join(finding.message for finding in findings if finding.outcome == "fail")
 
