@@ -25,6 +25,7 @@ from enum import Enum
 from functools import cache, lru_cache
 from importlib import import_module
 from itertools import chain
+from operator import attrgetter
 from pathlib import Path, PurePath, PurePosixPath
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -225,16 +226,24 @@ def _pack_own(kind: Any) -> Pack:
             "late": [name, value.__dict__.get("_stored") or _dumped(value.stored())]
         }
     fields, shape = _fields(kind), _shape(kind)
+    values_of = _getter(fields)
 
     def pack(value: Any) -> dict[str, list[Any]]:
-        return {shape: _all_packed([getattr(value, field) for field in fields])}
+        return {shape: _all_packed(values_of(value))}
 
     def pack_model(value: Any) -> dict[str, list[Any]]:
-        parts = _all_packed([getattr(value, field) for field in fields])
+        parts = _all_packed(values_of(value))
         parts.append(_given(value.model_fields_set, fields))
         return {shape: parts}
 
     return pack_model if _is_model(kind) else pack
+
+
+def _getter(fields: Sequence[str]) -> Callable[[Any], Iterable[Any]]:
+    """Return what returns the values of some fields."""
+    if len(fields) > 1:
+        return attrgetter(*fields)
+    return lambda value: [getattr(value, field) for field in fields]  # `attrgetter` makes no tuple
 
 
 def _given(given: Set[str], fields: Sequence[str]) -> int:
