@@ -24,12 +24,12 @@ def input_stamps(folder: Path, folders: Iterable[str]) -> Stamps:
     linked: set[str] = set()
     while waiting:
         at = waiting.pop()
-        with os.scandir(f"{folder}/{at}") as entries:
+        with _Entries(f"{folder}/{at}") as entries:
             for entry in entries:
                 name = f"{at}/{entry.name}"
                 if entry.is_dir():
                     if entry.is_symlink():  # a link to a folder above would recurse for ever
-                        real = os.path.realpath(entry.path)
+                        real = os.path.realpath(folder / name)
                         if real in linked or (folder / at).resolve().is_relative_to(real):
                             continue
                         linked.add(real)
@@ -45,21 +45,33 @@ def input_stamps(folder: Path, folders: Iterable[str]) -> Stamps:
 
 def site_stamps(out: Path, editions: Iterable[str]) -> Stamps:
     """Return the state of every file of a site, by its path below it."""
-    return {path: stamp(state) for path, state in _files(out, editions)}
-
-
-def _files(out: Path, folders: Iterable[str]) -> Iterator[tuple[str, os.stat_result]]:
-    """Yield the files below some folders with the stat result of each."""
-    waiting = list(folders)
+    found: Stamps = {}
+    waiting = list(editions)
     while waiting:
         folder = waiting.pop()
-        with os.scandir(f"{out}/{folder}") as entries:
+        with _Entries(f"{out}/{folder}") as entries:
             for entry in entries:
                 path = f"{folder}/{entry.name}"
                 if entry.is_dir(follow_symlinks=False):
                     waiting.append(path)
                 else:
-                    yield path, entry.stat(follow_symlinks=False)
+                    found[path] = stamp(entry.stat(follow_symlinks=False))
+    return found
+
+
+class _Entries:
+    """What a folder holds: asked for by the folder's handle, a file is found sooner than by its path."""
+
+    def __init__(self, folder: str):
+        self._handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+
+    def __enter__(self) -> Iterator[os.DirEntry[str]]:
+        self._entries = os.scandir(self._handle)
+        return self._entries
+
+    def __exit__(self, *_: object) -> None:
+        self._entries.close()
+        os.close(self._handle)
 
 
 def stamp(state: os.stat_result) -> str:

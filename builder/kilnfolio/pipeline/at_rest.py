@@ -37,17 +37,18 @@ def built_at_rest(root: Path, out: Path, *, pdfs: bool) -> tuple[int, int] | Non
         As for `build.build_site`.
     """
     try:
-        head, *known = os.fsdecode(read_file(out / _NOTE)).split("\n")
+        head, *lines = os.fsdecode(read_file(out / _NOTE)).split("\n")
         pages, printed, *folders = head.split()
         if not (out / STORE).is_file():
             return None
         # changed inputs are the usual reason to build, and fewer than the files of the site
+        known = set(lines)
         now = {repr(settings_of(root.resolve(), pdfs, "", code_stamps()))}
         now.update(_lines(input_stamps(root, folders)))
         if not now.issubset(known):
             return None
         now.update(_lines(site_stamps(out, EDITIONS)))
-        return (int(pages), int(printed)) if now == set(known) else None
+        return (int(pages), int(printed)) if now == known else None
     except (OSError, ValueError):
         return None
 
