@@ -102,6 +102,16 @@ class Panel:
         for x, y in points:
             yield left + (x - x_low) / x_span * width, foot - (y - y_low) / y_span * height
 
+    def across(self, values: Iterable[float]) -> list[str]:
+        """Return the x coordinates of values as `course` takes them, for lines that share them."""
+        left, width, low, span = self.left, self.width, self.x.low, self.x.high - self.x.low
+        return [f"{left + (value - low) / span * width:.1f}" for value in values]
+
+    def down(self, values: Iterable[float]) -> list[str]:
+        """Return the y coordinates of values as `course` takes them."""
+        foot, height, low, span = self.foot, self.height, self.y.low, self.y.high - self.y.low
+        return [f"{foot - (value - low) / span * height:.1f}" for value in values]
+
     def frame(self, *, x_words: bool = True) -> Markup:
         """Return the grid, the ticks and their labels.
 
@@ -130,24 +140,18 @@ class Panel:
 
     def line(self, css: str, points: Iterable[tuple[float, float | None]]) -> Markup:
         """Return a line through points given as values; None breaks the line."""
-        path, step = [], "M"
-        # `x_at`, `y_at` and `_at` are written out: a page's lines have thousands of points
+        forms, places, form = [], [], "M%.1f %.1f"
+        # `x_at` and `y_at` are written out: a page's lines have thousands of points
         left, width, x_low, x_span = self.left, self.width, self.x.low, self.x.high - self.x.low
         foot, height, y_low, y_span = self.foot, self.height, self.y.low, self.y.high - self.y.low
-        for value_x, value_y in points:
-            if value_y is None or value_y != value_y:
-                step = "M"
+        for x, y in points:
+            if y is None or y != y:
+                form = "M%.1f %.1f"
                 continue
-            x = left + (value_x - x_low) / x_span * width
-            y = foot - (value_y - y_low) / y_span * height
-            path.append(f"{step}{x:.1f} {y:.1f}")
-            step = "L"
-        if not path:
-            return Markup("")
-        drawn = "".join(path).replace("-0.0", "0.0")
-        for after in (" ", "L", "M"):  # as `_at` writes them
-            drawn = drawn.replace(f".0{after}", after)
-        return marked(f'<path class="{css}" d="{drawn.removesuffix(".0")}"/>')
+            forms.append(form)
+            places += (left + (x - x_low) / x_span * width, foot - (y - y_low) / y_span * height)
+            form = "L%.1f %.1f"
+        return _path(css, "".join(forms) % tuple(places)) if forms else Markup("")
 
     def stairs(self, css: str, points: Sequence[tuple[float, float]], end: float) -> Markup:
         """Return a step line: each value holds until the next point, the last until `end`."""
@@ -161,6 +165,18 @@ class Panel:
         """Return a vertical band between two x values."""
         left, right = self.x_at(first), self.x_at(last)
         return box(css, left, self.top, max(right - left, 0.5), self.height)
+
+
+def course(css: str, across: Sequence[str], down: Sequence[str]) -> Markup:
+    """Return a line through positions from `Panel.across` and `Panel.down`."""
+    return _path(css, "M" + "L".join(map(" ".join, zip(across, down, strict=True))))
+
+
+def _path(css: str, drawn: str) -> Markup:
+    drawn = drawn.replace("-0.0", "0.0")
+    for after in (" ", "L", "M"):  # as `_at` writes positions
+        drawn = drawn.replace(f".0{after}", after)
+    return marked(f'<path class="{css}" d="{drawn.removesuffix(".0")}"/>')
 
 
 def text(css: str, x: float, y: float, words: str, anchor: str = "") -> Markup:

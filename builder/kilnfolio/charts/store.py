@@ -6,7 +6,17 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
-from kilnfolio.charts.axes import Panel, box, even_axis, read_area, read_stops, spread, svg, text
+from kilnfolio.charts.axes import (
+    Panel,
+    box,
+    course,
+    even_axis,
+    read_area,
+    read_stops,
+    spread,
+    svg,
+    text,
+)
 from kilnfolio.forecast.store import Store
 from kilnfolio.review.figures import number
 
@@ -42,38 +52,38 @@ def store_chart(
         even_axis(0.0, last, "days in store", about=6),
         even_axis(low, high, "MC, %", about=5),
     )
-    parts = [] if ordered is None else [_band(panel, ordered)]
     first = stores[0]
-    days, every = first.days.tolist(), slice(None, None, _EVERY)
-    back = slice(None, None, -_EVERY)
-    edge = [
-        *panel.places(zip(days[every], first.low_pct[every].tolist(), strict=True)),
-        *panel.places(zip(days[back], first.high_pct[back].tolist(), strict=True)),
+    days = first.days.tolist()
+    means = [(one.packed, one.mean_pct.tolist()) for one in stores]
+    across = panel.across(days[::_EVERY])
+    low_edge, high_edge = (
+        panel.down(edge[::_EVERY].tolist()) for edge in (first.low_pct, first.high_pct)
+    )
+    band = zip(across + across[::-1], low_edge + high_edge[::-1], strict=True)
+    parts = [] if ordered is None else [_band(panel, ordered)]
+    parts += [
+        Markup(f'<path class="fan-95" d="M{"L".join(map(" ".join, band))}z"/>'),
+        panel.frame(),
     ]
-    corners = "L".join([f"{x:.1f} {y:.1f}" for x, y in edge])
-    parts += [Markup(f'<path class="fan-95" d="M{corners}z"/>'), panel.frame()]
     ends = []
-    for look, store in zip(_LOOKS, stores, strict=False):
-        mc = store.mean_pct.tolist()
-        parts.append(panel.line(look, zip(days[every], mc[every], strict=True)))
+    for look, (_, mc) in zip(_LOOKS, means, strict=False):
+        parts.append(course(look, across, panel.down(mc[::_EVERY])))
         ends.append(panel.y_at(mc[-1]) + 4)
-    places = spread(ends, _GAP, panel.top, panel.foot)
-    for store, y in zip(stores, places, strict=True):
-        parts.append(text("small", panel.right + 8, y, store.packed))
+    for (packed, _), y in zip(means, spread(ends, _GAP, panel.top, panel.foot), strict=True):
+        parts.append(text("small", panel.right + 8, y, packed))
     wide = panel.width / _STOPS
     for stop in range(_STOPS):
-        at = min(int((stop + 0.5) / _STOPS * first.days.size), first.days.size - 1)
-        said = ", ".join(f"{s.packed} {number(float(s.mean_pct[at]), 1)} %" for s in stores)
-        words = f"After {number(float(first.days[at]), 0)} days: {said}"
+        at = min(int((stop + 0.5) / _STOPS * len(days)), len(days) - 1)
+        said = ", ".join([f"{packed} {number(mc[at], 1)} %" for packed, mc in means])
+        words = f"After {number(days[at], 0)} days: {said}"
         parts.append(read_area(words, panel.left + stop * wide, panel.top, wide, panel.height))
     return svg(
         "store-chart",
         _VIEW,
         panel.foot + _FOOT,
         title,
-        f"From {number(float(first.mean_pct[0]), 1)} % on the first day; after "
-        f"{number(last, 0)} days "
-        + ", ".join(f"{number(float(s.mean_pct[-1]), 1)} % {s.packed}" for s in stores)
+        f"From {number(means[0][1][0], 1)} % on the first day; after {number(last, 0)} days "
+        + ", ".join(f"{number(mc[-1], 1)} % {packed}" for packed, mc in means)
         + ".",
         parts,
         read_stops(),

@@ -67,12 +67,16 @@ class Weather:
 
     def from_month(self, month: int) -> Weather:
         """Return the same year starting on the first of a month (1 to 12)."""
+        if self.source == "steady":
+            return self
         shift = round(24 * sum(DAYS[: month - 1]) / self.block_h)
         return Weather(np.roll(self.temp_c, -shift), np.roll(self.emc_pct, -shift), self.source)
 
     def by_day(self) -> Weather:
         """Return the same year as daily means."""
         days = int(YEAR_H / 24)
+        if self.temp_c.size == days:
+            return self
         temp, emc = (
             series.reshape(days, -1).mean(axis=1) for series in (self.temp_c, self.emc_pct)
         )

@@ -25,6 +25,8 @@ LABEL = (
 
 _SPREAD = (0.5, 1.0, 2.0)
 _DAY_H = 24.0
+#: Days whose decay is computed one by one, and then repeated, where the air is steady.
+_RUN = 21
 #: How cells exchange moisture, each with the next: a graph Laplacian.
 _NEIGHBOURS = np.diag(np.r_[1.0, np.full(CELLS - 2, 2.0), 1.0])
 _NEIGHBOURS -= np.eye(CELLS, k=1) + np.eye(CELLS, k=-1)
@@ -129,8 +131,7 @@ def _courses(
     """
     rates, weights = _modes(stock, shares, (start + float(emc.mean())) / 2.0)
     if np.ptp(emc) < 1e-9 and np.ptp(seconds) < 1e-6:  # constant air needs no stepping
-        gone = np.exp(-rates[..., np.newaxis] * np.cumsum(seconds))
-        return np.asarray(emc[0] + (start - emc[0]) * (weights[:, np.newaxis] @ gone)[:, 0])
+        return np.asarray(emc[0] + (start - emc[0]) * _left(rates, weights, seconds))
     states = np.empty((len(shares), emc.size, rates.shape[1]))
     state = np.full(rates.shape, start)
     kept = np.exp(-seconds[:, np.newaxis, np.newaxis] * rates)
@@ -138,6 +139,17 @@ def _courses(
         state = there + (state - there) * left
         states[:, day] = state
     return np.array([course @ weight for course, weight in zip(states, weights, strict=True)])
+
+
+def _left(rates: Floats, weights: Floats, seconds: Floats) -> Floats:
+    """Return the share of a first difference that is left after each day, each as long as the first.
+
+    A decay over some weeks and some days is the product of both, which takes few exponentials.
+    """
+    decay = -rates[..., np.newaxis] * seconds[0]
+    weeks = np.exp(decay * np.arange(0, seconds.size, _RUN)) * weights[..., np.newaxis]
+    days = np.exp(decay * np.arange(1, _RUN + 1))
+    return (weeks.swapaxes(1, 2) @ days).reshape(len(rates), -1)[:, : seconds.size]
 
 
 def _modes(stock: Board, shares: Sequence[float], mc_pct: float) -> tuple[Floats, Floats]:

@@ -120,8 +120,7 @@ def _stays(store: Store, band: tuple[float, float] | None) -> str:
 
 
 def _after(store: Store) -> Iterator[str]:
-    for day in AFTER_DAYS:
-        at = int(np.searchsorted(store.days, day))
+    for at in np.searchsorted(store.days, AFTER_DAYS):
         low, mean, high = (
             figures.number(float(row[at]), 1)
             for row in (store.low_pct, store.mean_pct, store.high_pct)
