@@ -120,27 +120,13 @@ class Panel:
         x_words : bool
             Whether to label the x axis; False if a panel below has the same axis.
         """
-        parts = []
-        for value, words in self.y.ticks:
-            y = self.y_at(value)
-            parts.append(segment("grid", self.left, y, self.right, y))
-            parts.append(text("axis", self.left - 8, y + 4, words, "end"))
-        for value, words in self.x.ticks:
-            x = self.x_at(value)
-            parts.append(segment("axis", x, self.foot, x, self.foot + 5))
-            if x_words:
-                parts.append(text("axis", x, self.foot + 20, words, "middle"))
-        parts.append(segment("axis", self.left, self.foot, self.right, self.foot))
-        if self.y.label:
-            parts.append(text("label", 4, self.top - 18, self.y.label))
-        if self.x.label and x_words:
-            middle = self.left + self.width / 2
-            parts.append(text("axis", middle, self.foot + 40, self.x.label, "middle"))
-        return Markup("".join(parts))
+        return _frame(self, x_words)
 
     def line(self, css: str, points: Iterable[tuple[float, float | None]]) -> Markup:
         """Return a line through points given as values; None breaks the line."""
-        forms, places, form = [], [], "M%.1f %.1f"
+        forms: list[str] = []
+        places: list[float] = []
+        form = "M%.1f %.1f"
         # `x_at` and `y_at` are written out: a page's lines have thousands of points
         left, width, x_low, x_span = self.left, self.width, self.x.low, self.x.high - self.x.low
         foot, height, y_low, y_span = self.foot, self.height, self.y.low, self.y.high - self.y.low
@@ -165,6 +151,27 @@ class Panel:
         """Return a vertical band between two x values."""
         left, right = self.x_at(first), self.x_at(last)
         return box(css, left, self.top, max(right - left, 0.5), self.height)
+
+
+@lru_cache(maxsize=256)  # charts of lots have the same few axes
+def _frame(panel: Panel, x_words: bool) -> Markup:
+    parts = []
+    for value, words in panel.y.ticks:
+        y = panel.y_at(value)
+        parts.append(segment("grid", panel.left, y, panel.right, y))
+        parts.append(text("axis", panel.left - 8, y + 4, words, "end"))
+    for value, words in panel.x.ticks:
+        x = panel.x_at(value)
+        parts.append(segment("axis", x, panel.foot, x, panel.foot + 5))
+        if x_words:
+            parts.append(text("axis", x, panel.foot + 20, words, "middle"))
+    parts.append(segment("axis", panel.left, panel.foot, panel.right, panel.foot))
+    if panel.y.label:
+        parts.append(text("label", 4, panel.top - 18, panel.y.label))
+    if panel.x.label and x_words:
+        middle = panel.left + panel.width / 2
+        parts.append(text("axis", middle, panel.foot + 40, panel.x.label, "middle"))
+    return Markup("".join(parts))
 
 
 def course(css: str, across: Sequence[str], down: Sequence[str]) -> Markup:

@@ -149,7 +149,8 @@ def _left(rates: Floats, weights: Floats, seconds: Floats) -> Floats:
     decay = -rates[..., np.newaxis] * seconds[0]
     weeks = np.exp(decay * np.arange(0, seconds.size, _RUN)) * weights[..., np.newaxis]
     days = np.exp(decay * np.arange(1, _RUN + 1))
-    return (weeks.swapaxes(1, 2) @ days).reshape(len(rates), -1)[:, : seconds.size]
+    left: Floats = (weeks.swapaxes(1, 2) @ days).reshape(len(rates), -1)
+    return left[:, : seconds.size]
 
 
 def _modes(stock: Board, shares: Sequence[float], mc_pct: float) -> tuple[Floats, Floats]:
