@@ -82,7 +82,8 @@ def store_chart(
         _VIEW,
         panel.foot + _FOOT,
         title,
-        f"From {number(means[0][1][0], 1)} % on the first day; after {number(last, 0)} days "
+        f"From {number(float(first.mean_pct[0]), 1)} % on the first day; after "
+        f"{number(last, 0)} days "
         + ", ".join(f"{number(mc[-1], 1)} % {packed}" for packed, mc in means)
         + ".",
         parts,

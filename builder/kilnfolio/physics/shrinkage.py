@@ -297,7 +297,7 @@ def _shrinkage(
     total = in_range(total_name, total_pct, *SHRINKAGE_RANGE_PCT, "%")
     mc = _check.moisture_content(mc_name, mc_pct)
     fsp = _fsp(fsp_pct)
-    dry_share: Floats = np.where(mc >= fsp, 0.0 * (mc + fsp), 1.0 - mc / fsp)
+    dry_share: Floats = np.maximum(1.0 - mc / fsp, 0.0)
     return total * dry_share
 
 

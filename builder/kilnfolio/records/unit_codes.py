@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 #: Common code of each unit.
 UNIT_CODES = {
     "%": "P1",
@@ -22,6 +24,7 @@ UNIT_CODES = {
 _ENDINGS = {"_pct": "%", "_c": "°C", "_mm": "mm", "_m3": "m³", "_minutes": "min"}
 
 
+@cache
 def unit_of(figure: str) -> str:
     """Return the unit of a figure whose name ends with it, as ``volume_m3``; "1" for a count.
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 from jinja2 import Environment, pass_context
@@ -176,6 +177,7 @@ def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:
 
 
 def _said_in(lang: Language) -> Callable[..., str]:
+    @lru_cache(maxsize=4096, typed=True)  # markup and plain words that are equal stay apart
     def said(words: str, verbatim: bool = False) -> str:
         """``{{ view.statement | said }}``: words of a record in the page's language."""
         return with_nbsp(lang.translate(words, verbatim=verbatim))

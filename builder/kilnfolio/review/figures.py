@@ -49,7 +49,7 @@ def number(value: float | None, decimals: int = 1) -> str:
     if value is None or math.isnan(value):
         return NOTHING
     if 0.0 < value < 1000.0:  # most of them, which need neither sign nor groups
-        return f"{value:.{decimals}f}"
+        return "%.*f" % (decimals, value)  # noqa: UP031 (a third quicker)
     text = f"{abs(value):.{decimals}f}"
     whole, point, rest = text.partition(".")
     if len(whole) > 4:

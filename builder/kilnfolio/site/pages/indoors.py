@@ -7,8 +7,7 @@ The customer's page prints it for three rooms and, with script, for a room the r
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 from kilnfolio.calculators.script import from_house
@@ -127,7 +126,13 @@ def _moves(timber: Timber, emc_pct: float) -> Iterator[str]:
 
 def chooser(timber: Timber) -> Mapping[str, Any]:
     """Return the data of the page's script, as plain values."""
-    return asdict(timber) | {
+    return {"mc_pct": timber.mc_pct, "cuts": timber.cuts, **_everywhere()}
+
+
+@cache
+def _everywhere() -> Mapping[str, Any]:
+    """Return what the script is told of every timber."""
+    return {
         "constants": {
             "hydrate_coefficients": sorption.HYDRATE_COEFFICIENTS,
             "hydrate_scale": sorption.HYDRATE_SCALE,
