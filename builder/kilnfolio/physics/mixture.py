@@ -94,29 +94,43 @@ def two_groups(values: ArrayLike) -> Groups:
 
 def _fitted(readings: Floats) -> tuple[float, float, float, float]:
     """Return both means, the common standard deviation and the share of the higher group."""
-    splits = range(1, readings.size)
-    within = [
-        _variance(readings[:k]) * k + _variance(readings[k:]) * (readings.size - k) for k in splits
-    ]
-    k = int(np.argmin(within)) + 1
-    low, high = float(readings[:k].mean()), float(readings[k:].mean())
-    sd = max(float(np.sqrt(within[k - 1] / readings.size)), _LEAST_SD)
-    share = 1.0 - k / readings.size
+    count, middle = readings.size, float(readings.mean())
+    centred = readings - middle  # so that little is lost where squares are subtracted
+    total, squares = float(centred.sum()), float(centred @ centred)
+    k, within = _best_split(readings)
+    low, high = float(centred[:k].mean()), float(centred[k:].mean())
+    sd = max(math.sqrt(within / count), _LEAST_SD)
+    share = 1.0 - k / count
     for _ in range(_ROUNDS):
         before = low, high, sd, share
-        below = (1.0 - share) * np.exp(-0.5 * ((readings - low) / sd) ** 2)
-        above = share * np.exp(-0.5 * ((readings - high) / sd) ** 2)
-        belongs = above / np.maximum(below + above, 1e-300)
-        weight = float(belongs.sum())
-        if not 1e-9 < weight < readings.size - 1e-9:
+        # with equal spreads the odds of the higher group are exponential in a reading, so that its
+        # share of each is (1 + tilt) / 2
+        slope = 0.5 * (high - low) / sd**2
+        odds = 0.5 * math.log(share / (1.0 - share)) - 0.5 * (high + low) * slope
+        tilt = np.tanh(slope * centred + odds)
+        weight = 0.5 * (count + float(tilt.sum()))
+        if not 1e-9 < weight < count - 1e-9:
             break
-        share, high = weight / readings.size, float(belongs @ readings / weight)
-        low = float((1.0 - belongs) @ readings / (readings.size - weight))
-        squares = belongs * (readings - high) ** 2 + (1.0 - belongs) * (readings - low) ** 2
-        sd = max(float(np.sqrt(squares.mean())), _LEAST_SD)
+        of_high = 0.5 * (total + float(tilt @ centred))
+        share, high, low = weight / count, of_high / weight, (total - of_high) / (count - weight)
+        spread = squares - weight * high**2 - (count - weight) * low**2
+        sd = max(math.sqrt(max(spread, 0.0) / count), _LEAST_SD)
         if math.dist(before, (low, high, sd, share)) < _SAME:
             break
-    return low, high, sd, share
+    return low + middle, high + middle, sd, share
+
+
+def _best_split(readings: Floats) -> tuple[int, float]:
+    """Return after how many sorted readings a split leaves least spread, and that sum of squares."""
+    count, below = readings.size, np.arange(1, readings.size)
+    between = np.cumsum(readings - readings.mean())[:-1] ** 2 * (
+        1.0 / below + 1.0 / (count - below)
+    )
+    # few splits are near the best one, and only their spread is worked out to the last bit
+    near = below[between >= (1.0 - 1e-9) * between.max()].tolist()
+    within = {k: _variance(readings[:k]) * k + _variance(readings[k:]) * (count - k) for k in near}
+    best = min(near, key=within.__getitem__)
+    return best, within[best]
 
 
 def _variance(readings: Floats) -> float:
