@@ -9,9 +9,11 @@ about its set-point keeps it: only lasting deviations, or those of the mean, are
 from __future__ import annotations
 
 import datetime as dt
-from functools import cached_property
+from collections.abc import Callable
+from functools import cached_property, wraps
 from itertools import pairwise
-from typing import Literal, NamedTuple
+from operator import attrgetter
+from typing import Any, Literal, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -68,6 +70,35 @@ class Outside:
     unit: str
 
 
+T = TypeVar("T")
+
+
+def _by(*tolerances: str) -> Callable[[Callable[[Adherence], T]], Callable[[Adherence], T]]:
+    """Decorate a property that depends on these tolerances alone.
+
+    It is worked out once for each of their values, and kept with the course.
+    """
+    values = attrgetter(*tolerances)
+
+    def decorate(work: Callable[[Adherence], T]) -> Callable[[Adherence], T]:
+        @wraps(work)
+        def once(adherence: Adherence) -> T:
+            known: dict[Any, T] = adherence.course.known
+            place = (work, values(adherence.tolerance))
+            if place not in known:
+                known[place] = work(adherence)
+            return known[place]
+
+        return once
+
+    return decorate
+
+
+_HEATING = ("dry_bulb_k", "heat_up_h", "settling_h")
+_OFF = ("depression_wet_k", "depression_k", "emc_points", "wet_above_pct")
+_SETTLING = (*_HEATING, *_OFF)
+
+
 @dataclass(frozen=True)
 class Adherence:
     """How a charge's schedule was followed, worked out as far as it is asked for."""
@@ -80,24 +111,39 @@ class Adherence:
         """Every step, as asked and as kept."""
         return tuple(StepKept(self, number) for number in range(len(self.course.asked)))
 
-    @cached_property
-    def over_dry_bulb(self) -> np.ndarray:
-        """Dry bulb above what was asked [K]; NaN where excused or not judged."""
-        return np.where(self.course.judged & ~self._heating, self.course.dry, np.nan)
+    @property
+    def judged_steps(self) -> list[StepKept]:
+        """Those steps of the schedule of which any time is judged."""
+        asked = zip(self.course.asked, self.settled_in_steps, strict=True)
+        return [
+            StepKept(self, number)
+            for number, (item, rows) in enumerate(asked)
+            if item.step and len(rows)
+        ]
 
-    @cached_property
+    @property
+    @_by(*_HEATING)
+    def over_dry_bulb(self) -> np.ndarray | None:
+        """Dry bulb above what was asked [K]; NaN where excused or not judged, None if all is."""
+        use = self.course.judged & ~self._heating
+        return np.where(use, self.course.dry, np.nan) if use.any() else None
+
+    @property
+    @_by(*_SETTLING)
     def over_depression(self) -> np.ndarray:
         """Depression above what was asked [K]; NaN where excused or not judged."""
         use = self.course.judged & ~self._settling & ~self.course.by_emc
         return np.where(use, self.course.wet, np.nan)
 
-    @cached_property
+    @property
+    @_by("dry_bulb_k")
     def _hot(self) -> np.ndarray:
         """Mask of readings whose dry bulb is outside the tolerance."""
         hot: np.ndarray = np.abs(self.course.dry) > self.tolerance.dry_bulb_k
         return hot
 
-    @cached_property
+    @property
+    @_by(*_OFF)
     def _off(self) -> np.ndarray:
         """Mask of readings whose humidity is outside the tolerance.
 
@@ -111,12 +157,14 @@ class Adherence:
         off: np.ndarray = (np.abs(course.wet) > wet_k) & (course.emc > tolerance.emc_points)
         return off
 
-    @cached_property
+    @property
+    @_by(*_HEATING)
     def _heating(self) -> np.ndarray:
         """Mask of readings excused because the dry bulb is on the way to the set-point."""
         return self._approaching(self.course.dry, self.course.known_dry, self._hot)
 
-    @cached_property
+    @property
+    @_by(*_SETTLING)
     def _settling(self) -> np.ndarray:
         """Mask of readings excused because the humidity is on the way to the set-point."""
         dry, wet = self.course.dry, self.course.wet
@@ -125,13 +173,15 @@ class Adherence:
         settling: np.ndarray = damp | self._approaching(wet, self.course.known_wet, self._off)
         return settling
 
-    @cached_property
+    @property
+    @_by(*_SETTLING)
     def settled(self) -> np.ndarray:
         """Mask of readings that are judged and not on the way to a set-point."""
         settled: np.ndarray = self.course.judged & ~self._heating & ~self._settling
         return settled
 
-    @cached_property
+    @property
+    @_by(*_SETTLING)
     def settled_in_steps(self) -> list[np.ndarray]:
         """Those readings of each step."""
         rows = np.flatnonzero(self.settled)
@@ -148,15 +198,26 @@ class Adherence:
     @cached_property
     def masks(self) -> dict[Side, np.ndarray]:
         """Mask of the readings that are outside on a side, for each side with such readings."""
-        dry, wet = self.course.dry, self.course.wet
-        hot = self._hot & self.course.judged & ~self._heating
-        off = self._off & self.course.judged & ~self._settling
-        masks: dict[Side, np.ndarray] = {}
-        if hot.any():
+        dry, wet, masks = self.course.dry, self.course.wet, dict[Side, np.ndarray]()
+        if (hot := self._judged_hot) is not None:
             masks |= {"too hot": hot & (dry > 0), "too cold": hot & (dry < 0)}
-        if off.any():
+        if (off := self._judged_off) is not None:
             masks |= {"too dry": off & (wet > 0), "too humid": off & self._humid}
         return {side: mask for side, mask in masks.items() if mask.any()}
+
+    @property
+    @_by(*_HEATING)
+    def _judged_hot(self) -> np.ndarray | None:
+        """Those readings outside by their dry bulb that are not excused; None if there are none."""
+        hot = self._hot & self.course.judged & ~self._heating
+        return hot if hot.any() else None
+
+    @property
+    @_by(*_SETTLING)
+    def _judged_off(self) -> np.ndarray | None:
+        """Those readings outside by their humidity that are not excused; None if there are none."""
+        off = self._off & self.course.judged & ~self._settling
+        return off if off.any() else None
 
     @cached_property
     def _humid(self) -> np.ndarray:
@@ -250,11 +311,6 @@ class StepKept:
             return None
         reached = float(self._course.air.seconds[self._rows][np.argmax(within)])
         return max(0.0, reached - self.start.timestamp()) / 3600.0
-
-    @property
-    def judged(self) -> bool:
-        """Whether any of its time is judged."""
-        return len(self._settled) > 0
 
     @property
     def hours_settled(self) -> float:

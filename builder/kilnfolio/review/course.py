@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import field
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -53,6 +54,8 @@ class Course:
     emc: np.ndarray
     """EMC away from what was asked [points]; infinite where it is not known."""
     segments: tuple[Segment, ...]
+    known: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
+    """What follows from it and some tolerances; see `review.adherence`."""
 
     @cached_property
     def judged(self) -> np.ndarray:

@@ -32,7 +32,7 @@ def dry_bulb_overshoot(case: Case) -> Results:
         case.limits.value("dry-bulb-overshoot-hours"),
     )
     over = case.adherence.over_dry_bulb
-    if not np.isfinite(over).any():
+    if over is None:
         raise NoData("the log has no dry bulb while a step was asked for")
     for run in air.stretches(over > allowed, hours):
         worst = float(np.nanmax(over[run.first : run.last + 1]))
@@ -112,11 +112,8 @@ def air_as_asked(case: Case) -> Results:
     case.need_asked()
     if all(item.step is None for item in case.asked):
         raise NoData("no step change is written down, so what was asked is not known")
-    allowed, judged = case.limits.value("outside-hours"), []
-    for kept in case.adherence.steps:
-        if kept.number is None or not kept.judged:
-            continue
-        judged.append(kept)
+    allowed, judged = case.limits.value("outside-hours"), case.adherence.judged_steps
+    for kept in judged:
         for outside in kept.outside:
             if outside.hours > allowed and not _has_own_check(case, outside):
                 yield Breach(
