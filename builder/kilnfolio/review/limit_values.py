@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import field, replace
+from functools import lru_cache
 
 from kilnfolio.records.charge import Answer, Charge
 from kilnfolio.records.folder import MillFolder
@@ -22,7 +23,7 @@ from kilnfolio.review.answers import EXPLAINED
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import NO_OWN_CODE, Case, Check, LotCase, OwnCode
 from kilnfolio.review.limits import LimitTable, Subject, charge_limits
-from kilnfolio.review.measures import under
+from kilnfolio.review.measures import altered, under
 from kilnfolio.review.review import build_case, build_lot_case, with_limits
 from kilnfolio.review.running import CheckRun, checks_for, run_on, settled
 from kilnfolio.runtime.values import dataclass
@@ -111,12 +112,17 @@ Tried = Callable[[str, Limit], Sequence[float]]
 
 def other_values(key: str, limit: Limit) -> tuple[float, ...]:
     """Return a few values to try of a limit: half, four fifths, five quarters and twice."""
+    return _others(key, limit.value, limit.unit)
+
+
+@lru_cache(1024)  # asked for every charge and lot
+def _others(key: str, value: float, unit: str) -> tuple[float, ...]:
     low, high = BOUNDS.get(key, (0.0, HIGHEST))
-    if limit.unit == "°C":
-        tried = [limit.value + one for one in KELVINS]
+    if unit == "°C":
+        tried = [value + one for one in KELVINS]
     else:
-        tried = [float(f"{limit.value * factor:.3g}") for factor in FACTORS]
-    return tuple(one for one in dict.fromkeys(tried) if low <= one <= high and one != limit.value)
+        tried = [float(f"{value * factor:.3g}") for factor in FACTORS]
+    return tuple(one for one in dict.fromkeys(tried) if low <= one <= high and one != value)
 
 
 def counted(findings: Iterable[Finding]) -> dict[str, Counter[str]]:
@@ -173,10 +179,12 @@ class _Changed(LimitTable):
         return self.other if found is self.entry else found.value
 
 
-def _changed(table: LimitTable, entry: Limit, value: float) -> LimitTable:
-    return _Changed(
-        table.limits, table.subject, table.mill_in, today=table, entry=entry, other=value
+def _with_value(table: LimitTable, entry: Limit) -> Callable[[float], LimitTable]:
+    """Return what gives limits of which an entry has another value."""
+    today = _Changed(
+        table.limits, table.subject, table.mill_in, today=table, entry=entry, other=entry.value
     )
+    return lambda value: altered(today, other=value)
 
 
 @dataclass(frozen=True)
@@ -186,32 +194,36 @@ class _Standing:
     record: str
     case: Case | LotCase
     runs: Mapping[str, CheckRun]
+    verdicts: Mapping[str, object]
+    """That of each run."""
     readers: Mapping[Entry, Sequence[Check]]
     """The checks that look a limit up, in the order of the review."""
 
     @classmethod
     def of(cls, record: str, case: Case | LotCase) -> _Standing:
         """Run every check of a case, and note what it looks up."""
-        runs: dict[str, CheckRun] = {}
+        table, runs = _noted(case.limits), list[CheckRun]()
         readers: dict[Entry, list[Check]] = {}
+        noting = under(case, table)
         for check in checks_for(case):
-            table = _noted(case.limits)
-            runs[check.slug] = run_on(check, under(case, table))
+            runs.append(run_on(check, noting))
             for entry in table.seen:
                 readers.setdefault(entry, []).append(check)
-        return cls(record, case, runs, readers)
+            table.seen.clear()
+        by_slug = {run.check.slug: run for run in runs}
+        return cls(
+            record, case, by_slug, {slug: run.verdict for slug, run in by_slug.items()}, readers
+        )
 
     def trial(
         self, entry: Entry, value: float, case: Case | LotCase, checks: Iterable[Check]
     ) -> ValueTrial | None:
         """Return what some checks say of the record at another value, if that is another result."""
         try:
-            now = [run_on(check, case) for check in checks]
+            now = {check.slug: run_on(check, case) for check in checks}
         except ValueError:
             return None  # beside the other limits no formula takes this value
-        moved = {
-            slug: run for run in now if run.verdict != self.runs[slug := run.check.slug].verdict
-        }
+        moved = {slug: run for slug, run in now.items() if run.verdict != self.verdicts[slug]}
         if not moved:
             return None
         # the other findings stay as they are, but for what is said of the answers
@@ -272,8 +284,9 @@ def charge_trials(
     trials = []
     for key, place in read:
         limit, readers = table.limits.limits[key][place], standing.readers.get((key, place), ())
+        with_value = _with_value(table, limit)
         for value in tried(key, limit):
-            limits = _changed(table, limit, value)
+            limits = with_value(value)
             if key in AIR_LIMITS:
                 then = with_limits(case, limits)
                 checks = readers if then.air is case.air else checks_for(case)
@@ -319,7 +332,7 @@ def lot_trials(
             moved.setdefault((key, place, value), {})
     trials = []
     for (key, place, value), changed in sorted(moved.items()):
-        limits = _changed(table, table.limits.limits[key][place], value)
+        limits = _with_value(table, table.limits.limits[key][place])(value)
         then = replace(case, limits=limits, dossiers={**case.dossiers, **changed})
         checks = checks_for(case) if changed else standing.readers.get((key, place), ())
         if made := standing.trial((key, place), value, then, checks):

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from functools import cached_property, partial
-from typing import Literal
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
+from typing import Literal, NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -31,7 +31,6 @@ from kilnfolio.review.findings import (
     is_own,
 )
 from kilnfolio.review.limits import NoLimit
-from kilnfolio.runtime.values import dataclass
 
 
 def run_checks(
@@ -66,6 +65,9 @@ def settled(
     """Return the findings of all checks of a case with their ids and the answers to them."""
     findings = with_ids(list(found))
     answers = tuple(one for one in answers if own is not None or not is_own(one.finding))
+    waivers = tuple(waivers)
+    if not answers and not waivers:
+        return findings
     wrong = (*unmatched(findings, answers), *unaccepted(findings, answers, accepted_answers))
     if wrong:
         findings = (
@@ -75,26 +77,23 @@ def settled(
     return answered(findings, answers, waivers, accepted_answers)
 
 
-@dataclass(frozen=True)
-class CheckRun:
+class CheckRun(NamedTuple):
     """What a check yielded for one case."""
 
     check: Check
-    breaches: tuple[Breach, ...]
+    breaches: Sequence[Breach]
     sentence: str
     """What it found in order."""
     absent: Exception | None
     """Why it could not look, if it said so."""
     zone: ZoneInfo | None
 
-    @cached_property
-    def verdict(self) -> tuple[tuple[str, ...], ...]:
+    @property
+    def verdict(self) -> object:
         """What outcomes, ids and answers follow from."""
         if not self.breaches:
-            return ((_absence(self.absent),),) if self.absent else ()
-        return tuple(
-            (one.severity or self.check.severity, one.subject, str(one.at)) for one in self.breaches
-        )
+            return _absence(self.absent) if self.absent else "pass"
+        return [(one.severity or self.check.severity, one.subject, one.at) for one in self.breaches]
 
     def findings(self) -> Iterator[Finding]:
         """Yield its findings, not yet numbered nor answered."""
@@ -123,7 +122,7 @@ def run_check(
                 sentence = one.sentence
     except (NoData, NotApplicable, NoLimit) as error:
         absent = error.with_traceback(None)  # which would keep the case until garbage is collected
-    return CheckRun(check, tuple(breaches), sentence, absent, zone)
+    return CheckRun(check, breaches, sentence, absent, zone)
 
 
 def _absence(error: Exception) -> Literal["not applicable", "no data"]:
