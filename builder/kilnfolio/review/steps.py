@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator
 from contextlib import suppress
 from itertools import pairwise
 from typing import Literal
@@ -13,6 +12,7 @@ from kilnfolio.records.charge import StepChange
 from kilnfolio.review.boards import Control, control_at
 from kilnfolio.review.findings import Case
 from kilnfolio.review.limits import NoLimit
+from kilnfolio.review.measures import measure
 from kilnfolio.runtime.values import dataclass
 
 Verdict = Literal["due", "early", "late", ""]
@@ -49,8 +49,8 @@ class JudgedStep:
         return max(0.0, (self.change.at - self.due_since).total_seconds() / 3600.0)
 
 
-def judged_steps(case: Case) -> Iterator[JudgedStep]:
-    """Yield every step change to a step that the schedule has, with its verdict.
+def judged_steps(case: Case) -> list[JudgedStep]:
+    """Return every step change to a step that the schedule has, with its verdict.
 
     A step is early if the controlling MC was above its trigger by more than the limit, and late if
     it was below by more than the limit for lateness. Limits sealed before lateness was checked have
@@ -59,7 +59,12 @@ def judged_steps(case: Case) -> Iterator[JudgedStep]:
     early, late = case.limits.value("step-timing"), math.inf
     with suppress(NoLimit):
         late = case.limits.value("step-late")
-    spacing = dt.timedelta(hours=case.limits.value("step-skipped"))
+    return _judged(case, early, late, case.limits.value("step-skipped"))
+
+
+@measure
+def _judged(case: Case, early: float, late: float, spacing_h: float) -> list[JudgedStep]:
+    spacing, found = dt.timedelta(hours=spacing_h), list[JudgedStep]()
     changes = case.charge.step_changes
     before = {after.at: earlier.at for earlier, after in pairwise(changes)}
     for index, change in enumerate(changes):
@@ -80,4 +85,5 @@ def judged_steps(case: Case) -> Iterator[JudgedStep]:
                     due = max(due, before[change.at] + spacing)
             above = control.mc_pct - trigger
             verdict = "early" if above > early else "late" if above < -late else "due"
-        yield JudgedStep(index, change, trigger, control, due, verdict)
+        found.append(JudgedStep(index, change, trigger, control, due, verdict))
+    return found

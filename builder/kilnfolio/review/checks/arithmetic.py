@@ -24,6 +24,7 @@ from kilnfolio.records.charge import HandReading
 from kilnfolio.records.middle import median
 from kilnfolio.review.boards import BoardHistory, Weighed, possible
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
+from kilnfolio.review.measures import measure
 from kilnfolio.review.swaps import swapped_tags
 
 _GROUP = "arithmetic and physics"
@@ -181,19 +182,11 @@ def stated_emc(case: Case) -> Results:
 )
 def stated_mc(case: Case) -> Results:
     case.need_boards()
-    stated = [*_stated_of_sections(case), *_stated_of_weighings(case)]
+    stated, usable = _stated(case)
     if not stated:
         raise NotApplicable("the sheet states no MC")
     allowed = case.limits.value("stated-mc")
-    usable = [item for item in stated if possible(item.mass_g, item.dry_g)]
-    mcs = (
-        moisture_content(
-            np.array([item.mass_g for item in usable]), np.array([item.dry_g for item in usable])
-        ).tolist()
-        if usable
-        else ()
-    )
-    for item, mc in zip(usable, mcs, strict=True):
+    for item, mc in usable:
         if abs(item.said_pct - mc) > allowed:
             yield Breach(
                 f"{_named(case, item.path)}: MC should be {mc:.1f} %, not {item.said_pct:.1f} %.",
@@ -228,6 +221,20 @@ class _Stated(NamedTuple):
     dry_g: float
     said_pct: float
     path: _Path
+    section: str = ""
+
+
+@measure
+def _stated(case: Case) -> tuple[int, list[tuple[_Stated, float]]]:
+    """Return how many MCs the sheet states, and those with possible masses with the MC of these."""
+    stated = [*_stated_of_sections(case), *_stated_of_weighings(case)]
+    usable = [item for item in stated if possible(item.mass_g, item.dry_g)]
+    if not usable:
+        return len(stated), []
+    mcs = moisture_content(
+        np.array([item.mass_g for item in usable]), np.array([item.dry_g for item in usable])
+    )
+    return len(stated), list(zip(usable, mcs.tolist(), strict=True))
 
 
 def _stated_of_sections(case: Case) -> Iterator[_Stated]:
@@ -240,6 +247,7 @@ def _stated_of_sections(case: Case) -> Iterator[_Stated]:
                     section.oven_dry.value,
                     section.stated_mc.value,
                     ("boards", index, "sections", number, "stated_mc"),
+                    section.id,
                 )
 
 
@@ -312,31 +320,29 @@ def stated_oven_dry_mass(case: Case) -> Results:
 )
 def wet_basis_suspected(case: Case) -> Results:
     near = case.limits.value("wet-basis")
-    stated = [
-        (i, n, s, s.stated_mc.value)
-        for i, board in enumerate(case.charge.boards)
-        for n, s in enumerate(board.sections)
-        if s.stated_mc is not None and possible(s.green.value, s.oven_dry.value)
-    ]
+    stated = _sections_on_wet_basis(case)
     if not stated:
         raise NotApplicable("no section states an MC")
-    mcs = moisture_content(
-        np.array([section.green.value for _, _, section, _ in stated]),
-        np.array([section.oven_dry.value for _, _, section, _ in stated]),
-    )
-    wet = wet_basis(mcs)
-    for (index, number, section, said), mc, wet_mc in zip(stated, mcs, wet, strict=True):
-        if abs(said - wet_mc) <= near < abs(said - mc):
+    for item, mc, wet_mc in stated:
+        if abs(item.said_pct - wet_mc) <= near < abs(item.said_pct - mc):
             yield Breach(
-                f"Section {section.id}: this looks like wet-basis MC: {said:.1f} % is "
+                f"Section {item.section}: this looks like wet-basis MC: {item.said_pct:.1f} % is "
                 f"{mc:.1f} % on the oven-dry mass.",
-                (case.place("boards", index, "sections", number, "stated_mc"),),
-                case.charge.boards[index].id,
-                said,
+                (case.place(*item.path),),
+                item.board,
+                item.said_pct,
                 mc,
                 "%",
             )
     yield Pass(f"None of {len(stated)} MC values stated for sections fits the wet basis.")
+
+
+@measure
+def _sections_on_wet_basis(case: Case) -> list[tuple[_Stated, float, float]]:
+    """Return the sections with a stated MC, their MC, and the same on the wet basis [%]."""
+    stated = [(item, mc) for item, mc in _stated(case)[1] if item.section]
+    wet = np.atleast_1d(wet_basis(np.array([mc for _, mc in stated])))
+    return [(item, mc, wet_mc) for (item, mc), wet_mc in zip(stated, wet.tolist(), strict=True)]
 
 
 @check(
@@ -393,17 +399,14 @@ def mass_below_oven_dry(case: Case) -> Results:
     passes="No board is drier than the air allowed.",
 )
 def drier_than_the_air_allows(case: Case) -> Results:
-    air, margin = case.need_air(), case.limits.value("drier-than-the-air-allows")
+    case.need_air()
+    margin = case.limits.value("drier-than-the-air-allows")
     looked = 0
-    lowest = np.fmin.accumulate(np.where(np.isfinite(air.emc), air.emc, np.inf))
-    for history in case.need_boards():
-        points = history.points[1:]
-        moments = [point.at.timestamp() for point in points]
-        before = np.searchsorted(air.seconds, moments, side="right")
-        for point, rows in zip(points, before.tolist(), strict=True):
-            driest = float(lowest[rows - 1]) if rows else math.inf
-            looked += math.isfinite(driest)
-            if math.isfinite(driest) and point.mc_pct < driest - margin:
+    case.need_boards()
+    for history, weighed in _in_air(case):
+        for point, driest in weighed:
+            looked += 1
+            if point.mc_pct < driest - margin:
                 yield Breach(
                     f"Board {history.board.id} at {point.mc_pct:.1f} % on "
                     f"{case.clock(point.at)} is drier than the air allowed "
@@ -422,6 +425,24 @@ def drier_than_the_air_allows(case: Case) -> Results:
         f"No board at any of {looked} weighings was more than {margin:g} point below the "
         "driest EMC its air had had."
     )
+
+
+@measure
+def _in_air(case: Case) -> list[tuple[BoardHistory, list[tuple[Weighed, float]]]]:
+    """Return each board's weighings with the driest EMC that its air had had by then [%].
+
+    Those before the first EMC in the log are left out.
+    """
+    air, found = case.need_air(), list[tuple[BoardHistory, list[tuple[Weighed, float]]]]()
+    lowest = np.fmin.accumulate(np.where(np.isfinite(air.emc), air.emc, np.inf))
+    lowest = np.concatenate([[np.inf], lowest])
+    for history in case.boards:
+        points = history.points[1:]
+        moments = [point.at.timestamp() for point in points]
+        driest = lowest[np.searchsorted(air.seconds, moments, side="right")].tolist()
+        pairs = zip(points, driest, strict=True)
+        found.append((history, [one for one in pairs if math.isfinite(one[1])]))
+    return found
 
 
 @check(
@@ -510,8 +531,7 @@ def wetter_than_wood_can_be(case: Case) -> Results:
             continue
         known += 1
         most = maximum_moisture_content(gravity) * case.limits.value("wetter-than-wood-can-be")
-        for mass, dry, path in _every_mass(case, index):
-            mc = 100.0 * (mass / dry - 1.0)
+        for mc, path in _every_mc(case, index):
             if mc > most:
                 yield Breach(
                     f"{_named(case, path)} at {mc:.0f} % MC is wetter than the wood can be "
@@ -529,6 +549,12 @@ def wetter_than_wood_can_be(case: Case) -> Results:
         f"No mass of {known} boards or of their sections holds more water than its wood has "
         "room for."
     )
+
+
+@measure
+def _every_mc(case: Case, index: int) -> list[tuple[float, _Path]]:
+    """Return the MC of each mass of a board and its sections [%], and the path of the mass."""
+    return [(100.0 * (mass / dry - 1.0), path) for mass, dry, path in _every_mass(case, index)]
 
 
 def _every_mass(case: Case, index: int) -> Iterator[tuple[float, float, _Path]]:

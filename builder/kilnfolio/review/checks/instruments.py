@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from itertools import pairwise
 
@@ -14,7 +15,7 @@ from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.log import Log
 from kilnfolio.records.middle import median
 from kilnfolio.records.problems import Place
-from kilnfolio.review.air import SWITCHES, AirSeries, utc
+from kilnfolio.review.air import SWITCHES, AirSeries, Stretch, utc
 from kilnfolio.review.air_control import settled
 from kilnfolio.review.drops import LOAD_DROP_LIMITS, load_drop
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
@@ -63,7 +64,7 @@ def gap_in_log(case: Case) -> Results:
             allowed,
             "h",
         )
-    before, after = _uncovered(case, air)
+    before, after = _uncovered(case)
     for hours, where in ((before, "begins"), (after, "ends")):
         if hours > allowed:
             yield Breach(
@@ -81,7 +82,10 @@ def gap_in_log(case: Case) -> Results:
     )
 
 
-def _uncovered(case: Case, air: AirSeries) -> tuple[float, float]:
+@measure
+def _uncovered(case: Case) -> tuple[float, float]:
+    """Return how long before the log the charge began, and how long after it ended [h]."""
+    air = case.need_air()
     seconds = [
         (air.times[0] - utc(case.charge.started)).astype(np.int64),
         (utc(case.charge.ended) - air.times[-1]).astype(np.int64),
@@ -144,7 +148,7 @@ def stuck_sensor(case: Case) -> Results:
     if len(channels) < 2:
         raise NotApplicable("the log has only one channel, and nothing to compare it with")
     for name, values in channels.items():
-        for run in air.flat_runs(values, hours):
+        for run in _flat_runs(case, name, hours):
             span = slice(run.first, run.last + 1)
             moved = max(
                 (_range(other[span]) for partner, other in channels.items() if partner != name),
@@ -166,6 +170,12 @@ def stuck_sensor(case: Case) -> Results:
         f"None of {len(channels)} channels repeated one value for {hours:g} h while another "
         f"moved by more than {moves:g}."
     )
+
+
+@measure
+def _flat_runs(case: Case, channel: str, hours: float) -> list[Stretch]:
+    air = case.need_air()
+    return air.flat_runs(air.log.channels[channel], hours)
 
 
 def _range(values: np.ndarray) -> float:
@@ -226,7 +236,7 @@ def spike(case: Case) -> Results:
 )
 def dry_wick(case: Case) -> Results:
     air = case.need_air()
-    if not np.isfinite(air.wet_bulb).any():
+    if not _has_wet_bulb(case):
         raise NoData("the log has no wet bulb")
     value = case.limits.value
     fall, minutes = value("dry-wick-fall"), value("dry-wick-minutes")
@@ -246,6 +256,11 @@ def dry_wick(case: Case) -> Results:
             else "; no reading was taken by hand."
         )
     )
+
+
+@measure
+def _has_wet_bulb(case: Case) -> bool:
+    return bool(np.isfinite(case.need_air().wet_bulb).any())
 
 
 @measure
@@ -435,7 +450,7 @@ def _above_hand(case: Case, window_min: float) -> list[tuple[int, HandReading, i
 )
 def calibration_due(case: Case) -> Results:
     months = case.limits.value("calibration-months")
-    used = [i for i, instrument in enumerate(case.kiln.instruments) if _in_use(case, instrument)]
+    used = _instruments_used(case)
     if not used:
         raise NoData("the kiln's record lists no instrument that this charge was measured with")
     for index in used:
@@ -444,6 +459,11 @@ def calibration_due(case: Case) -> Results:
         f"Each of {len(used)} instruments used was calibrated within {months:g} months "
         "before the charge."
     )
+
+
+@measure
+def _instruments_used(case: Case) -> list[int]:
+    return [i for i, instrument in enumerate(case.kiln.instruments) if _in_use(case, instrument)]
 
 
 def _in_use(case: Case, instrument: Instrument) -> bool:
@@ -457,23 +477,32 @@ def _in_use(case: Case, instrument: Instrument) -> bool:
 
 def overdue(case: Case, index: int, months: float) -> Results:
     """Yield breaches about the calibration of one of the kiln's instruments."""
-    instrument = case.kiln.instruments[index]
-    day = case.charge.started.astimezone(case.zone).date()
-    done = [c.on for c in instrument.calibrations if c.on <= day]
-    place = (case.located_kiln.place("instruments", index),)
-    if not done:
-        yield Breach(f"{instrument.id} has no calibration before {day}.", place, instrument.id)
+    instrument, (day, last) = case.kiln.instruments[index], _calibrated(case, index)
+    if last is None:
+        yield Breach(
+            f"{instrument.id} has no calibration before {day}.",
+            (case.located_kiln.place("instruments", index),),
+            instrument.id,
+        )
         return
-    age = (day - max(done)).days / _DAYS_A_MONTH
+    age = (day - last).days / _DAYS_A_MONTH
     if age > months:
         yield Breach(
-            f"{instrument.id} overdue: last calibrated {max(done)}.",
-            place,
+            f"{instrument.id} overdue: last calibrated {last}.",
+            (case.located_kiln.place("instruments", index),),
             instrument.id,
             age,
             months,
             "months",
         )
+
+
+@measure
+def _calibrated(case: Case, index: int) -> tuple[dt.date, dt.date | None]:
+    """Return the day on which a charge began, and that of an instrument's last calibration by then."""
+    day = case.charge.started.astimezone(case.zone).date()
+    days = (one.on for one in case.kiln.instruments[index].calibrations)
+    return day, max((on for on in days if on <= day), default=None)
 
 
 @check(

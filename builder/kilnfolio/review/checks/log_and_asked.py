@@ -4,7 +4,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from kilnfolio.records.middle import median
 from kilnfolio.records.quantities import fahrenheit_from_celsius
 from kilnfolio.review.air import AirSeries
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
+from kilnfolio.review.measures import measure
 from kilnfolio.review.setpoints import AskedAir
 
 _GROUP = "instruments and log"
@@ -38,15 +39,18 @@ _DRY_BULBS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving")
 )
 def unit_slip(case: Case) -> Results:
     air = case.need_air()
-    columns = {
-        name: values
-        for name, values in air.log.channels.items()
+    columns = [
+        name
+        for name in air.log.channels
         if name in (*_DRY_BULBS, "wet-bulb") or name.startswith("core-")
-    }
+    ]
     if not columns:
         raise NoData("the log has no temperature column")
-    for name, values in columns.items():
-        slip = _slip_midway(case, air, name, values) or _slip_throughout(case, air, name, values)
+    value = case.limits.value
+    for name in columns:
+        slip = _slip_midway(case, name, value("unit-slip")) or _slip_throughout(
+            case, name, value("unit-slip-set-points")
+        )
         if slip:
             yield slip
     yield Pass(
@@ -55,9 +59,11 @@ def unit_slip(case: Case) -> Results:
     )
 
 
-def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> Breach | None:
+@measure
+def _slip_midway(case: Case, name: str, near: float) -> Breach | None:
     """Return the first jump from a temperature to the same temperature in the other unit."""
-    near = case.limits.value("unit-slip")
+    air = case.need_air()
+    values = air.log.channels[name]
     if (np.abs(values[1:] - values[:-1]) <= 2 * near).all():
         return None  # most logs: no jumps and no gaps
     known = np.flatnonzero(np.isfinite(values))
@@ -82,9 +88,11 @@ def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> B
     return None
 
 
-def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray) -> Breach | None:
+@measure
+def _slip_throughout(case: Case, name: str, near: float) -> Breach | None:
     """Return a breach if most of a column fits the set-points only in the other unit."""
-    near = case.limits.value("unit-slip-set-points")
+    air = case.need_air()
+    values = air.log.channels[name]
     low, high = _asked_range(case, name)
     if 2 * np.count_nonzero((values >= low - near) & (values <= high + near)) > len(values):
         return None  # most columns of most logs: no need to measure the difference
@@ -147,7 +155,7 @@ def _median_distance(values: np.ndarray, low: np.ndarray, high: np.ndarray) -> f
 def clock_against_hand(case: Case) -> Results:
     air, allowed = case.need_air(), case.limits.value("clock-apart")
     rise = case.limits.value("clock-apart-rise")
-    late = [found for found in _rises(case, air, rise) if found is not None]
+    late = _rises(case, rise)
     if len(late) < 2:
         raise NotApplicable(
             "fewer than two written step changes raise the dry bulb far enough to "
@@ -175,15 +183,20 @@ def clock_against_hand(case: Case) -> Results:
     )
 
 
-def _rises(case: Case, air: AirSeries, rise: float) -> Iterator[tuple[float, int] | None]:
-    """Yield by how many hours the log shows each written rise late, and the row."""
+@measure
+def _rises(case: Case, rise: float) -> list[tuple[float, int]]:
+    """Return by how many hours the log shows each written rise late, and the row, where it does."""
     if not case.charge.step_changes:
-        return  # timed steps: nobody wrote down when
+        return []  # timed steps: nobody wrote down when
+    air = case.need_air()
     moments = [item.at.timestamp() for item in case.asked]
     moments.append(max(moments[-1], float(air.seconds[-1])))
-    for index, (old, new) in enumerate(zip(case.asked[:-1], case.asked[1:], strict=True), 1):
-        if new.air.dry_bulb_c - old.air.dry_bulb_c >= rise:
-            yield _rise(air, old, moments[index - 1 : index + 2], rise)
+    found = [
+        _rise(air, old, moments[index - 1 : index + 2], rise)
+        for index, (old, new) in enumerate(pairwise(case.asked), 1)
+        if new.air.dry_bulb_c - old.air.dry_bulb_c >= rise
+    ]
+    return [one for one in found if one is not None]
 
 
 def _rise(

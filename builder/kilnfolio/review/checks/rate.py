@@ -5,13 +5,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import numpy as np
 
 from kilnfolio.physics.rules import FOUR_QUARTER_MM, safe_rate, thickness_scaled_rate
+from kilnfolio.records.charge import ChargeStock
 from kilnfolio.records.middle import median
 from kilnfolio.records.species import SafeDailyLoss, Species
 from kilnfolio.review.air import utc
@@ -91,18 +92,17 @@ def class_loss(species: Species, thickness_mm: float, limits: LimitTable) -> flo
     )
 
 
-def board_limit(case: Case, history: BoardHistory) -> tuple[float, str, bool] | None:
-    """Return a board's safe daily loss [points a day], the timber, and whether it is its own.
+def _limit_for(case: Case, stock: ChargeStock) -> tuple[float, str, bool] | None:
+    """Return a timber's safe daily loss [points a day], the timber, and whether it is its own.
 
     "Its own" means from the species sheet; otherwise the loss is by density class.
     """
-    item = case.stock_of(history.board)
-    thickness = item.thickness
+    thickness = stock.thickness
     divisor = case.limits.value("thick-stock-divisor")
-    safe = _safe_loss(case, item.species, thickness.value, divisor)
+    safe = _safe_loss(case, stock.species, thickness.value, divisor)
     if safe is not None:
         return safe[1], thickness.entered, True
-    rate = class_loss(case.species[item.species], thickness.value, case.limits)
+    rate = class_loss(case.species[stock.species], thickness.value, case.limits)
     return None if rate is None else (rate, f"{thickness.entered} of its density", False)
 
 
@@ -179,14 +179,24 @@ def _losses_while_wet(
 
 
 def _limits_of(case: Case) -> list[tuple[BoardHistory, tuple[float, str, bool]]]:
+    boards, timbers = case.need_boards(), _timbers(case)
+    limits = {place: _limit_for(case, case.charge.stock[place]) for place in set(timbers)}
     known = [
         (history, limit)
-        for history in case.need_boards()
-        if (limit := board_limit(case, history)) is not None
+        for history, place in zip(boards, timbers, strict=True)
+        if (limit := limits[place]) is not None
     ]
     if not known:
         raise NoData("no species sheet gives a safe daily loss or a density")
     return known
+
+
+@measure
+def _timbers(case: Case) -> list[int]:
+    """Return the place in the charge's stock of the timber that each board was cut from."""
+    stock = case.charge.stock
+    cut_from = (case.stock_of(history.board) for history in case.boards)
+    return [next(place for place, one in enumerate(stock) if one is own) for own in cut_from]
 
 
 @check(
@@ -215,17 +225,13 @@ def daily_loss(case: Case) -> Results:
     fastest: tuple[float, float, str, str] | None = None
     by_class: Breach | None = None
     for history, (safe, words, own) in _limits_of(case):
-        too_fast: list[list[tuple[dt.datetime, float]]] = [[]]
-        for at, loss in _losses_while_wet(case, history.board.id, hours, wet):
-            if loss > safe + margin:
-                too_fast[-1].append((at, loss))
+        losses = _losses_while_wet(case, history.board.id, hours, wet)
+        for too_fast, run in _runs_above(safe + margin, losses):
+            if not too_fast:
+                loss = max(loss for _, loss in run)
+                found = (loss / safe, loss, history.board.id, f"{safe:.1f} for {words}")
+                fastest = max(fastest or (0.0, 0.0, "", ""), found)
                 continue
-            too_fast.append([])
-            fastest = max(
-                fastest or (0.0, 0.0, "", ""),
-                (loss / safe, loss, history.board.id, f"{safe:.1f} for {words}"),
-            )
-        for run in filter(None, too_fast):
             breach = _too_fast(case, history.board.id, run, safe, words)
             if own:
                 severe = (breach.value or 0.0) > refused * safe
@@ -242,6 +248,14 @@ def daily_loss(case: Case) -> Results:
         f"The fastest loss above {wet:g} % was {fastest[1]:.1f} points a day (board "
         f"{fastest[2]}); the limit is {fastest[3]}{spare}."
     )
+
+
+def _runs_above(
+    most: float, losses: Sequence[tuple[dt.datetime, float]]
+) -> Iterator[tuple[bool, list[tuple[dt.datetime, float]]]]:
+    """Yield the losses in runs of those above a limit, and of those that are not."""
+    for above, run in groupby(losses, lambda one: one[1] > most):
+        yield above, list(run)
 
 
 def _too_fast(
@@ -489,16 +503,13 @@ def shock_change(case: Case) -> Results:
         raise NoData("the log is shorter than an hour")
     if not np.isfinite(air.emc).any():
         raise NoData("the log does not give the EMC")
-    drop = air.emc[:-rows] - air.emc[rows:]
+    drop, opened, usable = _hourly_changes(case, rows)
     warm_up = np.timedelta64(round(3600 * case.limits.value("warm-up-hours")), "s")
     begun = air.times[:-rows] > utc(case.charge.started) + warm_up
-    within_an_hour = air.minutes_over(rows) <= 60.0 + air.log.interval_minutes
-    looked = (air.times[rows:] < dry_at) & begun & within_an_hour & np.isfinite(drop)
-    looked &= ~_instrument_touched(case, air.times[:-rows], air.times[rows:])
+    looked = (air.times[rows:] < dry_at) & begun & usable
     if not looked.any():
         raise NotApplicable(f"the controlling MC was not above {above:g} % after heating up")
     # near saturation, noise of the wet bulb moves the EMC by points but hardly the depression
-    opened = air.depression[rows:] - air.depression[:-rows]
     real = ~(opened <= case.limits.value("shock-change-noise"))
     shock = looked & real & (drop > allowed)
     for run in air.stretches(np.concatenate([np.zeros(rows, bool), shock]))[:3]:
@@ -517,6 +528,16 @@ def shock_change(case: Case) -> Results:
         f"Above {above:g} % and after heating up, the EMC never fell more than "
         f"{allowed:g} points within an hour beyond what a noisy wet bulb gives."
     )
+
+
+@measure
+def _hourly_changes(case: Case, rows: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return how far the EMC falls and the depression grows over some readings, and where that counts."""
+    air = case.need_air()
+    drop = air.emc[:-rows] - air.emc[rows:]
+    usable = (air.minutes_over(rows) <= 60.0 + air.log.interval_minutes) & np.isfinite(drop)
+    usable &= ~_instrument_touched(case, air.times[:-rows], air.times[rows:])
+    return drop, air.depression[rows:] - air.depression[:-rows], usable
 
 
 def _instrument_touched(case: Case, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
@@ -589,21 +610,13 @@ def stain_conditions(case: Case) -> Results:
     passes="All boards dry alike.",
 )
 def outlier_board(case: Case) -> Results:
-    boards = [
-        history
-        for history in case.need_boards()
-        if len(history.points) > 2
-        and min(history.points[0].mc_pct, history.points[-1].mc_pct) > 0.0
-    ]
+    case.need_boards()
+    boards = _boards_to_compare(case)
     if len(boards) < 4:
         raise NoData("fewer than four boards have three weighings")
     times, least = case.limits.value("outlier-board"), case.limits.value("outlier-board-least")
-    drop = np.array(
-        [np.log(history.points[0].mc_pct / history.points[-1].mc_pct) for history in boards]
-    )
-    middle = median(drop)
-    spread = median(np.abs(drop - middle))
-    for history, value in zip(boards, drop, strict=True):
+    drops, middle, spread = _decays(case)
+    for history, value in zip(boards, drops, strict=True):
         # a few boards may agree closely by chance, so that a small difference looks large
         unlike = 100.0 * abs(value - middle) > least * middle
         # 1.4826 makes the median deviation a standard deviation for normal data
@@ -620,3 +633,27 @@ def outlier_board(case: Case) -> Results:
         f"None of {len(boards)} boards dries more than {least:g} % faster or slower than "
         "the middle one, beyond the scatter of the others."
     )
+
+
+@measure
+def _boards_to_compare(case: Case) -> list[BoardHistory]:
+    """Return the boards with three weighings and no MC of zero."""
+    return [
+        history
+        for history in case.boards
+        if len(history.points) > 2
+        and min(history.points[0].mc_pct, history.points[-1].mc_pct) > 0.0
+    ]
+
+
+@measure
+def _decays(case: Case) -> tuple[list[float], float, float]:
+    """Return how far each of those boards dried, as logarithms, their median and spread about it."""
+    drop = np.array(
+        [
+            np.log(history.points[0].mc_pct / history.points[-1].mc_pct)
+            for history in _boards_to_compare(case)
+        ]
+    )
+    middle = median(drop)
+    return drop.tolist(), middle, median(np.abs(drop - middle))

@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
 from functools import lru_cache
 
@@ -167,13 +168,10 @@ def boards_against_survey(case: Case) -> Results:
     # conditioning puts water back: a weighing before its second half does not show the end
     stage = case.conditioning.stage if case.conditioning else None
     since = stage.start + (stage.end - stage.start) / 2 if stage else case.charge.started
-    last = next((one for one in reversed(case.controls) if one.at > since), None)
-    if last is None:
+    found = _boards_at_end(case, since)
+    if found is None:
         raise NoData("no weighing is on record at the end of drying to compare the survey with")
-    boards = float(np.mean(list(last.all_mc.values())))
-    each = [case.board_uncertainty(board, last.at) for board in last.all_mc]
-    low, high = outcome.mean_interval_pct
-    unsure = float(np.hypot(np.sqrt(np.sum(np.square(each))) / len(each), (high - low) / 2.0))
+    boards, unsure = found
     off, allowed = boards - outcome.mean_pct, case.limits.value("boards-against-survey")
     if abs(off) > allowed + unsure:
         yield Breach(
@@ -186,6 +184,23 @@ def boards_against_survey(case: Case) -> Results:
             at=outcome.survey.at,
         )
     yield Pass(f"The boards average {boards:.1f} %, the survey {outcome.mean_pct:.1f} %.")
+
+
+@measure
+def _boards_at_end(case: Case, since: dt.datetime) -> tuple[float, float] | None:
+    """Return the mean MC of the boards at the last weighing, and how far the survey's may be off it.
+
+    The second is the expanded uncertainty of their difference [points]. None if no board was
+    weighed since that moment.
+    """
+    last = next((one for one in reversed(case.controls) if one.at > since), None)
+    if last is None:
+        return None
+    _, outcome = _survey(case)
+    each = [case.board_uncertainty(board, last.at) for board in last.all_mc]
+    low, high = outcome.mean_interval_pct
+    unsure = float(np.hypot(np.sqrt(np.sum(np.square(each))) / len(each), (high - low) / 2.0))
+    return float(np.mean(list(last.all_mc.values()))), unsure
 
 
 @check(
@@ -207,8 +222,7 @@ def survey_coverage(case: Case) -> Results:
     if not any(reading.pack or reading.position for reading in survey.readings):
         raise NoData("no reading names its pack or position")
     least = case.limits.value("survey-each")
-    by_pack = Counter(reading.pack for reading in survey.readings if reading.pack)
-    by_place = Counter(reading.position for reading in survey.readings if reading.position)
+    by_pack, by_place = _readings_of_packs(case)
     missed = [
         f"pack {pack} ({place})"
         for pack, place in packs.items()
@@ -226,6 +240,16 @@ def survey_coverage(case: Case) -> Results:
         )
     yield Pass(
         f"{len(survey.readings)} readings, at least {least:g} in each of {len(packs)} packs."
+    )
+
+
+@measure
+def _readings_of_packs(case: Case) -> tuple[Counter[str], Counter[str]]:
+    """Return how many readings of the survey name each pack, and each position."""
+    survey, _ = _survey(case)
+    return (
+        Counter(reading.pack for reading in survey.readings if reading.pack),
+        Counter(reading.position for reading in survey.readings if reading.position),
     )
 
 
