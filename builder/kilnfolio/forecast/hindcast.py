@@ -16,6 +16,7 @@ from kilnfolio.forecast.inputs import Run
 from kilnfolio.forecast.march import Case, Course, march
 from kilnfolio.forecast.pace import boards
 from kilnfolio.physics._types import Floats
+from kilnfolio.physics.survey import student_quantile
 from kilnfolio.runtime.values import dataclass
 
 SHARES = (0.1, 0.25, 0.5, 0.75)
@@ -88,9 +89,7 @@ class Spread:
 
     def time_left(self, forecast_h: float, share: float) -> float:
         """Return the time left that is not exceeded with a given probability [h]."""
-        from scipy.special import stdtrit
-
-        deviation = float(stdtrit(self.degrees, share)) * self.scale + self.centre
+        deviation = student_quantile(self.degrees, share) * self.scale + self.centre
         return float((forecast_h + SHORT_H) * np.exp(deviation) - SHORT_H)
 
 
