@@ -78,10 +78,14 @@ def test_other_settings_compile_it_again(kept, change, text):
     assert text_of(kept, change) == text
 
 
-@pytest.mark.parametrize("library", ["jinja2", "markupsafe"])
-def test_another_version_of_a_library_compiles_it_again(kept, monkeypatch, library):
-    real = compiled.version
-    monkeypatch.setattr(compiled, "version", lambda name: name == library or real(name))
+def test_another_version_of_jinja_compiles_it_again(kept, monkeypatch):
+    monkeypatch.setattr(compiled.jinja2, "__version__", "another")
+    assert text_of(kept) == "2 a"
+
+
+def test_another_way_to_escape_compiles_it_again(kept, monkeypatch):
+    """A compiled template holds its constants as they were escaped then."""
+    monkeypatch.setattr(compiled, "escape", lambda text: text.replace("'", "&apos;"))
     assert text_of(kept) == "2 a"
 
 

@@ -17,6 +17,7 @@ from kilnfolio.forecast.march import Case, Course, march
 from kilnfolio.forecast.pace import boards
 from kilnfolio.physics._types import Floats
 from kilnfolio.physics.survey import student_quantile
+from kilnfolio.records.middle import median
 from kilnfolio.runtime.values import dataclass
 
 SHARES = (0.1, 0.25, 0.5, 0.75)
@@ -192,7 +193,7 @@ def moments(ratios: Floats) -> tuple[float, float, float]:
     n = ratios.size
     if not n:
         return 0.0, 2 * FLOOR, float(_FLOOR_DEGREES)
-    centre = float(np.median(ratios)) * n / (n + _FLOOR_DEGREES)
+    centre = median(ratios) * n / (n + _FLOOR_DEGREES)
     squares = float(((ratios - centre) ** 2).sum()) + _FLOOR_WEIGHT * FLOOR**2
     scale = np.sqrt(squares / (n + _FLOOR_DEGREES)) * np.sqrt(1.0 + 1.0 / n)
     return centre, float(scale), float(n + _FLOOR_DEGREES)

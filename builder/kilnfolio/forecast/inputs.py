@@ -14,7 +14,7 @@ import numpy as np
 
 from kilnfolio.physics import sorption
 from kilnfolio.physics._types import Floats
-from kilnfolio.physics.drying import temperature_factor
+from kilnfolio.physics.drying_formula import temperature_factor
 from kilnfolio.runtime.values import dataclass
 
 RULES = ("wettest half", "wettest board", "mean")

@@ -15,7 +15,8 @@ from kilnfolio.forecast.curve import GRID, Curve
 from kilnfolio.forecast.inputs import Finish, PlannedStep, Run, dryness
 from kilnfolio.forecast.pace import BoardPaces
 from kilnfolio.physics._types import Floats
-from kilnfolio.physics.drying import temperature_factor
+from kilnfolio.physics.drying_formula import temperature_factor
+from kilnfolio.records.middle import median
 from kilnfolio.runtime.values import dataclass
 
 STEP_H = 4.0
@@ -135,7 +136,7 @@ def habit(run: Run) -> float:
     recent = run.air.hours > run.air.hours[-1] - RECENT_H
     planned = np.array([step.emc_pct for step in run.steps])
     ratio = run.air.emc_pct[recent] / planned[steps_at(run, run.air.hours[recent])]
-    return float(np.clip(np.median(ratio), *HABIT_RANGE))
+    return float(np.clip(median(ratio), *HABIT_RANGE))
 
 
 @dataclass(frozen=True)
@@ -393,7 +394,7 @@ def _last_hour(run: Run) -> float:
 def _usual_interval(run: Run) -> float:
     """Return the usual time between weighings, in whole time steps, from 8 h to 3 days [h]."""
     gaps = np.diff(run.weighings.hours)
-    usual = float(np.median(gaps)) if gaps.size else 24.0
+    usual = median(gaps) if gaps.size else 24.0
     return float(np.clip(STEP_H * round(usual / STEP_H), 2 * STEP_H, 72.0))
 
 

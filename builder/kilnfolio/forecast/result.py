@@ -13,6 +13,7 @@ from kilnfolio.forecast.hindcast import Hindcast
 from kilnfolio.forecast.inputs import PlannedStep
 from kilnfolio.forecast.warning import EarlyWarning
 from kilnfolio.physics.moisture import mass_at
+from kilnfolio.records.middle import median
 from kilnfolio.runtime.values import dataclass
 
 CAUTION = "An estimate: sample boards decide."
@@ -216,4 +217,4 @@ class Forecast:
             if shares
             else []
         )
-        return float(np.median(errors)) if errors else None
+        return median(errors) if errors else None

@@ -25,6 +25,7 @@ from kilnfolio.forecast.curve import WEIGHING_NOISE, Curve
 from kilnfolio.forecast.inputs import Run
 from kilnfolio.forecast.march import steps_at
 from kilnfolio.physics._types import Floats
+from kilnfolio.records.middle import median
 from kilnfolio.runtime.values import dataclass
 
 LEAST_THRESHOLD = 3.8
@@ -220,7 +221,7 @@ def _last_known(values: Floats) -> Floats:
 def _nanmedian(rows: Floats) -> Floats:
     known = np.isfinite(rows).any(axis=1)
     result = np.full(rows.shape[0], np.nan)
-    result[known] = np.nanmedian(rows[known], axis=1)
+    result[known] = [median(row[~np.isnan(row)]) for row in rows[known]]
     return result
 
 
@@ -231,7 +232,7 @@ def _drift(together: Floats) -> Floats:
         late = together[row - DRIFT_WEIGHINGS + 1 : row + 1]
         early = together[max(row - 3 * DRIFT_WEIGHINGS, 0) : row - DRIFT_WEIGHINGS + 1]
         if np.isfinite(late).all() and np.isfinite(early).sum() >= DRIFT_WEIGHINGS:
-            result[row] = float(np.median(late) - np.nanmedian(early))
+            result[row] = median(late) - median(early[~np.isnan(early)])
     return result
 
 
