@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Callable
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any, ClassVar, Self
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -93,7 +94,11 @@ class Quantity:
             return text
         if isinstance(text, bool) or not isinstance(text, (str, int, float)):
             raise cls._no_quantity("" if text is None else text)
-        entered = " ".join(str(text).split())
+        return cls._parsed(" ".join(str(text).split()))
+
+    @classmethod
+    @lru_cache(maxsize=4096)  # records of a mill repeat a few amounts
+    def _parsed(cls, entered: str) -> Self:
         if not entered:
             raise _refused(entered, "is empty", f"Write it as in '{cls.example}'")
         if len(entered) > _LONGEST:
