@@ -105,8 +105,6 @@ class EditionView:
         The edition's list.
     """
 
-    __slots__ = ("_fields", "_record")
-
     def __init__(self, record: BaseModel, fields: Mapping[type[BaseModel], frozenset[str]]):
         self._record, self._fields = record, fields
 
@@ -116,7 +114,9 @@ class EditionView:
             raise NotPublishedError(
                 f"{model.__name__}.{name} may not leave the mill; see kilnfolio/site/editions.py"
             )
-        return _restricted(getattr(self._record, name), self._fields)
+        found = _restricted(getattr(self._record, name), self._fields)
+        setattr(self, name, found)  # asked for once: Python finds it from now on
+        return found
 
 
 def _restricted(value: Any, fields: Mapping[type[BaseModel], frozenset[str]]) -> Any:

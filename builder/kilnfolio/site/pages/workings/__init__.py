@@ -63,15 +63,14 @@ def by_id(found: Iterable[Shown]) -> Workings:
 def with_titles(workings: Workings, publications: Mapping[str, Titled]) -> Workings:
     """Return workings that cite publications by title, for a page that cannot look them up."""
     return {
-        name: replace(
-            one,
-            worked=tuple(
-                working.model_copy(update={"source": in_words(working.source, publications)})
-                for working in one.worked
-            ),
-        )
+        name: replace(one, worked=tuple([_titled(working, publications) for working in one.worked]))
         for name, one in workings.items()
     }
+
+
+def _titled(working: Working, publications: Mapping[str, Titled]) -> Working:
+    source = in_words(working.source, publications)
+    return working if source == working.source else working.model_copy(update={"source": source})
 
 
 def shown(
