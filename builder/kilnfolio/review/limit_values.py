@@ -175,7 +175,7 @@ class _Changed(LimitTable):
         return found.model_copy(update={"value": self.other}) if found is self.entry else found
 
     def value(self, key: str, subject: Subject | None = None) -> float:
-        found = self.today.find(key, subject)
+        found = self.limits.everywhere.get(key) or self.today.find(key, subject)
         return self.other if found is self.entry else found.value
 
 

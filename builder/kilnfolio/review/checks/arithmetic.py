@@ -8,6 +8,7 @@ import datetime as dt
 import math
 from collections.abc import Iterator
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -457,7 +458,7 @@ def _in_air(case: Case) -> list[tuple[BoardHistory, list[tuple[Weighed, float]]]
     passes="No board gained mass while the air was drying it.",
 )
 def gained_weight_while_drying(case: Case) -> Results:
-    allowed, looked = case.limits.value("gained-weight-while-drying"), 0
+    allowed = case.limits.value("gained-weight-while-drying")
     # when two boards are swapped, one seems to gain; boards that merely dry differently do not
     swapped = [swap for swap in swapped_tags(case) if swap.gain_pct > allowed]
     for swap in swapped:
@@ -471,32 +472,43 @@ def gained_weight_while_drying(case: Case) -> Results:
             "%",
             at=swap.at,
         )
-    for history in case.need_boards():
-        for before, after in zip(history.points, history.points[1:], strict=False):
-            gain = 100.0 * (after.mass_g - before.mass_g) / before.mass_g
-            looked += 1
-            if gain <= allowed or any(swap.covers(history.board.id, after.at) for swap in swapped):
-                continue
-            if _air_was_drying(case, before, after):
-                yield Breach(
-                    f"Board {history.board.id} gained {after.mass_g - before.mass_g:.0f} g between "
-                    f"{case.clock(before.at)} and {case.clock(after.at)} while drying.",
-                    (
-                        *case.weighing_place(before.at, history.board.id),
-                        *case.weighing_place(after.at, history.board.id),
-                    ),
-                    history.board.id,
-                    gain,
-                    allowed,
-                    "%",
-                    at=after.at,
-                )
-    if not looked:
+    case.need_boards()
+    gains = _gains(case)
+    for board, gain, before, after in gains:
+        if gain <= allowed or any(swap.covers(board, after.at) for swap in swapped):
+            continue
+        if _air_was_drying(case, before, after):
+            yield Breach(
+                f"Board {board} gained {after.mass_g - before.mass_g:.0f} g between "
+                f"{case.clock(before.at)} and {case.clock(after.at)} while drying.",
+                (*case.weighing_place(before.at, board), *case.weighing_place(after.at, board)),
+                board,
+                gain,
+                allowed,
+                "%",
+                at=after.at,
+            )
+    if not gains:
         raise NoData("no board was weighed twice")
     yield Pass(
-        f"Between {looked} pairs of weighings no board gained more than {allowed:g} % while "
+        f"Between {len(gains)} pairs of weighings no board gained more than {allowed:g} % while "
         "the air was drying it."
     )
+
+
+@measure
+def _gains(case: Case) -> list[tuple[str, float, Weighed, Weighed]]:
+    """Return each board's gain between every two weighings [%], negative where it lost, and these."""
+    return [
+        (
+            history.board.id,
+            100.0 * (after.mass_g - before.mass_g) / before.mass_g,
+            before,
+            after,
+        )
+        for history in case.boards
+        for before, after in pairwise(history.points)
+    ]
 
 
 def _air_was_drying(case: Case, before: Weighed, after: Weighed) -> bool:
@@ -531,7 +543,8 @@ def wetter_than_wood_can_be(case: Case) -> Results:
             continue
         known += 1
         most = maximum_moisture_content(gravity) * case.limits.value("wetter-than-wood-can-be")
-        for mc, path in _every_mc(case, index):
+        wettest, each = _every_mc(case, index)
+        for mc, path in each if wettest > most else ():
             if mc > most:
                 yield Breach(
                     f"{_named(case, path)} at {mc:.0f} % MC is wetter than the wood can be "
@@ -552,9 +565,10 @@ def wetter_than_wood_can_be(case: Case) -> Results:
 
 
 @measure
-def _every_mc(case: Case, index: int) -> list[tuple[float, _Path]]:
-    """Return the MC of each mass of a board and its sections [%], and the path of the mass."""
-    return [(100.0 * (mass / dry - 1.0), path) for mass, dry, path in _every_mass(case, index)]
+def _every_mc(case: Case, index: int) -> tuple[float, list[tuple[float, _Path]]]:
+    """Return the highest MC of a board and its sections, and each with the path of its mass [%]."""
+    each = [(100.0 * (mass / dry - 1.0), path) for mass, dry, path in _every_mass(case, index)]
+    return max((mc for mc, _ in each), default=0.0), each
 
 
 def _every_mass(case: Case, index: int) -> Iterator[tuple[float, float, _Path]]:

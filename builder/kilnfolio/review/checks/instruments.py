@@ -374,13 +374,13 @@ def _daily_depressions(case: Case, settling_h: float) -> list[list[tuple[float, 
         if name in air.log.channels:
             good &= (air.log.channels[name] > 0) == wanted
     every, found = np.flatnonzero(good), list[list[tuple[float, int]]]()
+    depression, seconds = air.depression[every], air.seconds[every]
     ends = np.searchsorted(case.asked_index[every], np.arange(len(case.asked) + 1)).tolist()
     for first, end in pairwise(ends):
-        rows = every[first:end]
-        day = (air.seconds[rows] - air.seconds[rows[:1]]) // 86400.0
-        edges = np.flatnonzero(np.diff(day)) + 1
-        days = [own for own in np.split(rows, edges) if len(own) >= 6]
-        found.append([(median(air.depression[own]), int(own[0])) for own in days])
+        day = (seconds[first:end] - seconds[first : first + 1]) // 86400.0
+        edges = (np.flatnonzero(day[1:] != day[:-1]) + first + 1).tolist()
+        days = [own for own in pairwise([first, *edges, end]) if own[1] - own[0] >= 6]
+        found.append([(median(depression[slice(*own)]), int(every[own[0]])) for own in days])
     return found
 
 
@@ -477,7 +477,8 @@ def _in_use(case: Case, instrument: Instrument) -> bool:
 
 def overdue(case: Case, index: int, months: float) -> Results:
     """Yield breaches about the calibration of one of the kiln's instruments."""
-    instrument, (day, last) = case.kiln.instruments[index], _calibrated(case, index)
+    instrument, (day, lasts) = case.kiln.instruments[index], _calibrated(case)
+    last = lasts[index]
     if last is None:
         yield Breach(
             f"{instrument.id} has no calibration before {day}.",
@@ -498,11 +499,13 @@ def overdue(case: Case, index: int, months: float) -> Results:
 
 
 @measure
-def _calibrated(case: Case, index: int) -> tuple[dt.date, dt.date | None]:
-    """Return the day on which a charge began, and that of an instrument's last calibration by then."""
+def _calibrated(case: Case) -> tuple[dt.date, list[dt.date | None]]:
+    """Return the day on which a charge began, and when each instrument was last calibrated then."""
     day = case.charge.started.astimezone(case.zone).date()
-    days = (one.on for one in case.kiln.instruments[index].calibrations)
-    return day, max((on for on in days if on <= day), default=None)
+    return day, [
+        max((one.on for one in instrument.calibrations if one.on <= day), default=None)
+        for instrument in case.kiln.instruments
+    ]
 
 
 @check(

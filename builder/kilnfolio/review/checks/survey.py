@@ -266,12 +266,13 @@ def _groups_of(readings: tuple[float, ...]) -> Groups:
 
 
 @measure
-def _middle(case: Case) -> tuple[float, float]:
-    """Return the median of a survey's readings, and their spread about it [%]."""
+def _middle(case: Case) -> tuple[float, float, float]:
+    """Return the median of a survey's readings, their spread about it, and the wettest [%]."""
     _, outcome = _survey(case)
     middle = median(outcome.readings)
     # 1.4826 makes the median deviation a standard deviation for normal data
-    return middle, max(1.4826 * median(np.abs(outcome.readings - middle)), 0.1)
+    sd = max(1.4826 * median(np.abs(outcome.readings - middle)), 0.1)
+    return middle, sd, float(outcome.readings.max())
 
 
 @check(
@@ -311,13 +312,14 @@ def survey_shape(case: Case) -> Results:
             "",
             at=survey.at,
         )
-    middle, sd = _middle(case)
+    middle, sd, wettest = _middle(case)
     far = readings > middle + max(value("survey-wet-tail") * sd, value("survey-wet-tail-points"))
-    share = 100.0 * float(far.mean())
+    above = int(np.count_nonzero(far))
+    share = 100.0 * (above / len(readings))
     if share > value("survey-wet-tail-share"):
         yield Breach(
-            f"{int(far.sum())} of {len(readings)} readings lie far above the others, the wettest "
-            f"at {float(readings.max()):.1f} % where the middle one is {middle:.1f} %.",
+            f"{above} of {len(readings)} readings lie far above the others, the wettest "
+            f"at {wettest:.1f} % where the middle one is {middle:.1f} %.",
             (case.place("survey", "readings", int(np.argmax(readings))),),
             "wet tail",
             share,
@@ -326,8 +328,7 @@ def survey_shape(case: Case) -> Results:
             at=survey.at,
         )
     yield Pass(
-        f"{len(readings)} readings about {middle:.1f} %, the wettest "
-        f"{float(readings.max()):.1f} %: one group, and no wet tail."
+        f"{len(readings)} readings about {middle:.1f} %, the wettest {wettest:.1f} %: one group, and no wet tail."
     )
 
 
