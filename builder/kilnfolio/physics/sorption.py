@@ -195,18 +195,17 @@ def emc_uncertainty(
     wet_error = in_range("wet_bulb_error_k", wet_bulb_error_k, 0, 10, "K")
     pressure = numbers("pressure_pa", pressure_pa)
     centre = _emc(dry, air.relative_humidity(dry, wet, pressure, method=method))
-
-    def change(moved_dry: Floats, moved_wet: Floats) -> Floats:
-        vapour = air.vapour_pressure_of_bulbs(moved_dry, moved_wet, pressure, method=method)
-        humidity = 100.0 * vapour / air.saturation_pressure(moved_dry)
-        # a shifted dry bulb must stay within the range of the EMC equation
-        return np.abs(
-            _emc(np.clip(moved_dry, *EMC_TEMP_RANGE_C), np.clip(humidity, 0, 100)) - centre
-        )
-
-    by_dry = np.maximum(change(dry + dry_error, wet), change(dry - dry_error, wet))
-    by_wet = np.maximum(change(dry, wet + wet_error), change(dry, wet - wet_error))
-    return plain(np.hypot(by_dry, by_wet))
+    dry, wet, dry_error, wet_error, pressure = np.broadcast_arrays(
+        dry, wet, dry_error, wet_error, pressure
+    )
+    moved_dry = np.stack([dry + dry_error, dry - dry_error, dry, dry])
+    moved_wet = np.stack([wet, wet, wet + wet_error, wet - wet_error])
+    vapour = air.vapour_pressure_of_bulbs(moved_dry, moved_wet, pressure, method=method)
+    humidity = 100.0 * vapour / air.saturation_pressure(moved_dry)
+    # a shifted dry bulb must stay within the range of the EMC equation
+    emc = _emc(np.clip(moved_dry, *EMC_TEMP_RANGE_C), np.clip(humidity, 0, 100))
+    change = np.abs(emc - centre)
+    return plain(np.hypot(change[:2].max(axis=0), change[2:].max(axis=0)))
 
 
 def _coefficients(temp: Floats) -> tuple[Floats, Floats, Floats, Floats]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from functools import cached_property
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -272,19 +273,22 @@ def _humidity_of_emc(dry: np.ndarray, emc: np.ndarray) -> np.ndarray:
     return humidity
 
 
-@dataclass(frozen=True)
-class Bin:
-    """Mean air over one interval of the summary."""
+class AirSummary(NamedTuple):
+    """Mean air over the intervals of a log."""
 
-    middle: np.datetime64
-    means: dict[str, float]
+    hours: float
+    """The length of an interval [h]."""
+    middles: np.ndarray
+    """The middle of each, in UTC."""
+    means: dict[str, list[float]]
+    """The mean of each, by field of `AirSeries`."""
 
 
-def summarize(air: AirSeries) -> tuple[float, list[Bin]]:
-    """Return the length of an interval in hours, and the mean air of each interval.
+def summarize(air: AirSeries) -> AirSummary:
+    """Return the mean air over intervals of a log.
 
     An interval is the smallest number of whole hours that gives at most `SUMMARY_POINTS`, counted
-    from the first reading. An interval without readings has no bin, so gaps remain visible.
+    from the first reading. An interval without readings is left out, so gaps remain visible.
     """
     seconds = (air.times - air.times[0]).astype(np.int64)
     hours = max(1, int(np.ceil(seconds[-1] / 3600.0 / SUMMARY_POINTS)))
@@ -296,12 +300,9 @@ def summarize(air: AirSeries) -> tuple[float, list[Bin]]:
         "relative_humidity": air.relative_humidity,
         "emc": air.emc,
     }
-    means = {name: _means(values, firsts) for name, values in columns.items()}
+    means = {name: _means(values, firsts).tolist() for name, values in columns.items()}
     middles = air.times[0] + (index[firsts] * 3600 * hours + 1800 * hours).astype("timedelta64[s]")
-    return float(hours), [
-        Bin(middle, {name: float(values[i]) for name, values in means.items()})
-        for i, middle in enumerate(middles)
-    ]
+    return AirSummary(float(hours), middles, means)
 
 
 def _means(values: np.ndarray, firsts: np.ndarray) -> np.ndarray:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
+from collections.abc import Sequence
 from contextlib import suppress
 from itertools import pairwise
 
@@ -13,8 +13,9 @@ from kilnfolio.records.log import as_datetime
 from kilnfolio.review import air_control
 from kilnfolio.review import dossier as d
 from kilnfolio.review.adherence import StepKept
+from kilnfolio.review.air import AirSummary, datetimes_of
 from kilnfolio.review.boards import COVERAGE, BoardHistory, Estimate, SectionMoisture
-from kilnfolio.review.checks.rate import losses_over_a_day, safe_loss
+from kilnfolio.review.checks.rate import losses_while_wet, safe_loss_of
 from kilnfolio.review.drops import load_drop
 from kilnfolio.review.findings import Case
 from kilnfolio.review.limits import NoLimit
@@ -33,7 +34,8 @@ def board_results(case: Case) -> tuple[d.BoardResult, ...]:
 
 def _board(case: Case, history: BoardHistory, running: air_control.RunningHours) -> d.BoardResult:
     board, points = history.board, _points(case, history, running)
-    wet = [point for before, point in pairwise(points) if before.mc_pct > _wet_above(case)]
+    above = _wet_above(case)
+    wet = [point for before, point in pairwise(points) if before.mc_pct > above]
     return d.BoardResult(
         id=board.id,
         species=board.species or case.charge.stock[0].species,
@@ -60,18 +62,8 @@ def _fastest(case: Case, history: BoardHistory) -> float | None:
         hours = case.limits.value("daily-loss-hours")
     except NoLimit:
         return None
-    losses = zip(pairwise(history.points), losses_over_a_day(history, hours), strict=False)
-    return rounded(
-        max(
-            (
-                loss
-                for (before, point), loss in losses
-                if before.mc_pct > _wet_above(case) and point.at > case.charge.started
-            ),
-            default=None,
-        ),
-        2,
-    )
+    losses = losses_while_wet(case, hours, _wet_above(case))
+    return rounded(losses[history.board.id].fastest, 2)
 
 
 def _wet_above(case: Case) -> float:
@@ -85,13 +77,10 @@ def _safe(case: Case, history: BoardHistory) -> float | None:
     """Return the safe loss of a board, adjusted for thickness [points a day]."""
     stock = case.stock_of(history.board)
     try:
-        safe = safe_loss(
-            case.species[stock.species],
-            stock.thickness.value,
-            case.limits.value("thick-stock-divisor"),
-        )
+        divisor = case.limits.value("thick-stock-divisor")
     except NoLimit:
         return None
+    safe = safe_loss_of(case, stock.species, stock.thickness.value, divisor)
     return round(safe[1], 2) if safe else None
 
 
@@ -114,8 +103,9 @@ def _points(
     """Return a board's weighings, each with its loss since the previous one."""
     made: list[d.BoardPoint] = []
     # before heating begins the kiln is cold, and loss is not the kiln's doing
-    ran = running.until([max(point.at, case.charge.started) for point in history.points])
-    for point, hours in zip(history.points, np.diff(ran, prepend=np.nan).tolist(), strict=True):
+    ran = running.until([max(point.at, case.charge.started) for point in history.points]).tolist()
+    for point, before, now in zip(history.points, [math.nan, *ran[:-1]], ran, strict=True):
+        hours = now - before
         lost = None if point.before_mc_pct is None else point.before_mc_pct - point.mc_pct
         made.append(
             d.BoardPoint(
@@ -204,33 +194,40 @@ def _wick(case: Case, settling: float) -> d.WickIndex | None:
     )
 
 
-def air_points(
-    case: Case, means: dict[str, list[float]], moments: list[dt.datetime]
-) -> tuple[d.AirPoint, ...]:
+def air_points(case: Case, summary: AirSummary) -> tuple[d.AirPoint, ...]:
     """Return the mean air of each interval of the summary, with the uncertainty of its EMC."""
+    means = summary.means
     errors = air_control.emc_errors(
         means["dry_bulb"], means["wet_bulb"], air_control.bulb_errors(case.kiln), case.pressure_pa
     )
     rows = zip(
-        moments,
-        means["dry_bulb"],
-        means["wet_bulb"],
-        means["relative_humidity"],
-        means["emc"],
-        errors,
+        datetimes_of(summary.middles, case.zone),
+        _all_rounded(means["dry_bulb"], 2),
+        _all_rounded(means["wet_bulb"], 2),
+        _all_rounded(means["relative_humidity"], 1),
+        _all_rounded(means["emc"], 2),
+        _all_rounded(errors, 2),
         strict=True,
     )
     return tuple(
         d.AirPoint(
             at=at,
-            dry_bulb_c=rounded(dry, 2),
-            wet_bulb_c=rounded(wet, 2),
-            relative_humidity_pct=rounded(humidity, 1),
-            emc_pct=rounded(emc, 2),
-            emc_uncertainty_pct=rounded(error, 2),
+            dry_bulb_c=dry,
+            wet_bulb_c=wet,
+            relative_humidity_pct=humidity,
+            emc_pct=emc,
+            emc_uncertainty_pct=error,
         )
         for at, dry, wet, humidity, emc, error in rows
     )
+
+
+def _all_rounded(values: Sequence[float | None], decimals: int) -> list[float | None]:
+    """Return what `rounded` returns for each value, in half the time."""
+    finite = math.isfinite
+    return [
+        None if value is None or not finite(value) else round(value, decimals) for value in values
+    ]
 
 
 def set_points(case: Case) -> tuple[d.SetPoint, ...]:

@@ -353,8 +353,7 @@ def _log(case: Case) -> d.LogSummary | None:
     if case.air is None:
         return None
     log = case.air.log
-    hours, bins = summarize(case.air)
-    middles = datetimes_of(np.array([item.middle for item in bins]), case.zone)
+    summary = summarize(case.air)
     used = int(np.isfinite(case.air.dry_bulb).sum())
     left_out = dict(sorted(log.left_out.items()))
     return d.LogSummary(
@@ -364,16 +363,17 @@ def _log(case: Case) -> d.LogSummary | None:
         first=log.moment(0, case.zone),
         last=log.moment(-1, case.zone),
         interval_minutes=log.interval_minutes,
-        summary_hours=hours,
-        air=air_points(
-            case, {name: [item.means[name] for item in bins] for name in bins[0].means}, middles
-        ),
+        summary_hours=summary.hours,
+        air=air_points(case, summary),
         cores=_cores(case, case.air),
     )
 
 
 def _cores(case: Case, air: AirSeries) -> dict[str, tuple[tuple[dt.datetime, float], ...]]:
     """Return core temperatures thinned for the chart; `heat` has the extremes of the claim."""
+    cores = {name: own for name, own in air.log.channels.items() if name.startswith("core-")}
+    if not cores:
+        return {}
     every = max(1, len(air.times) // SUMMARY_POINTS)
     moments = datetimes_of(air.times[::every], case.zone)
     return {
@@ -382,8 +382,7 @@ def _cores(case: Case, air: AirSeries) -> dict[str, tuple[tuple[dt.datetime, flo
             for at, value in zip(moments, np.round(values[::every], 2).tolist(), strict=True)
             if value == value
         )
-        for name, values in air.log.channels.items()
-        if name.startswith("core-")
+        for name, values in cores.items()
     }
 
 

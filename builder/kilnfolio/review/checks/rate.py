@@ -8,6 +8,7 @@ import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby, pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -99,7 +100,7 @@ def _limit_for(case: Case, stock: ChargeStock) -> tuple[float, str, bool] | None
     """
     thickness = stock.thickness
     divisor = case.limits.value("thick-stock-divisor")
-    safe = _safe_loss(case, stock.species, thickness.value, divisor)
+    safe = safe_loss_of(case, stock.species, thickness.value, divisor)
     if safe is not None:
         return safe[1], thickness.entered, True
     rate = class_loss(case.species[stock.species], thickness.value, case.limits)
@@ -107,7 +108,7 @@ def _limit_for(case: Case, stock: ChargeStock) -> tuple[float, str, bool] | None
 
 
 @measure
-def _safe_loss(
+def safe_loss_of(
     case: Case, species: str, thickness_mm: float, divisor: float
 ) -> tuple[SafeDailyLoss, float] | None:
     return safe_loss(case.species[species], thickness_mm, divisor)
@@ -164,18 +165,27 @@ def losses_over_a_day(history: BoardHistory, hours: float) -> list[float]:
     return losses
 
 
+class WetLosses(NamedTuple):
+    """A board's losses at the weighings that count: wet, while it dried [points a day]."""
+
+    fastest: float | None
+    """None if there are none."""
+    each: list[tuple[dt.datetime, float]]
+
+
 @measure
-def _losses_while_wet(
-    case: Case, board: str, hours: float, wet_pct: float
-) -> list[tuple[dt.datetime, float]]:
-    """Return a board's losses [points a day] at the weighings that count: wet, while it dried."""
-    (history,) = (one for one in case.boards if one.board.id == board)
-    losses = losses_over_a_day(history, hours)
-    return [
-        (point.at, loss)
-        for (before, point), loss in zip(pairwise(history.points), losses, strict=True)
-        if not (before.mc_pct <= wet_pct or point.at <= case.charge.started)
-    ]
+def losses_while_wet(case: Case, hours: float, wet_pct: float) -> dict[str, WetLosses]:
+    """Return the losses of each board above an MC, over at least these hours."""
+    found = {}
+    for history in case.boards:
+        losses = losses_over_a_day(history, hours)
+        each = [
+            (point.at, loss)
+            for (before, point), loss in zip(pairwise(history.points), losses, strict=True)
+            if not (before.mc_pct <= wet_pct or point.at <= case.charge.started)
+        ]
+        found[history.board.id] = WetLosses(max((loss for _, loss in each), default=None), each)
+    return found
 
 
 def _limits_of(case: Case) -> list[tuple[BoardHistory, tuple[float, str, bool]]]:
@@ -224,20 +234,21 @@ def daily_loss(case: Case) -> Results:
     margin, hours = value("daily-loss-margin"), value("daily-loss-hours")
     fastest: tuple[float, float, str, str] | None = None
     by_class: Breach | None = None
+    losses = losses_while_wet(case, hours, wet)
     for history, (safe, words, own) in _limits_of(case):
-        losses = _losses_while_wet(case, history.board.id, hours, wet)
-        for too_fast, run in _runs_above(safe + margin, losses):
-            if not too_fast:
-                loss = max(loss for _, loss in run)
-                found = (loss / safe, loss, history.board.id, f"{safe:.1f} for {words}")
-                fastest = max(fastest or (0.0, 0.0, "", ""), found)
-                continue
-            breach = _too_fast(case, history.board.id, run, safe, words)
-            if own:
-                severe = (breach.value or 0.0) > refused * safe
-                yield replace(breach, severity="fail" if severe else "question")
-            elif by_class is None or (breach.value or 0.0) > (by_class.value or 0.0):
-                by_class = breach
+        loss, each = losses[history.board.id]
+        if loss is not None and loss > safe + margin:
+            for run in _runs_above(safe + margin, each):
+                breach = _too_fast(case, history.board.id, run, safe, words)
+                if own:
+                    severe = (breach.value or 0.0) > refused * safe
+                    yield replace(breach, severity="fail" if severe else "question")
+                elif by_class is None or (breach.value or 0.0) > (by_class.value or 0.0):
+                    by_class = breach
+            loss = max((one for _, one in each if one <= safe + margin), default=None)
+        if loss is not None:
+            found = (loss / safe, loss, history.board.id, f"{safe:.1f} for {words}")
+            fastest = max(fastest or (0.0, 0.0, "", ""), found)
     # a limit by class is rough: ask only about its worst breach
     if by_class is not None:
         yield by_class
@@ -252,10 +263,11 @@ def daily_loss(case: Case) -> Results:
 
 def _runs_above(
     most: float, losses: Sequence[tuple[dt.datetime, float]]
-) -> Iterator[tuple[bool, list[tuple[dt.datetime, float]]]]:
-    """Yield the losses in runs of those above a limit, and of those that are not."""
+) -> Iterator[list[tuple[dt.datetime, float]]]:
+    """Yield the runs of losses above a limit."""
     for above, run in groupby(losses, lambda one: one[1] > most):
-        yield above, list(run)
+        if above:
+            yield list(run)
 
 
 def _too_fast(
@@ -363,7 +375,7 @@ def thick_stock_limit(case: Case) -> Results:
     said = []
     for index, item in enumerate(case.charge.stock):
         divisor = case.limits.value("thick-stock-divisor")
-        safe = _safe_loss(case, item.species, item.thickness.value, divisor)
+        safe = safe_loss_of(case, item.species, item.thickness.value, divisor)
         if safe is None:
             continue
         entry, rate = safe
