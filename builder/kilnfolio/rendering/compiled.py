@@ -40,7 +40,7 @@ _COMPILED: dict[str, CodeType] = {}
 
 
 class _Direct(CodeGenerator):
-    """Writes calls as Python has them.
+    """Writes calls and choices as Python has them.
 
     Jinja asks each function that is called whether it wants the context. Here only filters want it.
     """
@@ -56,6 +56,11 @@ class _Direct(CodeGenerator):
             self.visit(given, frame)
             self.write(", ")
         self.write("caller=caller)" if forward_caller else ")")
+
+    def visit_CondExpr(self, node: nodes.CondExpr, frame: Frame) -> None:  # noqa: N802
+        """Write a choice; without an ``else`` it is no text, where Jinja makes an object that prints none."""
+        otherwise = node.expr2 or nodes.Const("")
+        super().visit_CondExpr(nodes.CondExpr(node.test, node.expr1, otherwise), frame)
 
 
 class PackageEnvironment(Environment):
