@@ -71,6 +71,21 @@ def rising_root(function: Callable[[Floats], Floats], low: ArrayLike, high: Arra
 
 
 def _single_root(function: Callable[[float], float], low: float, high: float) -> float:
+    low, high = narrowed(function, low, high)
+    middle = 0.5 * (low + high)
+    return math.nan if math.isnan(function(middle)) else middle
+
+
+def narrowed(function: Callable[[float], float], low: float, high: float) -> tuple[float, float]:
+    """Return a bracket of the root of a rising function, between whose ends no number lies.
+
+    Parameters
+    ----------
+    function : callable
+        Takes a number and returns one; rising.
+    low, high : float
+        A bracket, as for `rising_root`.
+    """
     surely_below, surely_above = _located(function, low, high)
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
@@ -80,8 +95,7 @@ def _single_root(function: Callable[[float], float], low: float, high: float) ->
             low = middle
         else:
             high = middle
-    middle = 0.5 * (low + high)
-    return math.nan if math.isnan(function(middle)) else middle
+    return low, high
 
 
 def _located(function: Callable[[float], float], low: float, high: float) -> tuple[float, float]:

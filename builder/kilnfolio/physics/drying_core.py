@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike
 
 from kilnfolio.physics import air, water
 from kilnfolio.physics._check import in_range, numbers
+from kilnfolio.physics._solve import narrowed
 from kilnfolio.physics._types import Floats
 
 SIDE_RANGE_MM = (5.0, 400.0)
@@ -52,6 +53,13 @@ WATER_HEAT_CAPACITY = 4.18
 
 SERIES_TERMS = 40
 """Terms of a slab's series that are summed."""
+
+_ODD = 2 * np.arange(SERIES_TERMS) + 1
+_WEIGHTS = 4.0 / math.pi * (-1.0) ** np.arange(SERIES_TERMS) / _ODD
+_RATES = (_ODD * math.pi / 2.0) ** 2
+
+_AT_ONCE = 500
+"""Number of times since a change of the wet bulb that are computed at once, few enough for a cache."""
 
 LEAST_FOURIER = 0.005
 """Below it nothing has arrived in the middle, and the series converges badly. [-]"""
@@ -163,24 +171,28 @@ def core_time(
         )
     jumps = np.diff(wet, prepend=wood.initial_c)
 
-    def core(at: float) -> float:
-        since = np.maximum(at - minutes, 0.0)
+    def core(at: ArrayLike) -> Floats:
+        since = np.maximum(np.asarray(at)[..., np.newaxis] - minutes, 0.0)
         left = _slab(spread[0] * since) * _slab(spread[1] * since)
-        return float(wood.initial_c + np.sum(jumps * (1.0 - left)))
+        return np.asarray(wood.initial_c + np.sum(jumps * (1.0 - left), axis=-1))
 
     times = np.unique(np.concatenate([minutes, np.geomspace(1.0, LONGEST_MIN, 400)]))
-    reached = next((i for i, at in enumerate(times) if core(float(at)) >= target), None)
-    if reached is None:
+    part = max(_AT_ONCE // minutes.size, 1)
+    hot = (
+        first + int(reached.argmax())
+        for first in range(0, times.size, part)
+        if (reached := core(times[first : first + part]) >= target).any()
+    )
+    reached_at = next(hot, None)
+    if reached_at is None:
         why = (
             f"the wet bulb ends at {wet[-1]:g} °C, not above it"
             if wet[-1] <= target
             else "it would take over 14 days"
         )
         raise ValueError(f"the core does not reach target_c, {target:g} °C: {why}")
-    low, high = float(times[reached - 1]), float(times[reached])
-    while low < (middle := 0.5 * (low + high)) < high:
-        low, high = (low, middle) if core(middle) >= target else (middle, high)
-    return high
+    before, after = float(times[reached_at - 1]), float(times[reached_at])
+    return narrowed(lambda at: float(core(at)) - target, before, after)[1]
 
 
 def thermal_diffusivity(wood: Timber, temp_c: float) -> float:
@@ -222,8 +234,5 @@ def thermal_diffusivity(wood: Timber, temp_c: float) -> float:
 
 def _slab(fourier: Floats) -> Floats:
     """Return the share of the initial temperature difference left in the middle of a slab [-]."""
-    n = np.arange(SERIES_TERMS)
-    weights = 4.0 / math.pi * (-1.0) ** n / (2 * n + 1)
-    rates = ((2 * n + 1) * math.pi / 2.0) ** 2
-    left = np.exp(-rates * np.maximum(fourier, LEAST_FOURIER)[..., np.newaxis]) @ weights
+    left = np.exp(-_RATES * np.maximum(fourier, LEAST_FOURIER)[..., np.newaxis]) @ _WEIGHTS
     return np.asarray(np.where(fourier < LEAST_FOURIER, 1.0, left))
