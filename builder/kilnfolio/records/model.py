@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-import unicodedata
 from typing import Annotated, Any, Generic, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -68,15 +67,16 @@ class Located(Generic[R]):
 
 def _matching(pattern: str, most: int, words: str) -> Any:
     """Return a text type that must match `pattern`; `words` describe it in the refusal."""
+    matches = re.compile(pattern).fullmatch
 
     def check(text: str) -> str:
         if len(text) > most:
             raise record_error(
                 text, f"it has {len(text)} characters, and at most {most} are allowed", "Shorten it"
             )
-        if not re.fullmatch(pattern, text):
+        if not matches(text):
             near = re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")
-            tries = (way for way in (near, near.lower()) if re.fullmatch(pattern, way))
+            tries = (way for way in (near, near.lower()) if matches(way))
             raise record_error(
                 text,
                 f"it may hold only {words}",
@@ -109,22 +109,19 @@ Slug = _matching(r"[a-z0-9]+(-[a-z0-9]+)*", 60, "lower-case letters, digits and 
 Number = _matching(r"[A-Za-z0-9][A-Za-z0-9._-]*", 20, "letters, digits, '.', '_' and '-'")
 
 
-#: Characters that change the direction of the text around them (Unicode UAX #9), by which one name
-#: can be made to look like another.
-_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+#: Control characters but tabs and new lines, and characters that change the direction of the text
+#: around them (Unicode UAX #9), by which one name can be made to look like another.
+_INVISIBLE = re.compile("[\0-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
 
 def _printable(text: str) -> str:
     """Refuse invisible control characters, which an escape in a quoted text can contain."""
-    for character in text:
-        if (
-            unicodedata.category(character) == "Cc" and character not in "\n\t"
-        ) or character in _TURNING:
-            raise record_error(
-                text.replace(character, "?"),
-                f"it holds the control character U+{ord(character):04X}",
-                "Remove it",
-            )
+    if found := _INVISIBLE.search(text):
+        raise record_error(
+            text.replace(found[0], "?"),
+            f"it holds the control character U+{ord(found[0]):04X}",
+            "Remove it",
+        )
     return text
 
 

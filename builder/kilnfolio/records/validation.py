@@ -96,21 +96,21 @@ def is_mark(value: object) -> bool:
     return value in (TO_FILL, "...")
 
 
-def holds_marks(value: object) -> bool:
+def holds_marks(value: dict[str, Any]) -> bool:
     """Return whether a record contains marks of values to be filled in."""
     return next(_blanks(value), None) is not None
 
 
-def _blanks(value: Any, path: tuple[int | str, ...] = ()) -> Iterator[tuple[int | str, ...]]:
+def _blanks(
+    value: dict[str, Any] | list[Any], path: tuple[int | str, ...] = ()
+) -> Iterator[tuple[int | str, ...]]:
     """Yield the path of every mark of a value to be filled in."""
-    if isinstance(value, dict):
-        for key, item in value.items():
+    items = value.items() if isinstance(value, dict) else enumerate(value)
+    for key, item in items:
+        if isinstance(item, (dict, list)):
             yield from _blanks(item, (*path, key))
-    elif isinstance(value, list):
-        for index, item in enumerate(value):
-            yield from _blanks(item, (*path, index))
-    elif is_mark(value):
-        yield path
+        elif is_mark(item):
+            yield (*path, key)
 
 
 def _blank_problem(document: Document, model: type[Record], path: tuple[int | str, ...]) -> Problem:

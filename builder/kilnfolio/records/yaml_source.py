@@ -46,11 +46,24 @@ _CORE_TAGS = {
 }
 
 
+_MERGE = "tag:yaml.org,2002:merge"
+_TAGS = {
+    yaml.ScalarNode: "tag:yaml.org,2002:str",
+    yaml.SequenceNode: "tag:yaml.org,2002:seq",
+    yaml.MappingNode: "tag:yaml.org,2002:map",
+}
+
+
 class _Loader(yaml.CSafeLoader):
     """Looks at no plain text but merge keys: `_plain` says what a text is."""
 
-
-_Loader.yaml_implicit_resolvers = {"<": [("tag:yaml.org,2002:merge", re.compile("<<$"))]}
+    def resolve(
+        self, kind: type[yaml.Node], value: str | None, implicit: tuple[bool, bool] | bool
+    ) -> str:
+        """Return the tag of a node without one."""
+        if value == "<<" and isinstance(implicit, tuple) and implicit[0]:
+            return _MERGE
+        return _TAGS[kind]
 
 
 class WrittenFloat(float):
@@ -385,18 +398,12 @@ class _Builder:
         self.key_marks: dict[_Path, Mark] = {}
         self.problems: list[Problem] = []
         self._seen: set[int] = set()
+        self._core_only = not ("!" in text or "&" in text)
+        """Whether there can be neither tags nor anchors, nor so aliases; most files are such."""
 
     def build(self, node: yaml.Node, path: _Path) -> Any:
         self.marks[path] = mark = _mark(node)
-        if id(node) in self._seen:
-            return self._problem(
-                mark,
-                "an alias (*) repeats another part",
-                "aliases are not taken in records",
-                "Write the value out",
-            )
-        self._seen.add(id(node))
-        if self._refuse_tags(node, mark):
+        if not self._core_only and self._refuse_more(node, mark):
             return None
         if len(path) > MAX_DEPTH:
             return self._problem(
@@ -431,9 +438,9 @@ class _Builder:
                 continue
             key = str(key_node.value)
             inner = (*path, key)
-            if self._refuse_tags(key_node, mark):
+            if not self._core_only and self._refuse_tags(key_node, mark):
                 continue
-            if key_node.tag == "tag:yaml.org,2002:merge":
+            if key_node.tag == _MERGE:
                 self._problem(
                     mark,
                     "'<<' merges another mapping",
@@ -498,6 +505,19 @@ class _Builder:
                 "Write its value, or put quotes around a value that holds a comma",
             )
         del mapping[key]
+
+    def _refuse_more(self, node: yaml.Node, mark: Mark) -> bool:
+        """Refuse a node that is repeated by an alias, or has a tag or an anchor."""
+        if id(node) in self._seen:
+            self._problem(
+                mark,
+                "an alias (*) repeats another part",
+                "aliases are not taken in records",
+                "Write the value out",
+            )
+            return True
+        self._seen.add(id(node))
+        return self._refuse_tags(node, mark)
 
     def _refuse_tags(self, node: yaml.Node, mark: Mark) -> bool:
         """Refuse a node with a tag or an anchor."""
