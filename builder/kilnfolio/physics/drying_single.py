@@ -62,15 +62,16 @@ class SingleBoard:
             board.fsp_pct,
             board.initial_mc_pct,
         )
-        thickness, self._d0, h0, b, activation, self._fsp, start = map(float, values)  # type: ignore[arg-type]
+        thickness, d0, h0, b, activation, self._fsp, start = map(float, values)  # type: ignore[arg-type]
         # so small that D is constant, but not 0, by which the integral of D divides
         self._b = b or _LEAST_B
         mcs = [start] * CELLS if profile is None else profile
         self._cells = [self._b * (float(mc) - self._fsp) for mc in mcs]
-        self._width = thickness / 2000.0 / len(self._cells)
+        width = thickness / 2000.0 / len(self._cells)
+        self._exchange = 3600.0 * d0 / width**2  # of a cell at FSP with the next, each hour
         self._warmth = activation / GAS_CONSTANT
         # of the half cell behind the face, relative to that of the face; D and h warm alike
-        self._resistance = h0 * self._width / (2.0 * self._d0)
+        self._resistance = h0 * width / (2.0 * d0)
         self._same = self._b * _SAME
         self._emc: float | None = None
         self._last_face = self._cells[0]
@@ -129,7 +130,7 @@ class SingleBoard:
         warmth = math.exp(self._warmth * (1.0 / REFERENCE_TEMP_K - 1.0 / (dry_bulb_c + 273.15)))
         self._emc = emc = self._b * min(emc_pct - self._fsp, 0.0)
         steps = math.ceil(hours / LONGEST_STEP_H - 1e-9)
-        scale = 3600.0 * hours / steps * self._d0 * warmth / self._width**2
+        scale = hours / steps * self._exchange * warmth
         for _ in range(steps):
             old = new = self._cells
             for _ in range(_PASSES):
@@ -148,12 +149,12 @@ class SingleBoard:
         expm1, same = math.expm1, self._same
         cells = zip(old, at)  # noqa: B905  the keyword would take a tenth of this function
         before, first = next(cells)
-        inside = _integral(first)
+        # as `_integral`, which takes longer to call than to compute
+        inside = expm1(first) if first < 0.0 else first
         flow = 2.0 * scale * self._through_face(first, inside, emc)
         held, water = 1.0 + flow, before + flow * emc
         rows = []
         for before, second in cells:
-            # as `_integral`, which takes longer to call than to compute
             beyond = expm1(second) if second < 0.0 else second
             apart = second - first
             if apart > same or apart < -same:
@@ -185,7 +186,7 @@ class SingleBoard:
         if resistance == math.inf:
             return (inside - _integral(emc)) / drive
         self._last_face = face = self._face(inside, emc)
-        return resistance * (min(face, 0.0) - emc) / drive
+        return resistance * ((face if face < 0.0 else 0.0) - emc) / drive
 
     def _face_now(self) -> float:
         if self._emc is None:
@@ -205,7 +206,7 @@ class SingleBoard:
         wet = inside + resistance * emc
         if wet >= 0.0:
             return wet
-        face = min(self._last_face, 0.0)
+        face = self._last_face if self._last_face < 0.0 else 0.0
         for _ in range(_HALLEY):
             there = math.expm1(face)
             slope = resistance + 1.0 + there
