@@ -106,9 +106,9 @@ class Adherence:
     course: Course
     tolerance: Tolerance
 
-    @cached_property
+    @property
     def steps(self) -> tuple[StepKept, ...]:
-        """Every step, as asked and as kept."""
+        """Every step, as asked and as kept; not cached, as each refers to what would hold it."""
         return tuple(StepKept(self, number) for number in range(len(self.course.asked)))
 
     @property
