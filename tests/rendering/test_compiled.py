@@ -1,7 +1,9 @@
 """Compiled templates are kept beside the package's own, and none is used that is out of date."""
 
+import gc
 import marshal
 import os
+import weakref
 
 import pytest
 from jinja2 import FileSystemLoader, UndefinedError, pass_context
@@ -151,3 +153,29 @@ def test_nothing_is_kept_where_python_keeps_none(tmp_path, monkeypatch):
     (tmp_path / "page.html").write_text("text")
     assert text_of(tmp_path) == "text"
     assert not (tmp_path / "__pycache__").exists()
+
+
+def test_what_a_page_shows_is_let_go_with_it(tmp_path):
+    """Else it would wait for the garbage collector, which has been told to come rarely."""
+    (tmp_path / "parts.html").write_text("{% macro part() %}{{ view.shown }}{% endmacro %}")
+    (tmp_path / "page.html").write_text(
+        '{% from "parts.html" import part with context %}'
+        "{% macro whole() %}{{ part() }}{% endmacro %}{% block body %}{{ whole() }}{% endblock %}"
+    )
+    env = PackageEnvironment()
+    env.loader = FileSystemLoader(str(tmp_path))
+    view = View()
+    gone = weakref.ref(view)
+    gc.disable()
+    try:
+        assert env.get_template("page.html").render(view=view) == "x"
+        del view
+        assert gone() is None
+    finally:
+        gc.enable()
+
+
+class View:
+    """What a page shows."""
+
+    shown = "x"

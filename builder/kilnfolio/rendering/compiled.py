@@ -10,8 +10,9 @@ import functools
 import marshal
 import re
 import sys
-from collections.abc import Callable, MutableMapping
-from contextlib import suppress
+import threading
+from collections.abc import Callable, Iterator, MutableMapping
+from contextlib import contextmanager, suppress
 from functools import partial
 from hashlib import sha256
 from importlib import resources
@@ -22,9 +23,10 @@ from types import CodeType
 from typing import Any, NoReturn
 
 import jinja2
-from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined, nodes
+from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined, Template, nodes
 from jinja2.bccache import Bucket
 from jinja2.compiler import CodeGenerator, Frame
+from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
 from kilnfolio.runtime.files import read_file
@@ -63,6 +65,50 @@ class _Direct(CodeGenerator):
         super().visit_CondExpr(nodes.CondExpr(node.test, node.expr1, otherwise), frame)
 
 
+class _Held(threading.local):
+    """What this thread's templates hold, if somebody will let go of it."""
+
+    contexts: list[Context] | None = None
+
+
+_HELD = _Held()
+
+
+class _Context(Context):
+    """The names a template knows."""
+
+    def __init__(self, *args: Any, **options: Any):
+        super().__init__(*args, **options)
+        if _HELD.contexts is not None:
+            _HELD.contexts.append(self)
+
+
+@contextmanager
+def let_go() -> Iterator[None]:
+    """Let go of what templates that are rendered inside the block hold.
+
+    A macro is one of the names of its template, and refers to them. So each page would wait, with
+    all that it shows, for the garbage collector, which then has a twentieth of a build to do.
+    """
+    contexts: list[Context] = []
+    outer, _HELD.contexts = _HELD.contexts, contexts
+    try:
+        yield
+    finally:
+        _HELD.contexts = outer
+        for context in contexts:
+            context.vars.clear()
+
+
+class PackageTemplate(Template):
+    """A template that holds nothing once it is rendered."""
+
+    def render(self, *args: Any, **kwargs: Any) -> str:
+        """Return the rendered template."""
+        with let_go():
+            return super().render(*args, **kwargs)
+
+
 class PackageEnvironment(Environment):
     """An environment of the package's templates: escaping on, missing names refused.
 
@@ -73,6 +119,8 @@ class PackageEnvironment(Environment):
     """
 
     code_generator_class = _Direct
+    context_class = _Context
+    template_class = PackageTemplate
 
     def __init__(self, **options: Any):
         super().__init__(

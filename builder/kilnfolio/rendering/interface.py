@@ -22,10 +22,10 @@ from functools import cached_property, lru_cache
 from gettext import NullTranslations
 from typing import Any
 
-from jinja2 import Environment, Template
+from jinja2 import Environment
 from markupsafe import Markup, escape
 
-from kilnfolio.rendering.compiled import escaped, marked
+from kilnfolio.rendering.compiled import PackageTemplate, escaped, marked
 from kilnfolio.rendering.languages import (
     NBSP,
     catalogue,
@@ -258,8 +258,8 @@ def _entered(words: object) -> Markup:
     return Markup("<br>".join(f"{_OPEN}{line}{_CLOSE}" for line in lines))
 
 
-def _spoken(interface: Interface) -> type[Template]:
-    class Spoken(Template):
+def _spoken(interface: Interface) -> type[PackageTemplate]:
+    class Spoken(PackageTemplate):
         """A template whose finished page is gone through for words made in Python."""
 
         def render(self, *args: Any, **kwargs: Any) -> str:

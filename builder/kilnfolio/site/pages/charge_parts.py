@@ -9,6 +9,7 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from kilnfolio.rendering import routes
+from kilnfolio.rendering.compiled import let_go
 from kilnfolio.site.context import SiteContext
 
 if TYPE_CHECKING:
@@ -30,16 +31,17 @@ class ChargeParts:
 
 def charge_parts(context: SiteContext, env: Environment, view: ChargeView) -> ChargeParts:
     """Return the parts of a charge's page."""
-    made: Any = env.get_template("charge_parts.html").make_module(
-        {
-            "view": view,
-            "here": routes.charge(view.record.id),
-            "publications": context.folder.sources.record.publications,
-        }
-    )
-    return ChargeParts(
-        made.checks(),
-        made.behind_chart(),
-        made.course(),
-        made.workings(),
-    )
+    with let_go():
+        made: Any = env.get_template("charge_parts.html").make_module(
+            {
+                "view": view,
+                "here": routes.charge(view.record.id),
+                "publications": context.folder.sources.record.publications,
+            }
+        )
+        return ChargeParts(
+            made.checks(),
+            made.behind_chart(),
+            made.course(),
+            made.workings(),
+        )
