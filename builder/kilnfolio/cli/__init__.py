@@ -70,9 +70,6 @@ COMMANDS = {
     "completion": "print shell completion, or the manual page",
 }
 
-#: Most commands end before they have made so many objects that garbage is looked for.
-_SHORT = 200_000
-
 #: The module in which pydantic looks for plugins.
 _PLUGINS = "pydantic.plugin._loader"
 
@@ -83,7 +80,7 @@ def run() -> NoReturn:
     Garbage is collected rarely, and not at exit: scanning the imported libraries took up to a
     second after Ctrl-C.
     """
-    collect_rarely(_SHORT)
+    collect_rarely()
     # our matrices are small: threads of linear algebra only wait for each other, and a build shares
     # its work among processes
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from kilnfolio.cli.arguments import add_folder, number_from
 from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
-from kilnfolio.runtime.garbage import collect_rarely
 
 EXAMPLE = "kilnfolio build ~/mill --out ~/mill/site"
 
@@ -84,7 +83,6 @@ def _build(arguments: argparse.Namespace, out: Path) -> int:
     from kilnfolio.runtime.errors import RefusedError, SiteInUseError, WorkersUnreachableError
     from kilnfolio.runtime.progress import Progress
 
-    collect_rarely()
     try:
         report = build_site(
             arguments.folder,

@@ -7,7 +7,6 @@ from pathlib import Path
 
 from kilnfolio.cli.arguments import add_folder, number_from
 from kilnfolio.cli.errors import ERROR, print_reasons
-from kilnfolio.runtime.garbage import collect_rarely
 
 DESCRIPTION = (
     "Serve the pages to this computer only, and rebuild them whenever a file is saved. The "
@@ -51,5 +50,4 @@ def run(arguments: argparse.Namespace) -> int:
     lan = (
         None if arguments.lan is None else LanChoice(arguments.lan, arguments.lan_port, certificate)
     )
-    collect_rarely()
     return serve(arguments.folder, arguments.port, lambda line: print(line, flush=True), lan)
