@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 #: Where processes find the plan. Importing it takes most of a second, so processes begin to do that
 #: before this one does.
 _PLAN = "kilnfolio.pipeline.plan:PLAN"
-#: Modules that worker processes need, imported once by the fork server.
-_PRELOAD = ("kilnfolio.pipeline.plan", "kilnfolio.paper.printing")
+#: Modules that worker processes need, imported once by the fork server; the second prints PDFs.
+_PRELOAD, _PRINTING = ("kilnfolio.pipeline.plan",), ("kilnfolio.paper.printing",)
 
 
 class Teams:
@@ -37,6 +37,7 @@ class Teams:
         self._first = tree.store.note("served") is None
         # what a mill wrote itself runs with the permission of this computer's user alone
         self._own_code = tree.store.digest("option:code") is not None
+        self._prints = tree.store.digest("option:pdfs") is not None
         self._here: Workers | None = None
         self._away: AwayTeam | None = None
 
@@ -79,7 +80,7 @@ class Teams:
         if self._workers > 1 and self._here is None:
             from kilnfolio.runtime.workers import Workers  # not needed by one process
 
-            self._here = Workers(self._workers, _PRELOAD)
+            self._here = Workers(self._workers, (*_PRELOAD, *(_PRINTING if self._prints else ())))
             self._here.start()
         return self._here
 
