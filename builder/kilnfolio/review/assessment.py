@@ -12,6 +12,7 @@ from kilnfolio.records.lot import Order
 from kilnfolio.review.dossier import Assessment
 from kilnfolio.review.findings import LotCase
 from kilnfolio.review.limits import NoLimit
+from kilnfolio.review.measures import measure
 from kilnfolio.runtime.values import dataclass
 
 #: Confidence of the printed share [%]; a convention of reports in the trade.
@@ -50,6 +51,7 @@ class Chosen:
     """Some were of pieces at hand, not picked."""
 
 
+@measure
 def chosen_readings(case: LotCase) -> Chosen:
     """Return the readings by which a lot is judged.
 
@@ -133,8 +135,6 @@ def judge(case: LotCase) -> Assessment:
     A failed check on the moisture record of a charge leaves the lot not assessed: missing or
     doubtful evidence never becomes a statement.
     """
-    from kilnfolio.review.findings import CHECKS, is_own
-
     words = f"target {case.lot.order.target_mc.value:g} % MC"
     try:
         rule = rule_of(case)
@@ -144,6 +144,13 @@ def judge(case: LotCase) -> Assessment:
             met=None,
             sentence="Not assessed: the row of EN 14298 for this target is not available.",
         )
+    return _judged(case, rule)
+
+
+@measure
+def _judged(case: LotCase, rule: Rule) -> Assessment:
+    from kilnfolio.review.findings import CHECKS, is_own
+
     chosen = chosen_readings(case)
     readings = chosen.readings
     doubts = sorted(

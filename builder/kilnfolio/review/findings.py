@@ -303,6 +303,8 @@ class LotCase:
     species: Species
     limits: LimitTable
     zone: ZoneInfo
+    measures: dict[Any, Any] = field(default_factory=dict, compare=False, repr=False)
+    """See `review.measures`."""
 
     @property
     def lot(self) -> Lot:

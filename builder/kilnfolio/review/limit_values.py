@@ -333,8 +333,12 @@ def lot_trials(
     trials = []
     for (key, place, value), changed in sorted(moved.items()):
         limits = _with_value(table, table.limits.limits[key][place])(value)
-        then = replace(case, limits=limits, dossiers={**case.dossiers, **changed})
-        checks = checks_for(case) if changed else standing.readers.get((key, place), ())
+        if changed:
+            reviews = {**case.dossiers, **changed}
+            then = replace(case, limits=limits, dossiers=reviews, measures={})
+            checks: Iterable[Check] = checks_for(case)
+        else:
+            then, checks = under(case, limits), standing.readers.get((key, place), ())
         if made := standing.trial((key, place), value, then, checks):
             trials.append(made)
     reads = own.union(*(of_charges[name].read for name in case.dossiers if name in of_charges))
