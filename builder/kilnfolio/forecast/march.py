@@ -33,6 +33,9 @@ HABIT_RANGE = (0.8, 1.25)
 
 _CONTROL, _DRIEST, _WETTEST, _HOURS = range(4)
 
+_LEAST, _MOST = float(GRID[0]), GRID.size - 1.001
+"""The least MC of a curve, and the last place between two of its MCs."""
+
 
 @dataclass(frozen=True)
 class Case:
@@ -204,6 +207,7 @@ class _March:
         # the curve of each board in the air of its stage, the stage it was made for, and the place
         # of its first MC among those of all boards
         self.level = self.base.copy()
+        self.next_level = self.level.reshape(-1)[1:]  # the same numbers, from the second on
         self.level_of = np.full(self.count, -1)
         self.first = GRID.size * np.arange(self.count * boards).reshape(self.count, boards)
         self.one = np.arange(self.count)
@@ -263,7 +267,7 @@ class _March:
         stage = np.minimum(self.step, self.stages - 1)
         self._set_level(stage)
         emc = self.emc[self.one, stage][:, np.newaxis]
-        hours = self.warmth[self.one, stage][:, np.newaxis] * STEP_H
+        hours = self.warmth[self.one, stage][:, np.newaxis] * -STEP_H
         rows = np.empty((steps + 1, *self.mc.shape))
         rows[0] = mc = self.mc
         for row in rows[1:]:
@@ -281,13 +285,17 @@ class _March:
             self.level_of = stage
 
     def _left(self, mc: Floats, hours: Floats) -> Floats:
-        """Return the share of its distance to the EMC that a board of this MC keeps."""
-        place = np.minimum(np.maximum(mc - GRID[0], 0.0), GRID.size - 1.001)
+        """Return the share of its distance to the EMC that a board of this MC keeps.
+
+        `hours` are negative, as they stand in the exponent.
+        """
+        place = np.minimum(np.maximum(mc - _LEAST, 0.0), _MOST)
         low = place.astype(int)
         part = place - low
         low += self.first
-        below, above = self.level.take(low), self.level.take(low + 1)
-        return np.asarray(np.exp(-np.exp((1.0 - part) * below + part * above) * hours))
+        below, above = self.level.take(low), self.next_level.take(low)
+        left: Floats = np.exp(np.exp((1.0 - part) * below + part * above) * hours)
+        return left
 
     def _of_boards(self, mc: Floats) -> Floats:
         """Return MCs with NaN where no board was weighed, shape (…, cases, boards)."""
