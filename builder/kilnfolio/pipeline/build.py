@@ -9,7 +9,6 @@ import sqlite3
 from collections.abc import Callable, Collection, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import field
-from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -310,11 +309,8 @@ class _Site:
     def _changed(self, store: Store, settings: tuple[Any, ...], now: Stamps) -> bool:
         """Record everything a build depends on; return whether there is anything to do."""
         options = self._options
-        if (
-            store.note("settings") == settings
-            and store.note("stamps") == now
-            and store.note("settled")
-        ):
+        before = store.note("settings")
+        if before == settings and store.note("stamps") == now and store.note("settled"):
             return False
         store.keep("settled", False)
         for name, value in {
@@ -324,16 +320,13 @@ class _Site:
             store.set_input(
                 f"option:{name}", None if value is None else repr(value).encode(), encode(value)
             )
-        for name, digest in self._code_digests.items():
-            store.set_input(f"code:{name}", digest)
+        if before is None or before[-1] != self._code_stamps:
+            for name, digest in code_digests().items():
+                store.set_input(f"code:{name}", digest)
         note_changes(store, options.root, _index(), now)
         store.keep("settings", settings)
         store.commit()
         return True
-
-    @cached_property
-    def _code_digests(self) -> dict[str, bytes]:
-        return code_digests()
 
     def _run_tasks(
         self, tree: Tree, postponed: Collection[tuple[str, str]], first: First | None
