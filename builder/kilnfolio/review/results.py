@@ -15,7 +15,12 @@ from kilnfolio.review import dossier as d
 from kilnfolio.review.adherence import StepKept
 from kilnfolio.review.air import AirSummary, datetimes_of
 from kilnfolio.review.boards import COVERAGE, BoardHistory, Estimate, SectionMoisture
-from kilnfolio.review.checks.rate import losses_while_wet, safe_loss_of
+from kilnfolio.review.checks.rate import (
+    hours_run,
+    losses_while_wet,
+    running_hours,
+    safe_loss_of,
+)
 from kilnfolio.review.drops import load_drop
 from kilnfolio.review.findings import Case
 from kilnfolio.review.limits import NoLimit
@@ -28,12 +33,11 @@ def rounded(value: float | None, decimals: int) -> float | None:
 
 def board_results(case: Case) -> tuple[d.BoardResult, ...]:
     """Return the sample boards for the dossier."""
-    running = air_control.RunningHours(case.air)
-    return tuple(_board(case, history, running) for history in case.boards if history.sections)
+    return tuple(_board(case, history) for history in case.boards if history.sections)
 
 
-def _board(case: Case, history: BoardHistory, running: air_control.RunningHours) -> d.BoardResult:
-    board, points = history.board, _points(case, history, running)
+def _board(case: Case, history: BoardHistory) -> d.BoardResult:
+    board, points = history.board, _points(case, history)
     above = _wet_above(case)
     wet = [point for before, point in pairwise(points) if before.mc_pct > above]
     return d.BoardResult(
@@ -97,13 +101,10 @@ def _sections(sections: tuple[SectionMoisture, ...]) -> tuple[d.SectionResult, .
     )
 
 
-def _points(
-    case: Case, history: BoardHistory, running: air_control.RunningHours
-) -> tuple[d.BoardPoint, ...]:
+def _points(case: Case, history: BoardHistory) -> tuple[d.BoardPoint, ...]:
     """Return a board's weighings, each with its loss since the previous one."""
     made: list[d.BoardPoint] = []
-    # before heating begins the kiln is cold, and loss is not the kiln's doing
-    ran = running.until([max(point.at, case.charge.started) for point in history.points]).tolist()
+    ran = hours_run(case, history.board.id)
     for point, before, now in zip(history.points, [math.nan, *ran[:-1]], ran, strict=True):
         hours = now - before
         lost = None if point.before_mc_pct is None else point.before_mc_pct - point.mc_pct
@@ -163,7 +164,7 @@ def air_result(case: Case) -> d.AirResult | None:
         drop = load_drop(case)
     return d.AirResult(
         logged_hours=round(float(air.hours.sum()), 1),
-        running_hours=rounded(air_control.RunningHours(air).total, 1),
+        running_hours=rounded(running_hours(case).total, 1),
         dry_bulb_over_kh=rounded(over[0], 1),
         depression_over_kh=rounded(over[1], 1),
         zone_spread_k=rounded(spread[0], 2),

@@ -165,6 +165,24 @@ def losses_over_a_day(history: BoardHistory, hours: float) -> list[float]:
     return losses
 
 
+@measure
+def running_hours(case: Case) -> RunningHours:
+    """Return the hours of running by the log's fan channel."""
+    return RunningHours(case.air)
+
+
+@measure
+def hours_run(case: Case, board: str) -> list[float]:
+    """Return the hours that the fans had run by each weighing of a board [h]; NaN if not known.
+
+    Before heating begins the kiln is cold, and loss is not the kiln's doing.
+    """
+    (history,) = (one for one in case.boards if one.board.id == board)
+    moments = [max(point.at, case.charge.started) for point in history.points]
+    hours: list[float] = running_hours(case).until(moments).tolist()
+    return hours
+
+
 class WetLosses(NamedTuple):
     """A board's losses at the weighings that count: wet, while it dried [points a day]."""
 
@@ -312,18 +330,18 @@ def _too_fast(
     passes="No stop of the fans hides a loss faster than the safe rate.",
 )
 def loss_per_running_hour(case: Case) -> Results:
-    value, running = case.limits.value, RunningHours(case.air)
-    if running.total is None:
+    value = case.limits.value
+    if running_hours(case).total is None:
         raise NoData("the log does not hold the fans")
     wet, margin = value("daily-loss-above"), value("running-loss-margin")
     least, looked = value("running-loss-least"), 0
     fastest: tuple[float, float, float, str] | None = None
     for history, (safe, words, _) in _limits_of(case):
         points = history.points
-        hours = running.until([max(point.at, case.charge.started) for point in points])
+        hours = hours_run(case, history.board.id)
         bases = days_before([point.at for point in points], value("daily-loss-hours"))
         for base, index in zip(bases, range(1, len(points)), strict=True):
-            before, point, ran = points[base], points[index], float(hours[index] - hours[base])
+            before, point, ran = points[base], points[index], hours[index] - hours[base]
             passed = (point.at - max(before.at, case.charge.started)).total_seconds() / 3600.0
             if before.mc_pct <= wet or not ran >= least:
                 continue
