@@ -35,6 +35,8 @@ from kilnfolio.runtime.values import dataclass
 
 #: Size of the cache of decoded values in memory [bytes]; those of 100 charges and 1,000 lots fit.
 _CACHE_SIZE = 150_000_000
+#: What each takes beside the value: its cell, digest and place in the order of use [bytes].
+_CACHE_ENTRY = 400
 
 
 @dataclass(frozen=True)
@@ -208,6 +210,7 @@ class DiskGraph(Graph):
         return (value,)
 
     def _cache(self, cell: str, digest: bytes, value: Any, size: int) -> None:
+        size += _CACHE_ENTRY
         old = self._values.pop(cell, None)
         self._size += size - (old[2] if old else 0)
         self._values[cell] = (digest, value, size)
