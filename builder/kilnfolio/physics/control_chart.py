@@ -32,6 +32,9 @@ LEAST = 8
 DRAWS = 19_999
 """Number of series drawn to find how wide limits must be."""
 
+#: How many of them are drawn at a time: all would take tens of megabytes.
+_AT_A_TIME = 1_000
+
 RUN = 8
 """Number of values in a row on one side of the mean that is a signal [2]_."""
 
@@ -352,17 +355,23 @@ def _upper_quantile(drawn: Floats, chance: float) -> float:
 @lru_cache(maxsize=64)
 def _widest(n: int) -> Floats:
     """Return the largest distance from the mean in each drawn series of n values [sigma]."""
-    drawn = np.random.default_rng(n).standard_normal((DRAWS, n))
-    sigma = np.abs(np.diff(drawn, axis=1)).mean(axis=1) / D2
-    widest: Floats = np.abs(drawn - drawn.mean(axis=1, keepdims=True)).max(axis=1) / sigma
+    rng, widest = np.random.default_rng(n), np.empty(DRAWS)
+    for first in range(0, DRAWS, _AT_A_TIME):
+        part = widest[first : first + _AT_A_TIME]
+        drawn = rng.standard_normal((len(part), n))
+        sigma = np.abs(np.diff(drawn, axis=1)).mean(axis=1) / D2
+        part[:] = np.abs(drawn - drawn.mean(axis=1, keepdims=True)).max(axis=1) / sigma
     return widest
 
 
 @lru_cache(maxsize=16)
 def _orders(n: int) -> np.ndarray:
     """Return random orders of n values, shape (n, DRAWS)."""
-    orders = np.random.default_rng(n).random((DRAWS, n), np.float32).argsort(axis=1)
-    return np.ascontiguousarray(orders.T, np.min_scalar_type(n))
+    rng, orders = np.random.default_rng(n), np.empty((n, DRAWS), np.min_scalar_type(n))
+    for first in range(0, DRAWS, _AT_A_TIME):
+        part = orders[:, first : first + _AT_A_TIME]
+        part[:] = rng.random((part.shape[1], n), np.float32).argsort(axis=1).T
+    return orders
 
 
 def _known(values: ArrayLike) -> Floats:
