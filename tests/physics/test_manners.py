@@ -168,7 +168,6 @@ OVER_A_SERIES = {
     survey.tolerance_limits,
     survey.readings_needed,
     survey.chance_above,
-    survey.student_quantile,
     drying_board.advance,
     drying_board.dry,
     drying_core.core_time,

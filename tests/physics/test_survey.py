@@ -1,6 +1,5 @@
 """Statements about a lot, against printed tables, other scipy.stats functions, and simulation."""
 
-import math
 import subprocess
 import sys
 
@@ -247,20 +246,6 @@ def test_chance_above_at_the_printed_five_percent_points(degrees, point):
         assert survey.chance_above(value, degrees) == pytest.approx(
             stats.chi2.sf(value, degrees), rel=1e-9
         )
-
-
-@pytest.mark.parametrize("degrees", [2, 3, 3.7, 8.25, 40, 1000])
-def test_student_quantile_is_that_of_scipy(degrees):
-    for share in (0.01, 0.025, 0.1, 0.499, 0.5, 0.6, 0.9, 0.975, 0.99):
-        assert survey.student_quantile(degrees, share) == pytest.approx(
-            stats.t.ppf(share, degrees), rel=1e-12, abs=1e-15
-        )
-
-
-@pytest.mark.parametrize(("degrees", "share"), [(1.0, 0.9), (math.nan, 0.9), (5.0, 1.0), (5.0, 0)])
-def test_student_quantile_refuses_invalid_inputs(degrees, share):
-    with pytest.raises(ValueError, match="must lie between"):
-        survey.student_quantile(degrees, share)
 
 
 @pytest.mark.parametrize(("value", "degrees"), [(-1.0, 3), (float("nan"), 3), (1.0, 4), (1.0, -1)])

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from kilnfolio.forecast.green_load import Days
-from kilnfolio.physics.survey import student_quantile
 from kilnfolio.runtime.values import dataclass
 
 ENOUGH = 3
@@ -48,11 +47,14 @@ def energy_for(days: Days, daily_kwh: Sequence[float]) -> Amount | None:
     ln(kWh/day) is estimated from n charges: Student's t with n - 1 degrees of freedom, times
     s √(1 + 1/n).
     """
+    # imported here because it is slow, and few commands forecast
+    from scipy.special import stdtrit
+
     known = np.log([value for value in daily_kwh if value > 0])
     if known.size < ENOUGH or days.low80 <= 0:
         return None
     spread = float(known.std(ddof=1)) * np.sqrt(1.0 + 1.0 / known.size)
-    own = student_quantile(known.size - 1, 0.9) * spread
+    own = float(stdtrit(known.size - 1, 0.9)) * spread
     likely = float(np.log(days.median) + known.mean())
     low = np.hypot(own, np.log(days.median / days.low80))
     high = np.hypot(own, np.log(days.high80 / days.median))

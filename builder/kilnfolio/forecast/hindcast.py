@@ -16,7 +16,6 @@ from kilnfolio.forecast.inputs import Run
 from kilnfolio.forecast.march import Case, Course, march
 from kilnfolio.forecast.pace import boards
 from kilnfolio.physics._types import Floats
-from kilnfolio.physics.survey import student_quantile
 from kilnfolio.records.middle import median
 from kilnfolio.runtime.values import dataclass
 
@@ -90,7 +89,9 @@ class Spread:
 
     def time_left(self, forecast_h: float, share: float) -> float:
         """Return the time left that is not exceeded with a given probability [h]."""
-        deviation = student_quantile(self.degrees, share) * self.scale + self.centre
+        from scipy.special import stdtrit
+
+        deviation = float(stdtrit(self.degrees, share)) * self.scale + self.centre
         return float((forecast_h + SHORT_H) * np.exp(deviation) - SHORT_H)
 
 

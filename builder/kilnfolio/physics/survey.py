@@ -399,56 +399,6 @@ def chance_above(chi_square: float, degrees: int) -> float:
     return math.erfc(chi / math.sqrt(2.0)) + 2.0 * density * terms
 
 
-@lru_cache(maxsize=1024)
-def student_quantile(degrees: float, share: float) -> float:
-    """Return the value that Student's t does not exceed with a given probability.
-
-    Parameters
-    ----------
-    degrees : float
-        Degrees of freedom, 2 to 1000; they need not be whole.
-    share : float
-        The probability, 0.01 to 0.99. [-]
-
-    Returns
-    -------
-    float
-        The quantile [-], within 1e-12 of itself.
-
-    Raises
-    ------
-    ValueError
-        If an argument lies outside its range.
-
-    Notes
-    -----
-    With t = √ν tan θ, the probability between -t and t is ``c ∫₀^θ cos^(ν-1)``,
-    ``c = 2 Γ((ν+1)/2) / (√π Γ(ν/2))``. The integral is summed as a series of positive terms
-    (Abramowitz and Stegun, *Handbook of Mathematical Functions*, eqs. 26.7.1 and 26.5.4; from
-    memory) and inverted by Newton's method, from below, where it cannot overshoot. It saves short
-    commands the import of scipy, half as long as that of all else they import.
-    """
-    if not 2.0 <= degrees <= 1000.0:
-        raise ValueError(f"degrees must lie between 2 and 1000; received {degrees!r}")
-    if not 0.01 <= share <= 0.99:
-        raise ValueError(f"share must lie between 0.01 and 0.99; received {share!r}")
-    between = abs(2.0 * share - 1.0)
-    gammas = math.lgamma(0.5 * (degrees + 1.0)) - math.lgamma(0.5 * degrees)
-    scale = 2.0 * math.exp(gammas) / math.sqrt(math.pi)
-    step = angle = between / scale
-    while step > 1e-15 * angle:
-        sine, cosine = math.sin(angle), math.cos(angle)
-        total, term, odd = 0.0, sine * cosine, 1.0
-        while total + term > total:
-            total += term
-            term *= sine**2 * (degrees + odd) / (odd + 2.0)
-            odd += 2.0
-        # both sides divided by cos^(ν-1), the slope of the integral
-        step = between / scale / cosine ** (degrees - 1.0) - total
-        angle += step
-    return math.copysign(math.sqrt(degrees) * math.tan(angle), share - 0.5)
-
-
 #: Up to this many failures the bound is computed here, without importing scipy.
 _FEW = 50
 
