@@ -103,7 +103,7 @@ def test_ctrl_c_while_code_is_made_from_text_ends_the_same_way(tmp_path):
 
 def test_a_page_without_the_safety_wording_is_not_published(tmp_path, monkeypatch):
     root = minimal_mill(tmp_path)
-    monkeypatch.setattr("kilnfolio.rendering.safety.SAFETY", "Words that no template prints.")
+    monkeypatch.setattr("kilnfolio.pipeline.build.SAFETY", "Words that no template prints.")
     with pytest.raises(PublicationRefusedError, match=r"Safety wording missing: mill/index\.html"):
         build_site(root, tmp_path / "site", pdfs=False)
     assert served(tmp_path / "site") == []

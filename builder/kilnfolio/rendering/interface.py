@@ -224,16 +224,16 @@ class Interface:
         spoken["_"] = spoken["gettext"]
         env.globals.update(in_english=Markup(' lang="en"'), as_written=_as_written)
         env.filters["entered"] = _entered
-        env.template_class = _spoken(self)
+        env.template_class = _translated_template(self)
 
     def _with_values(self, look_up: Callable[..., Any]) -> Callable[..., Any]:
         def said(*words: Any, **values: Any) -> Any:
             """Look a string up, its values said in this language too."""
-            spoken = {
+            translated = {
                 name: self._value(value) if type(value) is str else value
                 for name, value in values.items()
             }
-            return look_up(*words, **spoken)
+            return look_up(*words, **translated)
 
         return said
 
@@ -258,14 +258,14 @@ def _entered(words: object) -> Markup:
     return Markup("<br>".join(f"{_OPEN}{line}{_CLOSE}" for line in lines))
 
 
-def _spoken(interface: Interface) -> type[PackageTemplate]:
-    class Spoken(PackageTemplate):
+def _translated_template(interface: Interface) -> type[PackageTemplate]:
+    class TranslatedTemplate(PackageTemplate):
         """A template whose finished page is gone through for words made in Python."""
 
         def render(self, *args: Any, **kwargs: Any) -> str:
             return interface.page(super().render(*args, **kwargs))
 
-    return Spoken
+    return TranslatedTemplate
 
 
 def _follow(open_elements: list[tuple[str, str]], tag: str) -> None:
