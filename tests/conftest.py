@@ -14,6 +14,8 @@ import pytest
 from hypothesis import settings
 from tests.begun import FROM_NOTHING, begin_sites
 
+from kilnfolio.runtime.garbage import collect_rarely
+
 if TYPE_CHECKING:
     from jinja2 import Environment
     from playwright.sync_api import Browser
@@ -26,11 +28,12 @@ if TYPE_CHECKING:
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
-# Garbage is collected as seldom as in a command (kilnfolio.cli.run): scanning all tests and libraries
-# again and again took up to a third of a test's time.
-gc.set_threshold(50_000, 10, 10)
-# as in a command, pydantic does not read the entry points of everything installed
+# As in a command (kilnfolio.cli.run): scanning all tests and libraries for garbage again and again took
+# up to a third of a test's time, pydantic reads no entry points of everything installed, and threads
+# of linear algebra would only wait for each other.
+collect_rarely()
 os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 PROJECT = Path(__file__).resolve().parent.parent
 
