@@ -5,6 +5,7 @@ import re
 import signal
 import subprocess
 import sys
+import tracemalloc
 from pathlib import Path
 
 import pytest
@@ -39,6 +40,23 @@ def test_files_are_read_up_to_a_limit(tmp_path):
         read_whole(tmp_path, 5)
     with pytest.raises(FileNotFoundError):
         read_whole(tmp_path / "none", 5)
+
+
+def test_only_as_much_memory_is_set_aside_as_a_file_has(tmp_path):
+    (tmp_path / "f").write_bytes(b"12345")
+    tracemalloc.start()
+    try:
+        read_whole(tmp_path / "f", 10**9)
+        assert tracemalloc.get_traced_memory()[1] < 10**6
+    finally:
+        tracemalloc.stop()
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="needs such a file")
+def test_a_file_that_does_not_tell_its_size_is_read_up_to_the_limit():
+    assert read_whole(Path("/proc/self/status"), 10**6).startswith(b"Name:")
+    with pytest.raises(TooLargeError):
+        read_whole(Path("/proc/self/status"), 5)
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs a pipe with a name")

@@ -45,7 +45,10 @@ def read_whole(path: Path, limit: int) -> bytes:
     """
     with open_regular(path) as file:
         size = os.fstat(file.fileno()).st_size
-        data = b"" if size > limit else file.read(limit + 1)
+        # Python sets aside as much as it is asked to read, which would be the whole limit
+        data = b"" if size > limit else file.read(size + 1)
+        if len(data) > size:  # the file has grown, or did not tell its size
+            data += file.read(limit - size)
     if max(size, len(data)) > limit:
         raise TooLargeError(max(size, len(data)))
     return data
