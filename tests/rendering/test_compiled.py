@@ -155,7 +155,7 @@ def test_nothing_is_kept_where_python_keeps_none(tmp_path, monkeypatch):
     assert not (tmp_path / "__pycache__").exists()
 
 
-def test_what_a_page_shows_is_let_go_with_it(tmp_path):
+def test_what_a_page_shows_is_released_with_it(tmp_path):
     """Else it would wait for the garbage collector, which has been told to come rarely."""
     (tmp_path / "parts.html").write_text("{% macro part() %}{{ view.shown }}{% endmacro %}")
     (tmp_path / "page.html").write_text(

@@ -60,18 +60,18 @@ class _Direct(CodeGenerator):
         self.write("caller=caller)" if forward_caller else ")")
 
     def visit_CondExpr(self, node: nodes.CondExpr, frame: Frame) -> None:  # noqa: N802
-        """Write a choice; without an ``else`` it is no text, where Jinja makes an object that prints none."""
+        """Write a choice; without ``else`` it is an empty text, not an object of Jinja that prints as one."""
         otherwise = node.expr2 or nodes.Const("")
         super().visit_CondExpr(nodes.CondExpr(node.test, node.expr1, otherwise), frame)
 
 
-class _Held(threading.local):
-    """What this thread's templates hold, if somebody will let go of it."""
+class _ToRelease(threading.local):
+    """The contexts of this thread that `releasing_contexts` will empty; None outside of it."""
 
     contexts: list[Context] | None = None
 
 
-_HELD = _Held()
+_TO_RELEASE = _ToRelease()
 
 
 class _Context(Context):
@@ -79,33 +79,33 @@ class _Context(Context):
 
     def __init__(self, *args: Any, **options: Any):
         super().__init__(*args, **options)
-        if _HELD.contexts is not None:
-            _HELD.contexts.append(self)
+        if _TO_RELEASE.contexts is not None:
+            _TO_RELEASE.contexts.append(self)
 
 
 @contextmanager
-def let_go() -> Iterator[None]:
-    """Let go of what templates that are rendered inside the block hold.
+def releasing_contexts() -> Iterator[None]:
+    """Empty the contexts of the templates that are rendered inside the block.
 
-    A macro is one of the names of its template, and refers to them. So each page would wait, with
-    all that it shows, for the garbage collector, which then has a twentieth of a build to do.
+    A macro is a variable of its template and refers to all the others, so each page, with all that
+    it shows, would wait for the garbage collector. That took a twentieth of a build.
     """
     contexts: list[Context] = []
-    outer, _HELD.contexts = _HELD.contexts, contexts
+    outer, _TO_RELEASE.contexts = _TO_RELEASE.contexts, contexts
     try:
         yield
     finally:
-        _HELD.contexts = outer
+        _TO_RELEASE.contexts = outer
         for context in contexts:
             context.vars.clear()
 
 
 class PackageTemplate(Template):
-    """A template that holds nothing once it is rendered."""
+    """A template that keeps nothing of what it has rendered."""
 
     def render(self, *args: Any, **kwargs: Any) -> str:
         """Return the rendered template."""
-        with let_go():
+        with releasing_contexts():
             return super().render(*args, **kwargs)
 
 

@@ -9,7 +9,7 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from kilnfolio.rendering import routes
-from kilnfolio.rendering.compiled import let_go
+from kilnfolio.rendering.compiled import releasing_contexts
 from kilnfolio.site.context import SiteContext
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ class ChargeParts:
 
 def charge_parts(context: SiteContext, env: Environment, view: ChargeView) -> ChargeParts:
     """Return the parts of a charge's page."""
-    with let_go():
+    with releasing_contexts():
         made: Any = env.get_template("charge_parts.html").make_module(
             {
                 "view": view,
