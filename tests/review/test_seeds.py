@@ -75,9 +75,13 @@ def with_charge(mill: MillFolder, made: MadeCharge, home: Path) -> MillFolder:
 
 
 def said(folder: MillFolder, plan: ChargePlan) -> list[Finding]:
-    """Return every finding in the review of a charge and of its lots."""
+    """Return every finding in the review of a charge and of its lots that were shipped.
+
+    A lot held at the mill was planned to miss its order.
+    """
     dossier = review_charge(folder, plan.id)
-    lots = [review_lot(folder, lot.id, {plan.id: dossier}) for lot in LOTS if lot.charge == plan.id]
+    shipped = [lot for lot in LOTS if lot.charge == plan.id and lot.shipped_days_after is not None]
+    lots = [review_lot(folder, lot.id, {plan.id: dossier}) for lot in shipped]
     return [*dossier.findings, *(finding for lot in lots for finding in lot.findings)]
 
 
