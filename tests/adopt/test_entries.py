@@ -400,6 +400,40 @@ def test_correcting_a_mass_shows_the_new_mc_before_writing(mill, capsys):
     assert "  ? S2 gained\n" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("- id: S2\n", "- id: S1\n", "board 'S1': it already stands at line "),
+        ("at: 2026-06-03T08:00", "at: 2026-06-04T08:00", "not after the weighing before it"),
+    ],
+    ids=["a tag twice", "a time twice"],
+)
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["weigh", "C1", "S1=2230 g", "--at", "2026-06-08T10:00", "--yes"],
+        ["step", "C1", "2", "--at", "2026-06-08T10:00", "--yes"],
+        ["equalize", "C1", "begin", "--at", "2026-06-08T10:00", "--yes"],
+        ["correct", "C1", "S1@2026-06-05T08:00", "2280 g", "--reason", "misread"],
+        ["answer", "C1", "weighing-gain@S2", "misread"],
+        ["sheet", "C1"],
+    ],
+    ids=lambda words: words[0],
+)
+def test_masses_that_could_be_of_two_boards_or_rounds_are_refused(
+    mill, capsys, words, old, new, says
+):
+    path = mill / FILES["charge"]
+    text = path.read_text("utf-8")
+    ambiguous = text.replace(old, new, 1)
+    assert ambiguous != text
+    path.write_text(ambiguous, "utf-8")
+    folder = [str(mill)] if words[0] == "sheet" else ["--folder", str(mill)]
+    assert main([*words, *folder]) == 2
+    assert says in capsys.readouterr().err
+    assert path.read_text("utf-8") == ambiguous
+
+
 def test_undo_goes_back_step_by_step_but_not_past_another_persons_change(mill, capsys):
     path = mill / FILES["charge"]
     before = path.read_bytes()

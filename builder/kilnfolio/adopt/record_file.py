@@ -53,7 +53,6 @@ class ChargeFile:
     record: RecordText
     _line_break: str = "\n"
     _read: str = field(default="", init=False)
-    _known: set[tuple[str, str]] | None = field(default=None, init=False)
 
     def __post_init__(self) -> None:
         self._read = self.record.text
@@ -128,6 +127,11 @@ class ChargeFile:
         """The mill, which reads the records that the charge names only once during the edit."""
         return open_mill(self.root)
 
+    @cached_property
+    def problems(self) -> tuple[Problem, ...]:
+        """The problems of the record as it was read; see `nearby.charge_problems`."""
+        return charge_problems(self._mill, self.name, self._read)
+
     def check(self) -> None:
         """Validate the edited record.
 
@@ -147,14 +151,11 @@ class ChargeFile:
                     )
                 ]
             )
-        if self._known is None:
-            self._known = {
-                (one.what, one.why) for one in charge_problems(self._mill, self.name, self._read)
-            }
+        known = {(one.what, one.why) for one in self.problems}
         if wrong := [
             one
             for one in charge_problems(self._mill, self.name, self.record.text)
-            if (one.what, one.why) not in self._known
+            if (one.what, one.why) not in known
         ]:
             raise RecordProblems(wrong)
 

@@ -111,7 +111,14 @@ class TaskContext:
         return charge_limits(self.folder, self.charge)
 
     def state(self) -> KilnState | None:
-        """Return the state of the charge; None if the record holds too little to tell."""
+        """Return the state of the charge; None if the record holds too little to tell.
+
+        Raises
+        ------
+        RecordProblems
+            See `refuse_ambiguous_masses`.
+        """
+        self.refuse_ambiguous_masses()
         known = (
             self.charge
             and self.charge.kiln in self.folder.kilns
@@ -120,13 +127,29 @@ class TaskContext:
         )
         return kiln_state(self.folder, self.charge) if known and self.charge else None
 
+    def refuse_ambiguous_masses(self) -> None:
+        """Raise if nobody can tell which board, or which round, a mass belongs to.
+
+        Raises
+        ------
+        RecordProblems
+            Two boards have one tag, or two rounds one time; the message says where.
+        """
+        if self.charge is None:
+            return
+        tags = [board.id for board in self.charge.boards]
+        times = [weighing.at for weighing in self.charge.weighings]
+        if len(set(tags)) < len(tags) or len(set(times)) < len(times):
+            raise RecordProblems(self.file.problems)
+
     def need_state(self) -> KilnState:
         """Return the state of the charge.
 
         Raises
         ------
         RecordProblems
-            The record holds too little to tell; the message names what is missing.
+            The record holds too little to tell; the message names what is missing. See also
+            `refuse_ambiguous_masses`.
         """
         state = self.state()
         if state is None:
@@ -233,7 +256,8 @@ def enter(task: TaskContext, entry: Any, by: str, terminal: Terminal) -> int:
     Raises
     ------
     RecordProblems
-        The record contradicts it, or could not be read afterwards; nothing is written.
+        The record contradicts it, could not be read afterwards, or does not tell its boards or
+        rounds apart; nothing is written.
     """
     lines, doubts = _shown(task, entry)
     applied = apply(task.file, entry, by, task.zone)

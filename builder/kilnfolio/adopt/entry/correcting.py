@@ -34,7 +34,8 @@ def correct(
     Raises
     ------
     RecordProblems
-        There is no such value, or the new one is the same or not valid; nothing is written.
+        There is no such value, the new one is the same or not valid, or the record does not tell
+        its boards or rounds apart; nothing is written.
     """
     record = task.file.record
     named = (
@@ -120,6 +121,7 @@ def _mass_lines(task: TaskContext, path: tuple[str | int, ...]) -> Iterator[str]
     """Yield what a corrected mass makes of a board's MC, and of the rounds beside it."""
     if not (len(path) == 4 and path[0] == "weighings" and path[2] == "masses" and task.charge):
         return
+    task.refuse_ambiguous_masses()
     proposed = open_mill(task.root, proposed={task.file.name: task.file.after})
     read = proposed.located_charge(task.number)
     located = read.so_far if isinstance(read, OpenCharge) else read
