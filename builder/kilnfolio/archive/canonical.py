@@ -15,6 +15,7 @@ from typing import Any
 
 import rfc8785
 from pydantic import BaseModel
+from pydantic_core import PydanticSerializationError, to_json
 
 from kilnfolio.runtime.files import read_file
 
@@ -43,19 +44,17 @@ def canonical(value: object) -> bytes:
     """
     plain: Any = value.model_dump(mode="json") if isinstance(value, BaseModel) else value
     try:
-        ready = _as_json_writes(plain)
-    except _OtherError:
+        return to_json(_as_written(plain))
+    except (_OtherError, PydanticSerializationError):
         return rfc8785.dumps(plain)
-    text = json.dumps(ready, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-    return text.encode()
 
 
 class _OtherError(Exception):
-    """Python's JSON encoder may write a value in another way than RFC 8785."""
+    """Pydantic's JSON writer may write a value in another way than RFC 8785."""
 
 
-def _as_json_writes(value: Any) -> Any:
-    """Return a value that Python's encoder, ten times as fast, writes as RFC 8785 asks.
+def _as_written(value: Any) -> Any:
+    """Return a value that pydantic's writer, many times as fast, writes as RFC 8785 asks.
 
     Raises
     ------
@@ -68,9 +67,9 @@ def _as_json_writes(value: Any) -> Any:
     if kind is dict:
         if not all(type(key) is str and key.isascii() for key in value):
             raise _OtherError
-        return {key: _as_json_writes(one) for key, one in value.items()}
+        return {key: _as_written(value[key]) for key in sorted(value)}
     if kind is list or kind is tuple:
-        return [_as_json_writes(one) for one in value]
+        return [_as_written(one) for one in value]
     if kind is float and 1e-4 <= abs(value) < _EXACT and not value.is_integer():
         return value
     if kind in (int, float) and -_EXACT < value < _EXACT and value == int(value):

@@ -30,6 +30,8 @@ from pathlib import Path, PurePath, PurePosixPath
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+from pydantic_core import PydanticSerializationError, to_json
+
 #: The package whose classes the store may hold.
 _OWN = __name__.partition(".")[0]
 #: Kinds of array that may be stored: numbers and times, not objects.
@@ -79,7 +81,7 @@ def encode(value: Any) -> bytes:
     TypeError
         It contains something other than data.
     """
-    text = _dumped(value).encode("utf-8", "surrogatepass")
+    text = _as_json(_packed(value))
     if len(text) < _WORTH_COMPRESSING:
         return text
     size = min(_size_of_text(text), _LARGEST)
@@ -97,8 +99,20 @@ def _size_of_text(text: bytes) -> int:
     return len(text) + own * _OWN_OBJECT + others * _OTHER_OBJECT
 
 
-def _dumped(value: Any) -> str:
-    return _ENCODER.encode(value if type(value) in _JSON else _PACK[type(value)](value))
+def _packed(value: Any) -> Any:
+    return value if type(value) in _JSON else _PACK[type(value)](value)
+
+
+def _as_json(packed: Any) -> bytes:
+    """Return plain data as JSON; pydantic's writer takes a third of the time of Python's."""
+    try:
+        return to_json(packed, inf_nan_mode="constants")
+    except PydanticSerializationError:  # half a surrogate pair, or very deep nesting
+        return _ENCODER.encode(packed).encode("utf-8", "surrogatepass")
+
+
+def _text_of(late: Late) -> str:
+    return _as_json(_packed(late.stored())).decode("utf-8", "surrogatepass")
 
 
 def decode(data: bytes) -> Any:
@@ -222,9 +236,7 @@ def _pack_own(kind: Any) -> Pack:
             "word": [name, _plain(value), *_all_packed(chain.from_iterable(vars(value).items()))]
         }
     if issubclass(kind, Late):
-        return lambda value: {
-            "late": [name, value.__dict__.get("_stored") or _dumped(value.stored())]
-        }
+        return lambda value: {"late": [name, value.__dict__.get("_stored") or _text_of(value)]}
     fields, shape = _fields(kind), _shape(kind)
     values_of = _getter(fields)
 
