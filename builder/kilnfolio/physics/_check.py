@@ -1,9 +1,10 @@
 """Checks of arguments, made before any equation uses them."""
 
+import math
 from collections.abc import Collection
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from kilnfolio.physics._types import FloatOrArray, Floats
 
@@ -34,6 +35,8 @@ def numbers(name: str, value: ArrayLike) -> Floats:
     ValueError
         If `value` is not numeric (None, text and truth values included) or holds an infinity.
     """
+    if isinstance(value, float) and not math.isinf(value):
+        return np.float64(value)  # type: ignore[return-value]  # an array of no dimensions
     # only a masked array has a mask; numpy imports what knows of them when it is first named
     if hasattr(value, "mask") and isinstance(value, np.ma.MaskedArray):
         value = np.ma.filled(value.astype(float), np.nan)
@@ -90,6 +93,18 @@ def in_range(
 def moisture_content(name: str, value: ArrayLike) -> Floats:
     """Return `value` as floats after checking it against `MC_RANGE_PCT`."""
     return in_range(name, value, *MC_RANGE_PCT, "%")
+
+
+def some(mask: NDArray[np.bool_]) -> bool:
+    """Return whether a condition holds anywhere; for a single number without a reduction."""
+    return bool(mask.any() if mask.ndim else mask)
+
+
+def together(*values: Floats) -> tuple[Floats, ...]:
+    """Return values in their common shape; single numbers as such, which is quicker."""
+    if any(value.ndim for value in values):
+        return np.broadcast_arrays(*values)
+    return tuple([value[()] for value in values])
 
 
 def refuse(bad: ArrayLike, problem: str, **values: ArrayLike) -> None:

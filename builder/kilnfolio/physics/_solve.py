@@ -52,13 +52,14 @@ def rising_root(function: Callable[[Floats], Floats], low: ArrayLike, high: Arra
     takes the same path without asking the function where the answer is plain, and so comes to the
     same number, to the last bit.
     """
-    low, high = (np.array(end, dtype=float) for end in np.broadcast_arrays(low, high))
-    if not low.ndim:
+    if np.ndim(low) == np.ndim(high) == 0:
 
         def single(at: float) -> float:
             return float(function(np.float64(at)))  # type: ignore[arg-type]  # of no dimensions
 
-        return np.asarray(_single_root(single, float(low), float(high)))
+        root = _single_root(single, float(low), float(high))  # type: ignore[arg-type]  # one number
+        return np.float64(root)  # type: ignore[return-value]  # an array of no dimensions
+    low, high = (np.array(end, dtype=float) for end in np.broadcast_arrays(low, high))
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         if not ((low < middle) & (middle < high)).any():

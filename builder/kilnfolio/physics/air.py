@@ -18,7 +18,7 @@ References
 import numpy as np
 from numpy.typing import ArrayLike
 
-from kilnfolio.physics._check import in_range, one_of, plain, refuse
+from kilnfolio.physics._check import in_range, one_of, plain, refuse, some, together
 from kilnfolio.physics._solve import rising_root
 from kilnfolio.physics._types import FloatOrArray, Floats
 
@@ -341,7 +341,7 @@ def wet_bulb(
     dry = in_range("dry_bulb_c", dry_bulb_c, *BULB_RANGE_C, "°C")
     humidity = in_range("relative_humidity_pct", relative_humidity_pct, 0, 100, "%")
     pressure = in_range("pressure_pa", pressure_pa, *PRESSURE_RANGE_PA, "Pa")
-    dry, humidity, pressure = np.broadcast_arrays(dry, humidity, pressure)
+    dry, humidity, pressure = together(dry, humidity, pressure)
     target = _possible_vapour_pressure(dry, humidity, pressure)
 
     def excess(wet: Floats) -> Floats:
@@ -386,7 +386,7 @@ def dew_point(dry_bulb_c: ArrayLike, relative_humidity_pct: ArrayLike) -> FloatO
     """
     dry = in_range("dry_bulb_c", dry_bulb_c, *BULB_RANGE_C, "°C")
     humidity = in_range("relative_humidity_pct", relative_humidity_pct, 0, 100, "%", above_low=True)
-    dry, humidity = np.broadcast_arrays(dry, humidity)
+    dry, humidity = together(dry, humidity)
     target = _saturation_pressure(dry) * humidity / 100.0
     refuse(
         target < _saturation_pressure(np.asarray(SATURATION_RANGE_C[0])),
@@ -508,7 +508,7 @@ def _saturation_pressure(temp_c: Floats) -> Floats:
 
     pressure = log_pressure(SATURATION_OVER_WATER)
     frozen = temp_c < TRIPLE_POINT_C
-    if frozen.any():
+    if some(frozen):
         pressure = np.where(frozen, log_pressure(SATURATION_OVER_ICE), pressure)
     return np.exp(pressure)
 
@@ -533,7 +533,7 @@ def _possible_vapour_pressure(temp: Floats, humidity: Floats, pressure: Floats) 
 def _vapour_pressure_of_bulbs(dry: Floats, wet: Floats, pressure: Floats, method: str) -> Floats:
     at_wet_bulb = _saturation_pressure(wet)
     boiling = at_wet_bulb >= pressure
-    if not boiling.any():
+    if not some(boiling):
         return _METHODS[method](dry, wet, pressure, at_wet_bulb)
     vapour = _METHODS[method](dry, wet, pressure, np.where(boiling, np.nan, at_wet_bulb))
     return np.where(boiling, np.inf, vapour)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from kilnfolio.physics import air
-from kilnfolio.physics._check import in_range, numbers, plain, refuse
+from kilnfolio.physics._check import in_range, numbers, plain, refuse, together
 from kilnfolio.physics._solve import rising_root
 from kilnfolio.physics._types import FloatOrArray, Floats
 
@@ -134,7 +134,7 @@ def relative_humidity_for_emc(temp_c: ArrayLike, emc_pct: ArrayLike) -> FloatOrA
     """
     temp = in_range("temp_c", temp_c, *EMC_TEMP_RANGE_C, "°C")
     emc = numbers("emc_pct", emc_pct)
-    temp, emc = np.broadcast_arrays(temp, emc)
+    temp, emc = together(temp, emc)
     refuse(
         (emc < 0.0) | (emc > _emc(temp, np.asarray(100.0))),
         "emc_pct must lie between 0 and the EMC at 100 % RH for temp_c",
