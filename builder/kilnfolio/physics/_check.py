@@ -35,8 +35,9 @@ def numbers(name: str, value: ArrayLike) -> Floats:
     ValueError
         If `value` is not numeric (None, text and truth values included) or holds an infinity.
     """
-    if isinstance(value, float) and not math.isinf(value):
-        return np.float64(value)  # type: ignore[return-value]  # an array of no dimensions
+    one: object = value
+    if isinstance(one, float) and not math.isinf(one):
+        return np.float64(one)  # type: ignore[return-value]  # an array of no dimensions
     # only a masked array has a mask; numpy imports what knows of them when it is first named
     if hasattr(value, "mask") and isinstance(value, np.ma.MaskedArray):
         value = np.ma.filled(value.astype(float), np.nan)

@@ -184,7 +184,11 @@ class Adherence:
     @_by(*_SETTLING)
     def settled_in_steps(self) -> list[np.ndarray]:
         """Those readings of each step."""
-        rows = np.flatnonzero(self.settled)
+        return self._in_steps(self.settled)
+
+    def _in_steps(self, mask: np.ndarray) -> list[np.ndarray]:
+        """Return the readings of a mask, step by step."""
+        rows = np.flatnonzero(mask)
         ends = np.searchsorted(rows, self.course.edges).tolist()
         return [rows[first:end] for first, end in pairwise(ends)]
 
@@ -204,6 +208,11 @@ class Adherence:
         if (off := self._judged_off) is not None:
             masks |= {"too dry": off & (wet > 0), "too humid": off & self._humid}
         return {side: mask for side, mask in masks.items() if mask.any()}
+
+    @cached_property
+    def outside_in_steps(self) -> dict[Side, list[np.ndarray]]:
+        """Those readings of each step, for each side with any."""
+        return {side: self._in_steps(mask) for side, mask in self.masks.items()}
 
     @property
     @_by(*_HEATING)
@@ -336,9 +345,9 @@ class StepKept:
     def outside(self) -> tuple[Outside, ...]:
         """The time outside on each side."""
         return tuple(
-            self._outside(side, mask)
-            for side, whole in self._adherence.masks.items()
-            if (mask := whole[self._rows]).any()
+            self._outside(side, rows)
+            for side, in_steps in self._adherence.outside_in_steps.items()
+            if len(rows := in_steps[self._number])
         )
 
     @property
@@ -356,18 +365,18 @@ class StepKept:
         hours = self._course.air.hours[use]
         return float((values[use] * hours).sum() / hours.sum()) if len(hours) else None
 
-    def _outside(self, side: Side, mask: np.ndarray) -> Outside:
+    def _outside(self, side: Side, rows: np.ndarray) -> Outside:
         course = self._course
         whole = np.zeros(len(course.dry), bool)
-        whole[self._rows] = mask
+        whole[rows] = True
         longest = max(course.air.stretches(whole), key=lambda run: run.hours)
-        off = (course.dry if side in ("too hot", "too cold") else course.wet)[whole]
+        off = (course.dry if side in ("too hot", "too cold") else course.wet)[rows]
         by_emc = side in ("too dry", "too humid") and course.by_emc[longest.first]
         return Outside(
             side,
             course.air.times[longest.first],
             longest.first,
-            float(course.air.hours[whole].sum()),
+            float(course.air.hours[rows].sum()),
             longest.hours,
             float(off[np.argmax(np.abs(off))]),
             "points" if by_emc else "K",

@@ -7,6 +7,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from itertools import groupby, pairwise
 from typing import NamedTuple
 
@@ -57,13 +58,14 @@ def safe_loss(
     if not listed:
         return None
     entry = min(listed, key=lambda loss: abs(loss.thickness.value - thickness_mm))
-    rate = safe_rate(
-        thickness_mm,
-        [loss.thickness.value for loss in listed],
-        [loss.rate.value for loss in listed],
-        thick_divisor,
-    )
-    return entry, float(rate)
+    rates = tuple([(loss.thickness.value, loss.rate.value) for loss in listed])
+    return entry, _rate_at(thickness_mm, rates, thick_divisor)
+
+
+@lru_cache(1024)  # the same timber is dried charge after charge
+def _rate_at(thickness_mm: float, rates: tuple[tuple[float, float], ...], divisor: float) -> float:
+    thicknesses, losses = zip(*rates, strict=True)
+    return float(safe_rate(thickness_mm, thicknesses, losses, divisor))
 
 
 def class_loss(species: Species, thickness_mm: float, limits: LimitTable) -> float | None:
@@ -195,8 +197,7 @@ class WetLosses(NamedTuple):
 def losses_while_wet(case: Case, hours: float, wet_pct: float) -> dict[str, WetLosses]:
     """Return the losses of each board above an MC, over at least these hours."""
     found = {}
-    for history in case.boards:
-        losses = losses_over_a_day(history, hours)
+    for history, losses in zip(case.boards, _losses(case, hours), strict=True):
         each = [
             (point.at, loss)
             for (before, point), loss in zip(pairwise(history.points), losses, strict=True)
@@ -204,6 +205,11 @@ def losses_while_wet(case: Case, hours: float, wet_pct: float) -> dict[str, WetL
         ]
         found[history.board.id] = WetLosses(max((loss for _, loss in each), default=None), each)
     return found
+
+
+@measure
+def _losses(case: Case, hours: float) -> list[list[float]]:
+    return [losses_over_a_day(history, hours) for history in case.boards]
 
 
 def _limits_of(case: Case) -> list[tuple[BoardHistory, tuple[float, str, bool]]]:
