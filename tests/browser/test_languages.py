@@ -17,7 +17,7 @@ from kilnfolio.rendering.languages import language
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.templating import environment
 from kilnfolio.site.lot_words import lot_record
-from kilnfolio.site.pages.customer import customer_lot, render_lot, served_record
+from kilnfolio.site.pages.customer import Served, customer_lot, render_lot
 from kilnfolio.site.pages.indoors import ROOMS, WORDS
 from kilnfolio.site.seals import SealView
 
@@ -35,7 +35,7 @@ def lot(tmp_path_factory) -> tuple[Path, str]:
     copy_assets(root, "customer")
     about = (mill.folder, "L1", mill.dossiers, mill.lots["L1"])
     text = canonical(lot_record(*about)).decode()
-    view = customer_lot(*about, "t", served_record(text, SealView((_seal(text),))))
+    view = customer_lot(*about, "t", Served(text, SealView((_seal(text),))))
     for tag in LANGUAGES:
         env = environment(mill.folder.mill.record, menu=(), tag=tag)
         page = render_lot(env, view, "t", tag, LANGUAGES)

@@ -15,7 +15,7 @@ from tests.site_assets import copy_assets
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.rendering.templating import environment
 from kilnfolio.site.lot_words import lot_record
-from kilnfolio.site.pages.customer import customer_lot, render_lot, served_record
+from kilnfolio.site.pages.customer import Served, customer_lot, render_lot
 from kilnfolio.site.seals import SealLine, SealView
 
 #: What a reader must be told in each case. The first is the mill's verdict, the second how the
@@ -59,7 +59,7 @@ def lots(tmp_path_factory) -> dict[bool | None, tuple[Path, str]]:
         text = canonical(lot_record(*about)).decode()
         seal = SealView((_seal("", "ab" * 32), _seal(text)))
         token = str(met).lower()
-        view = customer_lot(*about, "t", served_record(text, seal))
+        view = customer_lot(*about, "t", Served(text, seal))
         page = render_lot(env, view, token)
         path = root / page.path
         path.parent.mkdir()

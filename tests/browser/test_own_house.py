@@ -16,7 +16,7 @@ from kilnfolio.archive.canonical import canonical
 from kilnfolio.rendering.templating import environment
 from kilnfolio.site.house import house
 from kilnfolio.site.lot_words import lot_record
-from kilnfolio.site.pages.customer import customer_lot, render_lot, served_record
+from kilnfolio.site.pages.customer import Served, customer_lot, render_lot
 from kilnfolio.site.seals import SealView
 
 LANGUAGES = ("en", "fr")
@@ -47,7 +47,7 @@ def roots(tmp_path_factory) -> dict[str, Path]:
             (root / path).write_bytes(data)
         about = (mill.folder, "L1", mill.dossiers, mill.lots["L1"])
         text = canonical(lot_record(*about)).decode()
-        view = customer_lot(*about, "t", served_record(text, SealView((_seal(text),))))
+        view = customer_lot(*about, "t", Served(text, SealView((_seal(text),))))
         for tag in LANGUAGES:
             own = brought.of("customer", "en") if tag == "fr" else brought.of("customer", tag)
             env = environment(mill.folder.mill.record, menu=(), tag=tag, own=own)

@@ -1,10 +1,9 @@
 """The type in which a lot's record is set: what fits the page is found with as few layouts as may be."""
 
-import dataclasses
 import functools
 
 import pytest
-from tests.site.site import small_mill
+from tests.site.site import packs, small_mill, with_words
 
 from kilnfolio.paper import lot_pdf
 from kilnfolio.paper.lot_pdf import lot_sheet, print_sheet
@@ -19,16 +18,12 @@ def made(tmp_path_factory):
     return environment(mill.folder.mill.record, menu=()), view
 
 
-def packs(count):
-    return tuple((f"HB-26-{n:04d}-A", 220, "2.1 m³ (890 board feet)") for n in range(count))
-
-
 @pytest.mark.parametrize("words", [0, 60, 120])
 def test_the_type_is_that_which_trying_both_would_choose(made, words, monkeypatch):
     """From records far too short for it to ones that are too long, in steps of a few rows."""
     env, view = made
     grown = [
-        dataclasses.replace(view, packs=packs(n), product="Red oak boards. " * (1 + words))
+        with_words(view, packs=packs(n), product="Red oak boards. " * (1 + words))
         for n in range(0, 40, 4)
     ]
     sheets = [lot_sheet(env, one) for one in grown]

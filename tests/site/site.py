@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import shutil
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -13,13 +13,15 @@ from tests.conftest import made_once
 from tests.minimal import LIBRARY, Change, minimal_mill
 from tests.reviewed import reviewed_mill
 
+from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.tokens import make_token_key
 from kilnfolio.handbook.chapter import Manuscript, read_manuscript
 from kilnfolio.pipeline.build import build_site
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.dossier import Dossier, LotDossier
-from kilnfolio.site.pages.customer import customer_lot, render_lot
+from kilnfolio.site.lot_record import RecordPack
+from kilnfolio.site.pages.customer import CustomerLot, Served, customer_lot, render_lot
 from kilnfolio.site.sealed import lot_addresses
 
 
@@ -156,3 +158,19 @@ class Outline(HTMLParser):
     def handle_data(self, data):
         if self._main:
             self._words.append(data)
+
+
+def with_words(view: CustomerLot, **words: object) -> CustomerLot:
+    """Return a lot whose record says something else."""
+    record = view.record.model_copy(update=words)
+    return replace(view, served=Served(canonical(record).decode(), view.served.seal))
+
+
+def packs(count: int) -> tuple[RecordPack, ...]:
+    """Return packs as a record lists them."""
+    return tuple(
+        RecordPack(
+            number=f"HB-26-{n:04d}-A", pieces=220, volume="2.1 m³ (890 board feet)", volume_m3=2.1
+        )
+        for n in range(count)
+    )

@@ -14,7 +14,7 @@ import zxingcpp
 from PIL import Image
 from pydantic import BaseModel
 from pypdf import PdfReader
-from tests.site.site import Mill, Outline, small_mill
+from tests.site.site import Mill, Outline, packs, small_mill, with_words
 
 from kilnfolio.paper.lot_pdf import lot_pdf
 from kilnfolio.records.model import Located
@@ -283,12 +283,12 @@ def test_the_pdf_record_is_one_page_and_agrees_with_the_page(mill, tmp_path):
 
 def test_the_record_of_a_lot_with_long_texts_is_still_one_page(mill):
     view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], mill.tokens["L1"])
-    long = dataclasses.replace(
+    long = with_words(
         view,
-        packs=tuple((f"HB-26-{n:04d}-A", 220, "2.1 m³ (890 board feet)") for n in range(24)),
+        packs=packs(24),
         heat_treatment="The mill's record shows the core of the pieces measured at 56 °C or above "
         "for 30 minutes without a break. " * 2,
-        product=view.product * 4,
+        product=view.record.product * 4,
     )
     pdf, warnings = lot_pdf(environment(mill.folder.mill.record, menu=()), long)
     assert not warnings
@@ -298,7 +298,7 @@ def test_the_record_of_a_lot_with_long_texts_is_still_one_page(mill):
 
 def test_a_record_that_cannot_fit_causes_a_warning(mill):
     view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], mill.tokens["L1"])
-    endless = dataclasses.replace(view, product="Red oak boards. " * 900)
+    endless = with_words(view, product="Red oak boards. " * 900)
     _, warnings = lot_pdf(environment(mill.folder.mill.record, menu=()), endless)
     assert any("not one" in warning for warning in warnings)
 
@@ -307,7 +307,7 @@ def test_printing_a_record_again_gives_the_same_bytes(mill):
     """Whatever was printed in between: documents share their fonts and style sheets."""
     first = pdf_of(mill)
     view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], mill.tokens["L1"])
-    other = dataclasses.replace(view, product="Ölkiefer, ¾ in, “select”")
+    other = with_words(view, product="Ölkiefer, ¾ in, “select”")
     assert lot_pdf(environment(mill.folder.mill.record, menu=()), other)[0] != first
     assert pdf_of(mill) == first
 

@@ -98,16 +98,16 @@ def labels_of(
     """
     seal = view.served.seal.last
     if seal is None:
-        raise ValueError(f"lot {view.lot} is not sealed")
-    code = qr_svg(view.label_address, f"Code that leads to the record of lot {view.lot}")
-    for number, _, _ in view.packs:
+        raise ValueError(f"lot {view.record.lot} is not sealed")
+    code = qr_svg(view.label_address, f"Code that leads to the record of lot {view.record.lot}")
+    for pack in view.record.packs:
         yield Label(
-            view.mill,
-            view.invented,
-            view.lot,
-            number,
-            view.species.partition(" (")[0],
-            language(tag).translate(regional.localized(view.size)),
+            view.record.mill,
+            view.record.invented,
+            view.record.lot,
+            pack.number,
+            view.record.species.partition(" (")[0],
+            language(tag).translate(regional.localized(view.record.size)),
             language(tag).translate(_measured(view)),
             tuple(seal.words.split()),
             grouped(seal.digits),
@@ -116,9 +116,9 @@ def labels_of(
 
 
 def _measured(view: CustomerLot) -> str:
-    if not (view.mean and view.measured):
+    if not (view.record.mean and view.record.measured):
         return ""
-    return f"Mean MC {view.mean}, {day(view.measured[-1])}"
+    return f"Mean MC {view.record.mean}, {day(view.record.measured[-1])}"
 
 
 def write_sheets(

@@ -52,7 +52,7 @@ def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
     html, close = (
         for_paper(template.render(view=view, limits=LIMITS, close=close)) for close in (False, True)
     )
-    return LotSheet(view.lot, html, close, tuple(_attached(view)))
+    return LotSheet(view.record.lot, html, close, tuple(_attached(view)))
 
 
 #: A record of at least this many characters, drawings apart, seldom fits its page in the usual type.
@@ -108,6 +108,6 @@ def lot_pdf(env: Environment, view: CustomerLot) -> tuple[bytes, list[str]]:
 
 def _attached(view: CustomerLot) -> list[Attached]:
     """Return the record as an attached data file."""
-    issued = dt.datetime.combine(view.issued, dt.time(), dt.UTC)
-    about = f"The record of lot {view.lot} as data, of which the seal is the SHA-256"
+    issued = dt.datetime.combine(view.record.issued, dt.time(), dt.UTC)
+    about = f"The record of lot {view.record.lot} as data, of which the seal is the SHA-256"
     return [Attached("record.json", view.served.text.encode(), about, issued)]

@@ -57,6 +57,8 @@ class Stated:
         The lot, and its review.
     charges : list of EditionView
         The reviews of its charges.
+    mill, species : EditionView
+        The mill, and the lot's species.
     regional : RegionalFormat
         Units and words of the mill's region.
     """
@@ -64,6 +66,8 @@ class Stated:
     lot: EditionView
     review: EditionView
     charges: list[EditionView]
+    mill: EditionView
+    species: EditionView
     regional: RegionalFormat
 
     @cached_property
@@ -98,6 +102,41 @@ class Stated:
         return _total(self.lot)
 
     @cached_property
+    def measured(self) -> tuple[dt.date, ...]:
+        """The dates of the surveys at the mill."""
+        zone = ZoneInfo(self.mill.time_zone)
+        return tuple(sorted({survey.at.astimezone(zone).date() for survey in self.surveys}))
+
+    @cached_property
+    def size(self) -> str:
+        """Thickness, width and length."""
+        lot = self.lot
+        thick = f"{figures.side_by_side(lot.thickness)} thick"
+        return self.regional.localized(", ".join(filter(None, (thick, lot.width, lot.length))))
+
+    @cached_property
+    def method(self) -> str:
+        """How the readings were taken and corrected."""
+        return "; ".join(
+            dict.fromkeys(
+                survey.method + (f", {survey.correction_words}" if survey.correction_words else "")
+                for survey in self.surveys
+            )
+        )
+
+    @cached_property
+    def heat(self) -> list[EditionView]:
+        """The heat treatments that the lot asks to state and its charges' records show."""
+        if not (self.lot.heat_treatment_stated and self.review.heat_treated):
+            return []
+        return [run for charge in self.charges for run in charge.heat]
+
+    @cached_property
+    def heat_treatment(self) -> str:
+        """What the mill's record shows of heat treatment; "" unless the lot asks for it."""
+        return self.regional.localized(_heat_treatment(self))
+
+    @cached_property
     def boards(self) -> str:
         """Which boards the readings are of; "" where it was not assessed."""
         source = self.review.judgement.readings_from
@@ -108,10 +147,13 @@ def stated(
     folder: MillFolder, lot_id: str, dossiers: Mapping[str, Dossier], lot_dossier: LotDossier
 ) -> Stated:
     """Return a lot with its reviews, as far as its customer may read them; see `lot_record`."""
+    lot = for_customer(folder.lots[lot_id].record)
     return Stated(
-        for_customer(folder.lots[lot_id].record),
+        lot,
         for_customer(lot_dossier),
         [for_customer(dossiers[name]) for name in lot_dossier.charges],
+        for_customer(folder.mill.record),
+        for_customer(folder.species[lot.species].record),
         regional_format(folder.mill.record),
     )
 
@@ -132,11 +174,14 @@ def lot_record(
     lot_dossier : LotDossier
         Its own review.
     """
-    about = stated(folder, lot_id, dossiers, lot_dossier)
-    mill = for_customer(folder.mill.record)
+    return record_of(stated(folder, lot_id, dossiers, lot_dossier), folder.lots[lot_id])
+
+
+def record_of(about: Stated, located: Located[Lot]) -> LotRecord:
+    """Return what a customer may know of a lot, of which `located` is the mill's own record."""
     lot, review, charges = about.lot, about.review, about.charges
-    species = for_customer(folder.species[lot.species].record)
-    judgement, readings, regional = review.judgement, about.readings, about.regional
+    mill, species = about.mill, about.species
+    judgement, readings = review.judgement, about.readings
     return LotRecord(
         invented=bool(lot.invented or mill.invented),
         lot=lot.id,
@@ -150,7 +195,7 @@ def lot_record(
         product=lot.product,
         gtin=lot.gtin or "",
         species=f"{species.trade_name} ({species.scientific_name})",
-        size=regional.localized(_size(lot)),
+        size=about.size,
         packs=tuple(
             RecordPack(
                 number=number,
@@ -168,30 +213,22 @@ def lot_record(
         span=_span(readings),
         readings=str(judgement.n) if readings else "",
         supported=_supported(judgement) if readings else "",
-        method=_method(about.surveys),
-        measured=_measured(about.surveys, ZoneInfo(mill.time_zone)),
-        heat_treatment=regional.localized(_heat_treatment(lot, review, charges)),
+        method=about.method,
+        measured=about.measured,
+        heat_treatment=about.heat_treatment,
         stress=_stress(lot, charges),
         claim=_claim(lot, review),
         storage=_storage(lot.order.target_mc.value),
         bars=tuple(RecordBar(mc=words, boards=count) for words, count in bars_of(readings)),
-        shown=shown_words(about, ZoneInfo(mill.time_zone)),
-        asked=entered_for_customer(folder.lots[lot_id]),
-        numbers=_numbers(lot, review, charges, readings),
+        shown=shown_words(about),
+        asked=entered_for_customer(located),
+        numbers=_numbers(about),
         units=units_of_figures(),
     )
 
 
-def shown_words(about: Stated, zone: ZoneInfo) -> dict[str, str]:
-    """Return the words that a page puts together of several facts.
-
-    Parameters
-    ----------
-    about : Stated
-        The lot.
-    zone : ZoneInfo
-        The mill's zone.
-    """
+def shown_words(about: Stated) -> dict[str, str]:
+    """Return the words that a page puts together of several facts."""
     lot, regional = about.lot, about.regional
     pieces, volume = about.pack_total
     return {
@@ -199,12 +236,12 @@ def shown_words(about: Stated, zone: ZoneInfo) -> dict[str, str]:
         "packs": "; ".join(
             f"{number}, {pieces} pieces, {volume}" for number, pieces, volume in about.packs
         ),
-        "measured": ", ".join(day_words(date) for date in _measured(about.surveys, zone)),
+        "measured": ", ".join(map(day_words, about.measured)),
         "issued": f"Version {lot.version}, issued {day_words(lot.issued)}",
         "boards": about.boards,
-        "size": regional.localized(_size(lot)),
-        "method": regional.localized(_method(about.surveys)),
-        "heat_treatment": regional.localized(_heat_treatment(lot, about.review, about.charges)),
+        "size": about.size,
+        "method": regional.localized(about.method),
+        "heat_treatment": about.heat_treatment,
         "pack_pieces": figures.number(pieces, 0),
         "pack_volume": regional.localized(volume),
     }
@@ -248,14 +285,8 @@ def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, (dt.date, dt.datetime)) else value
 
 
-def _numbers(
-    lot: EditionView,
-    review: EditionView,
-    charges: list[EditionView],
-    readings: tuple[float, ...],
-) -> RecordNumbers:
-    judgement = review.judgement
-    runs = _heat_shown(lot, review, charges)
+def _numbers(about: Stated) -> RecordNumbers:
+    lot, judgement, readings = about.lot, about.review.judgement, about.readings
     return RecordNumbers(
         target_mc_pct=lot.order.target_mc.value,
         mean_mc_pct=judgement.mean_pct if readings else None,
@@ -270,23 +301,8 @@ def _numbers(
         volume_m3=round(sum(pack.volume.value for pack in lot.packs), 4),
         thickness_mm=round(lot.thickness.value, 3),
         confidence_pct=CONFIDENCE_PCT if readings and judgement.share_shown_pct else None,
-        heat_core_c=min((run.threshold_c for run in runs), default=None),
-        heat_minutes=min((run.required_minutes for run in runs), default=None),
-    )
-
-
-def _heat_shown(
-    lot: EditionView, review: EditionView, charges: list[EditionView]
-) -> list[EditionView]:
-    """Return the heat treatments that the lot asks to state and its charges' records show."""
-    if not (lot.heat_treatment_stated and review.heat_treated):
-        return []
-    return [run for charge in charges for run in charge.heat]
-
-
-def _size(lot: EditionView) -> str:
-    return ", ".join(
-        filter(None, (f"{figures.side_by_side(lot.thickness)} thick", lot.width, lot.length))
+        heat_core_c=min((run.threshold_c for run in about.heat), default=None),
+        heat_minutes=min((run.required_minutes for run in about.heat), default=None),
     )
 
 
@@ -304,10 +320,6 @@ def _span(readings: Sequence[float]) -> str:
     return f"{figures.number(min(readings))} to {figures.measure(max(readings), '%')}"
 
 
-def _measured(surveys: Iterable[EditionView], zone: ZoneInfo) -> tuple[dt.date, ...]:
-    return tuple(sorted({survey.at.astimezone(zone).date() for survey in surveys}))
-
-
 def _supported(judgement: EditionView) -> str:
     share = judgement.share_shown_pct
     if share is None or (judgement.piece_low_pct is None and judgement.piece_high_pct is None):
@@ -318,25 +330,15 @@ def _supported(judgement: EditionView) -> str:
     )
 
 
-def _method(surveys: Iterable[EditionView]) -> str:
-    return "; ".join(
-        dict.fromkeys(
-            survey.method + (f", {survey.correction_words}" if survey.correction_words else "")
-            for survey in surveys
-        )
-    )
-
-
-def _heat_treatment(lot: EditionView, review: EditionView, charges: list[EditionView]) -> str:
+def _heat_treatment(about: Stated) -> str:
     """Return the statement about heat treatment; "" unless the lot asks for one.
 
     A claim that the lot asks for is always answered: it is stated if the record of every charge
     supports it, and otherwise the page says that it is not supported.
     """
-    runs = _heat_shown(lot, review, charges)
-    if not lot.heat_treatment_stated:
+    if not about.lot.heat_treatment_stated:
         return ""
-    if not runs:
+    if not about.heat:
         return (
             "Not supported by the mill's record: do not take this lot as heat-treated. The "
             "official mark on the wood governs; ask the mill."
@@ -345,7 +347,7 @@ def _heat_treatment(lot: EditionView, review: EditionView, charges: list[Edition
         dict.fromkeys(
             f"{figures.measure(run.threshold_c, '°C', 0)} or above for "
             f"{figures.measure(run.required_minutes, 'minutes', 0)} without a break"
-            for run in runs
+            for run in about.heat
         )
     )
     return (

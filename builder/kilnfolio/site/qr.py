@@ -45,17 +45,17 @@ def qr_svg(address: str, title: str) -> Markup:
 def _code(address: str) -> tuple[int, str]:
     """Return the width of a code in modules and its path; two pages of a lot print the same."""
     code = create_barcode(address, BarcodeFormat.QRCode, ec_level=ERROR_CORRECTION)
-    dark = np.array(code.to_image(scale=1, add_quiet_zones=True)) == 0
-    return len(dark), _rows(dark)
+    image = np.array(code.to_image(scale=1, add_quiet_zones=True))
+    return len(image), _strokes(image)
 
 
-def _rows(dark: np.ndarray) -> str:
+def _strokes(image: np.ndarray) -> str:
     """Return the dark modules as strokes along the middle of each row, row by row."""
-    edges = np.diff(dark.astype(np.int8), axis=1)
-    begins, ends = (np.argwhere(edges == way) + np.array([0, 1]) for way in (1, -1))
-    lengths = (ends - begins)[:, 1]
-    moves = np.diff(begins, axis=0, prepend=begins[:1])
-    moves[1:, 1] -= lengths[:-1]
-    strokes = np.column_stack([moves[:, ::-1], lengths])
-    top, left = begins[0]
-    return f"M{left} {top}.5" + "m%d %dh%d" * len(strokes) % tuple(strokes.ravel().tolist())
+    # every row begins and ends light, so the rows can be looked at as one
+    edges = np.flatnonzero(np.diff(image.ravel())) + 1
+    begins, lengths = edges[::2], np.diff(edges)[::2]
+    y, x = np.divmod(begins, len(image))
+    across, down = np.diff(x, prepend=x[0]), np.diff(y, prepend=y[0])
+    across[1:] -= lengths[:-1]
+    strokes = np.column_stack([across, down, lengths])
+    return f"M{x[0]} {y[0]}.5" + "m%d %dh%d" * len(strokes) % tuple(strokes.ravel().tolist())

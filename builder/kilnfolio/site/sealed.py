@@ -29,7 +29,7 @@ from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.review.reviews import charge_dossier, dossiers, lot_dossier
 from kilnfolio.site.lot_words import lot_record
-from kilnfolio.site.pages.customer import CustomerLot, customer_lot, served_now, served_record
+from kilnfolio.site.pages.customer import CustomerLot, Served, customer_lot
 from kilnfolio.site.seals import SealView, Superseded, seal_view, superseded_states
 
 #: Warnings, in words.
@@ -117,16 +117,13 @@ def charge_seal(graph: Graph, number: str) -> SealView:
 def lot_view(graph: Graph, number: str) -> SealedLot:
     """Return what a lot's customer reads: the sealed record, if there is one."""
     mill, reviews, dossier = mill_of(graph), dossiers(mill_of(graph)), lot_dossier(graph, number)
-    seal, record = SealView(), b""
+    seal, record = SealView(), ""
     if is_sealed(graph, "lot", number):
         stands = lot_standing(graph, number)
         seal = seal_view(stands.entries, _demo_keys(graph), broken=changed_words(stands))
-        record = stands.record
+        record = stands.record.decode()
     address = next(iter(lot_addresses(graph, number).live), "")
-    if record:
-        served = served_record(record.decode(), seal)
-    else:
-        served = served_now(lot_record(mill, number, reviews, dossier), seal)
+    served = Served(record, seal)
     return SealedLot(customer_lot(mill, number, reviews, dossier, address, served), seal)
 
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from jinja2 import Environment
 from markupsafe import Markup
@@ -19,6 +17,7 @@ from kilnfolio.charts.survey import Histogram, histogram
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.gs1 import batch_path
 from kilnfolio.records.quantities import Percent
+from kilnfolio.records.sourced import Titled
 from kilnfolio.rendering.languages import SEALED, language
 from kilnfolio.rendering.lot_state import LotState, state_of
 from kilnfolio.rendering.page import Page
@@ -26,9 +25,9 @@ from kilnfolio.rendering.routes import customer_folder
 from kilnfolio.rendering.templating import render
 from kilnfolio.review.assessment import CONFIDENCE_PCT
 from kilnfolio.review.dossier import Dossier, LotDossier
-from kilnfolio.site.editions import EditionView, for_customer
+from kilnfolio.site.editions import EditionView
 from kilnfolio.site.lot_record import LotRecord, linked_data
-from kilnfolio.site.lot_words import Stated, lot_record, shown_words, stated
+from kilnfolio.site.lot_words import Stated, record_of, shown_words, stated
 from kilnfolio.site.pages.indoors import (
     Indoors,
     Timber,
@@ -49,33 +48,6 @@ from kilnfolio.site.pages.workings import (
 from kilnfolio.site.qr import labelled, lot_address, qr_svg
 from kilnfolio.site.seals import SealView
 
-#: What a page prints as its record has it.
-_SAID = (
-    "invented",
-    "lot",
-    "version",
-    "issued",
-    "mill",
-    "place",
-    "product",
-    "gtin",
-    "species",
-    "size",
-    "statement",
-    "ordered",
-    "target",
-    "mean",
-    "span",
-    "readings",
-    "supported",
-    "method",
-    "measured",
-    "heat_treatment",
-    "stress",
-    "claim",
-    "storage",
-)
-
 LIMITS = (
     "This page states what was measured, on the pieces measured, on the date given. It does not "
     "say how the timber behaves afterwards, nor that it suits a use, nor anything about strength."
@@ -83,62 +55,91 @@ LIMITS = (
 
 
 @dataclass(frozen=True)
-class CustomerLot:
-    """Everything a customer's page or PDF prints."""
+class Served:
+    """A record as it is served, and as it was sealed if it has entries in the ledger."""
 
-    lot: str
-    version: int
-    issued: dt.date
-    invented: bool
-    mill: str
-    place: str
-    contact: tuple[str, str, str]
-    """Office, address, telephone."""
-    product: str
-    gtin: str
-    species: str
-    size: str
-    packs: tuple[tuple[str, int, str], ...]
-    """Number, pieces, volume."""
+    text: str
+    """Canonical JSON."""
+    seal: SealView
+    """Its entries in the ledger; none if it is not sealed. The names in them are never printed."""
+
+    @cached_property
+    def record(self) -> LotRecord:
+        """The same, parsed."""
+        return LotRecord.model_validate_json(self.text)
+
+    @property
+    def as_text(self) -> Markup:
+        """The text escaped as the content of an element; quotation marks need no escape there."""
+        return Markup(self.text.replace("&", "&amp;").replace("<", "&lt;"))
+
+    @property
+    def linked(self) -> Markup:
+        """The record in the vocabulary of schema.org, escaped for a script element."""
+        text = json.dumps(
+            linked_data(self.record), ensure_ascii=False, sort_keys=True, separators=(",", ":")
+        )
+        return Markup(text.replace("&", r"\u0026").replace("<", r"\u003c").replace(">", r"\u003e"))
+
+
+@dataclass(frozen=True)
+class CustomerLot:
+    """Everything a customer's page or PDF prints, besides its drawings, which are made when printed."""
+
+    served: Served
+    """The record as data."""
     pack_words: str
     pack_total: tuple[int, str]
     """Pieces and volume of all packs."""
-    statement: str
-    state: LotState
-    """Meets the order, does not meet it, or is not assessed."""
-    ordered: str
-    target: str
-    mean: str
-    span: str
-    readings: str
-    supported: str
-    method: str
-    measured: tuple[dt.date, ...]
-    heat_treatment: str
-    stress: str
-    claim: str
-    storage: str
+    readings: tuple[float, ...]
+    """The readings that it was judged by [% MC]; none if it was not assessed."""
+    measured: Strip | None
+    """Driest, mean and wettest of them against the order."""
     timber: Timber
     """The timber that the three rooms are computed for."""
     how: Workings
     """The working of each computed number."""
     shrinkage_status: str
     """Status of its shrinkage values; "" if they are not known."""
-    strip: Markup
-    """Driest, mean and wettest against the order; empty where the lot was not assessed."""
-    chart: Histogram | None
     address: str
     guessable: str
     """Its second address below the first, by GTIN and lot number; "" if the mill publishes none."""
     shown: Mapping[str, str]
     """Phrases made from several facts, as the page prints them."""
-    served: Served
-    """The record as data."""
+
+    @property
+    def record(self) -> LotRecord:
+        """What is said of the lot."""
+        return self.served.record
+
+    @property
+    def state(self) -> LotState:
+        """Meets the order, does not meet it, or is not assessed."""
+        return state_of(self.record.verdict)
+
+    @cached_property
+    def strip(self) -> Markup:
+        """Driest, mean and wettest against the order; empty where the lot was not assessed."""
+        return range_strip(self.measured) if self.measured else Markup("")
+
+    @cached_property
+    def chart(self) -> Histogram | None:
+        """The readings, and what was ordered."""
+        if self.measured is None:
+            return None
+        return histogram(
+            self.readings,
+            title=f"Readings of lot {self.record.lot}",
+            target_pct=self.measured.target,
+            low_pct=self.measured.low,
+            high_pct=self.measured.high,
+            alone=False,
+        )
 
     @cached_property
     def qr(self) -> Markup:
-        """The label's QR code; drawn only when a page prints it, because it is slow."""
-        return qr_svg(self.label_address, f"Code that leads to the record of lot {self.lot}")
+        """The label's QR code."""
+        return qr_svg(self.label_address, f"Code that leads to the record of lot {self.record.lot}")
 
     @cached_property
     def indoors(self) -> tuple[Indoors, ...]:
@@ -157,39 +158,8 @@ class CustomerLot:
         return labelled(self.address, seal.digits if seal else "")
 
 
-@dataclass(frozen=True)
-class Served:
-    """A lot's record as served: its bytes, and its entries in the ledger."""
-
-    text: str
-    """Canonical JSON."""
-    record: LotRecord
-    """The same, parsed."""
-    seal: SealView
-    """Its entries in the ledger; none if it is not sealed. The names in them are never printed."""
-
-    @property
-    def as_text(self) -> Markup:
-        """The text escaped as the content of an element; quotation marks need no escape there."""
-        return Markup(self.text.replace("&", "&amp;").replace("<", "&lt;"))
-
-    @property
-    def linked(self) -> Markup:
-        """The record in the vocabulary of schema.org, escaped for a script element."""
-        text = json.dumps(
-            linked_data(self.record), ensure_ascii=False, sort_keys=True, separators=(",", ":")
-        )
-        return Markup(text.replace("&", r"\u0026").replace("<", r"\u003c").replace(">", r"\u003e"))
-
-
-def served_record(text: str, seal: SealView) -> Served:
-    """Return a sealed record as it is served, from its canonical JSON and how it is sealed."""
-    return Served(text, LotRecord.model_validate_json(text), seal)
-
-
-def served_now(record: LotRecord, seal: SealView) -> Served:
-    """Return a record as it would be sealed now."""
-    return Served(canonical(record).decode(), record, seal)
+#: A record that is not sealed: what the records say now.
+NOT_SEALED = Served("", SealView())
 
 
 def customer_lot(
@@ -198,7 +168,7 @@ def customer_lot(
     dossiers: Mapping[str, Dossier],
     lot_dossier: LotDossier,
     token: str,
-    served: Served | None = None,
+    served: Served = NOT_SEALED,
 ) -> CustomerLot:
     """Return what a customer's page prints of a lot: its record, with drawings and workings.
 
@@ -215,65 +185,43 @@ def customer_lot(
     token : str
         The last part of its address.
     served : Served, optional
-        The record that was sealed; what the records say now where there is none.
+        The record that was sealed; without a text, what the records say now.
     """
-    if served is None:
-        served = served_now(lot_record(folder, lot_id, dossiers, lot_dossier), SealView())
-    about, mill = stated(folder, lot_id, dossiers, lot_dossier), for_customer(folder.mill.record)
+    about = stated(folder, lot_id, dossiers, lot_dossier)
+    if not served.text:
+        record = record_of(about, folder.lots[lot_id])
+        served = Served(canonical(record).decode(), served.seal)
+    return _printed(about, served, token, folder.sources.record.publications)
+
+
+def _printed(
+    about: Stated, served: Served, token: str, publications: Mapping[str, Titled]
+) -> CustomerLot:
     record, judgement, readings = served.record, about.review.judgement, about.readings
-    species = for_customer(folder.species[about.lot.species].record)
-    timber = timber_of(
-        judgement.mean_pct if readings else about.lot.order.target_mc.value,
-        species,
-        about.regional,
-    )
-    workings = (
-        *(_workings(judgement, readings) if readings else ()),
-        *indoor_workings(timber),
-    )
+    target, shrinkage = about.lot.order.target_mc.value, about.species.shrinkage
+    timber = timber_of(judgement.mean_pct if readings else target, about.species, about.regional)
+    workings = (*(_workings(judgement, readings) if readings else ()), *indoor_workings(timber))
     return CustomerLot(
-        **{key: getattr(record, key) for key in _SAID},
-        contact=(record.contact.name, record.contact.email, record.contact.phone),
-        packs=tuple((pack.number, pack.pieces, pack.volume) for pack in record.packs),
-        pack_words=about.pack_words,
-        pack_total=about.pack_total,
-        state=state_of(record.verdict),
-        shown=record.shown or shown_words(about, ZoneInfo(mill.time_zone)),
-        timber=timber,
-        how=with_titles(by_id(workings), folder.sources.record.publications),
-        shrinkage_status=species.shrinkage.status if species.shrinkage else "",
-        strip=_strip(about) if readings else Markup(""),
-        chart=_chart(about) if readings else None,
-        address=lot_address(mill.records_address, token),
-        guessable=(
-            batch_path(record.gtin, record.lot) if mill.digital_link and record.gtin else ""
-        ),
-        served=served,
-    )
-
-
-def _strip(about: Stated) -> Markup:
-    judgement, readings = about.review.judgement, about.readings
-    return range_strip(
+        served,
+        about.pack_words,
+        about.pack_total,
+        readings,
         Strip(
             min(readings),
             judgement.mean_pct,
             max(readings),
-            about.lot.order.target_mc.value,
+            target,
             judgement.piece_low_pct,
             judgement.piece_high_pct,
         )
-    )
-
-
-def _chart(about: Stated) -> Histogram:
-    return histogram(
-        about.readings,
-        title=f"Readings of lot {about.lot.id}",
-        target_pct=about.lot.order.target_mc.value,
-        low_pct=about.review.judgement.piece_low_pct,
-        high_pct=about.review.judgement.piece_high_pct,
-        alone=False,
+        if readings
+        else None,
+        timber,
+        with_titles(by_id(workings), publications),
+        shrinkage.status if shrinkage else "",
+        lot_address(about.mill.records_address, token),
+        batch_path(record.gtin, record.lot) if about.mill.digital_link and record.gtin else "",
+        record.shown or shown_words(about),
     )
 
 
@@ -349,11 +297,11 @@ def render_lot(
         env,
         "customer_lot.html",
         path,
-        title=f"{language(tag).translations.gettext('Lot')} {view.lot}",
+        title=f"{language(tag).translations.gettext('Lot')} {view.record.lot}",
         view=view,
         robots="noindex, nofollow, noarchive",
         limits=LIMITS,
         home=home,
         others=others,
     )
-    return Page(path, html, f"Lot {view.lot}", "lot record", "")
+    return Page(path, html, f"Lot {view.record.lot}", "lot record", "")

@@ -79,10 +79,11 @@ def lot_page(context: SiteContext, number: str) -> Page:
 
 def lot_view(context: SiteContext, record: Lot) -> LotView:
     """Return the view of a lot for the mill."""
-    dossier = context.lot_dossiers[record.id]
+    lot = record.id
+    dossier = context.lot_dossiers[lot]
     judgement = dossier.judgement
-    token = context.tokens.get(record.id, "")
-    seal = context.seals.of_lot(record.id)
+    token = context.tokens.get(lot, "")
+    seal = context.seals.of_lot(lot)
     address = (
         labelled(
             lot_address(context.folder.mill.record.records_address, token),
@@ -94,7 +95,7 @@ def lot_view(context: SiteContext, record: Lot) -> LotView:
     chart = (
         histogram(
             dossier.readings,
-            title=f"Readings of lot {record.id}",
+            title=f"Readings of lot {lot}",
             target_pct=record.order.target_mc.value,
             low_pct=judgement.piece_low_pct,
             high_pct=judgement.piece_high_pct,
@@ -130,9 +131,7 @@ def lot_view(context: SiteContext, record: Lot) -> LotView:
         _intake(context, dossier),
         _heat(record, dossier),
         address,
-        qr_svg(address, f"Code that leads to the record of lot {record.id}")
-        if address
-        else Markup(""),
+        qr_svg(address, f"Code that leads to the record of lot {lot}") if address else Markup(""),
         seal,
         lot_workings(dossier),
     )
