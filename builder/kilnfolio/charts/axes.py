@@ -10,13 +10,17 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
+import numpy as np
 from markupsafe import Markup
+from numpy.typing import ArrayLike
 
 from kilnfolio.charts.stand_alone import stand_alone
+from kilnfolio.physics._types import Floats
 from kilnfolio.rendering.compiled import escaped, marked
 from kilnfolio.review.figures import number
 
@@ -95,22 +99,15 @@ class Panel:
         """Return the y coordinate of a value."""
         return self.foot - self.y.share(value) * self.height
 
-    def places(self, points: Iterable[tuple[float, float]]) -> Iterator[tuple[float, float]]:
-        """Yield the coordinates of points given as values; the axes are looked up once."""
-        left, width, x_low, x_span = self.left, self.width, self.x.low, self.x.high - self.x.low
-        foot, height, y_low, y_span = self.foot, self.height, self.y.low, self.y.high - self.y.low
-        for x, y in points:
-            yield left + (x - x_low) / x_span * width, foot - (y - y_low) / y_span * height
-
-    def across(self, values: Iterable[float]) -> list[str]:
+    def across(self, values: ArrayLike) -> list[str]:
         """Return the x coordinates of values as `course` takes them, for lines that share them."""
-        left, width, low, span = self.left, self.width, self.x.low, self.x.high - self.x.low
-        return [f"{left + (value - low) / span * width:.1f}" for value in values]
+        shares = (np.asarray(values) - self.x.low) / (self.x.high - self.x.low)
+        return _tenths(self.left + shares * self.width)
 
-    def down(self, values: Iterable[float]) -> list[str]:
+    def down(self, values: ArrayLike) -> list[str]:
         """Return the y coordinates of values as `course` takes them."""
-        foot, height, low, span = self.foot, self.height, self.y.low, self.y.high - self.y.low
-        return [f"{foot - (value - low) / span * height:.1f}" for value in values]
+        shares = (np.asarray(values) - self.y.low) / (self.y.high - self.y.low)
+        return _tenths(self.foot - shares * self.height)
 
     def frame(self, *, x_words: bool = True) -> Markup:
         """Return the grid, the ticks and their labels.
@@ -174,9 +171,19 @@ def _frame(panel: Panel, x_words: bool) -> Markup:
     return Markup("".join(parts))
 
 
-def course(css: str, across: Sequence[str], down: Sequence[str]) -> Markup:
-    """Return a line through positions from `Panel.across` and `Panel.down`."""
-    return _path(css, "M" + "L".join(map(" ".join, zip(across, down, strict=True))))
+def course(
+    css: str, across: Sequence[str], down: Sequence[str], begins: Iterable[int] = ()
+) -> Markup:
+    """Return a line through positions from `Panel.across` and `Panel.down`.
+
+    It is broken before each place in `begins`.
+    """
+    if not across:
+        return Markup("")
+    points = list(map(" ".join, zip(across, down, strict=True)))
+    ends = sorted({0, *begins, len(points)})
+    parts = ["M" + "L".join(points[first:last]) for first, last in pairwise(ends)]
+    return marked(f'<path class="{css}" d="{"".join(parts)}"/>')
 
 
 def _path(css: str, drawn: str) -> Markup:
@@ -208,8 +215,18 @@ def box(css: str, x: float, y: float, width: float, height: float, read: str = "
 
 def dots(css: str, places: Iterable[tuple[float, float]]) -> Markup:
     """Return a dot at each position, all in one path of near-zero lines with round caps."""
-    path = "".join(f"M{_at(x)} {_at(y)}h.01" for x, y in places)
-    return marked(f'<path class="{css}" d="{path}"/>') if path else Markup("")
+    return _dotted(css, [f"{_at(x)} {_at(y)}" for x, y in places])
+
+
+def dotted(css: str, across: Sequence[str], down: Sequence[str]) -> Markup:
+    """Return a dot at each of positions from `Panel.across` and `Panel.down`."""
+    return _dotted(css, list(map(" ".join, zip(across, down, strict=True))))
+
+
+def _dotted(css: str, places: Sequence[str]) -> Markup:
+    return (
+        marked(f'<path class="{css}" d="M{"h.01M".join(places)}h.01"/>') if places else Markup("")
+    )
 
 
 def flag(css: str, x: float, y: float, read: str) -> Markup:
@@ -328,3 +345,23 @@ def _at(value: float) -> str:
     if text[-1] != "0":
         return text
     return "0" if text == "-0.0" else text[:-2]
+
+
+class _Tenths(dict[float, str]):
+    """Positions as `_at` writes them, by their tenths; there are only thousands in a drawing."""
+
+    def __missing__(self, tenths: float) -> str:
+        text = self[tenths] = _at(tenths / 10.0)
+        return text
+
+
+_TENTHS = _Tenths()
+
+
+def _tenths(positions: Floats) -> list[str]:
+    """Return positions as `_at` writes them, all at once."""
+    tenths = positions * 10.0
+    nearest = np.rint(tenths)
+    if (np.abs(tenths - nearest) > 0.5 - 1e-9).any():  # which way a half goes, its last bits say
+        return list(map(_at, positions.tolist()))
+    return list(map(_TENTHS.__getitem__, nearest.tolist()))

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
+import numpy as np
+
 from kilnfolio.charts.axes import Axis, even_axis
+from kilnfolio.physics._types import Floats
 from kilnfolio.runtime.values import dataclass
 
 #: Days between two ticks; the first value that gives few enough ticks is used.
@@ -30,6 +34,11 @@ class Clock:
     def __call__(self, moment: dt.datetime) -> float:
         """Return the days from the left edge to a time, clipped to the chart."""
         return min(max(self._passed(moment), 0.0), self.days)
+
+    def days_to(self, moments: Iterable[dt.datetime]) -> Floats:
+        """Return the same for many times."""
+        stamps = np.array([moment.timestamp() for moment in moments])
+        return np.clip((stamps - self._began) / 86_400.0, 0.0, self.days)
 
     def _passed(self, moment: dt.datetime) -> float:
         # times in one zone would be subtracted by its clocks, as if these never changed

@@ -5,15 +5,19 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
 from functools import cached_property
+from itertools import accumulate, compress, pairwise
 from operator import attrgetter
 from zoneinfo import ZoneInfo
 
+import numpy as np
 from markupsafe import Markup
+from numpy.typing import NDArray
 
 from kilnfolio.charts.axes import (
     Panel,
     box,
-    dots,
+    course,
+    dotted,
     even_axis,
     flag,
     read_clock,
@@ -23,8 +27,9 @@ from kilnfolio.charts.axes import (
     text,
 )
 from kilnfolio.charts.calendar import Clock
+from kilnfolio.physics._types import Floats
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
-from kilnfolio.review.dossier import AirPoint, BoardResult, Dossier, SetPoint
+from kilnfolio.review.dossier import BoardPoint, BoardResult, ControlPoint, Dossier, SetPoint
 from kilnfolio.runtime.values import dataclass
 
 #: Line styles that distinguish boards.
@@ -48,10 +53,24 @@ class Mark:
 
 
 @dataclass(frozen=True)
+class _Air:
+    """The log's intervals, in the region's units; NaN where a value was not measured."""
+
+    at: Floats
+    """Days from the left edge."""
+    resumes: NDArray[np.bool_]
+    """Whether intervals are missing before it."""
+    dry: Floats
+    wet: Floats
+    emc: Floats
+
+
+@dataclass(frozen=True)
 class _Canvas:
     dossier: Dossier
     clock: Clock
     regional: RegionalFormat
+    logged: _Air
     mc: Panel
     emc: Panel
     air: Panel
@@ -61,17 +80,9 @@ class _Canvas:
         return self.mc, self.emc, self.air
 
     @cached_property
-    def log_times(self) -> list[tuple[float, bool]]:
-        """The time of each interval of the log, and whether intervals are missing before it."""
-        log = self.dossier.log
-        if log is None:
-            return []
-        longest = dt.timedelta(hours=1.5 * log.summary_hours)
-        times = [point.at for point in log.air]
-        return [
-            (self.clock(at), at - before > longest)
-            for before, at in zip(times[:1] + times, times, strict=False)
-        ]
+    def across(self) -> list[str]:
+        """The x coordinates of the log's intervals, which its lines share."""
+        return self.air.across(self.logged.at)
 
 
 def charge_chart(
@@ -167,7 +178,11 @@ def _canvas(
 ) -> _Canvas:
     clock = _clock(dossier, dated=dated)
     foot, scale = clock.axis(zone), regional.temperature_scale
-    bulbs = [scale.of(value) for value in _temperatures(dossier)] or [scale.of(20.0)]
+    logged = _logged(dossier, clock, scale.of)
+    bulbs = [scale.of(bulb) for at in dossier.set_points for bulb in (at.dry_bulb_c, at.wet_bulb_c)]
+    bulbs += _ends(logged.dry) + _ends(logged.wet)
+    bulbs = bulbs or [scale.of(20.0)]
+    emcs = [*(point.emc_pct for point in dossier.set_points), *_ends(logged.emc)]
     moistures = [*_moistures(dossier), *(ordered or ())]
     mc = Panel(
         _LEFT,
@@ -183,7 +198,7 @@ def _canvas(
         _WIDTH,
         _EMC,
         foot,
-        even_axis(0.0, max(_emcs(dossier), default=20.0), "EMC of the air, %", about=4),
+        even_axis(0.0, max(emcs, default=20.0), "EMC of the air, %", about=4),
     )
     air = Panel(
         _LEFT,
@@ -193,7 +208,7 @@ def _canvas(
         foot,
         even_axis(min(bulbs), max(bulbs), f"Dry bulb and wet bulb, {scale.unit}", about=5),
     )
-    return _Canvas(dossier, clock, regional, mc, emc, air)
+    return _Canvas(dossier, clock, regional, logged, mc, emc, air)
 
 
 def _clock(dossier: Dossier, *, dated: bool) -> Clock:
@@ -213,19 +228,24 @@ def _moistures(dossier: Dossier) -> Iterator[float]:
     yield dossier.target_mc_pct
 
 
-def _temperatures(dossier: Dossier) -> Iterator[float]:
-    points: list[AirPoint | SetPoint] = [
-        *(dossier.log.air if dossier.log else ()),
-        *dossier.set_points,
-    ]
-    for point in points:
-        yield from (bulb for bulb in (point.dry_bulb_c, point.wet_bulb_c) if bulb is not None)
+def _logged(dossier: Dossier, clock: Clock, of: Callable[[float], float]) -> _Air:
+    """Return what was logged, its temperatures as `of` says."""
+    points = dossier.log.air if dossier.log else ()
+
+    def column(field: str) -> Floats:
+        return np.array(list(map(attrgetter(field), points)), dtype=float)
+
+    dry, wet = ([*map(of, column(bulb).tolist())] for bulb in ("dry_bulb_c", "wet_bulb_c"))
+    at = clock.days_to(point.at for point in points)
+    longest = 1.5 * dossier.log.summary_hours / 24.0 if dossier.log else 0.0
+    resumes = np.diff(at, prepend=at[:1]) > longest
+    return _Air(at, resumes, np.array(dry), np.array(wet), column("emc_pct"))
 
 
-def _emcs(dossier: Dossier) -> Iterator[float]:
-    air = dossier.log.air if dossier.log else ()
-    yield from (point.emc_pct for point in air if point.emc_pct is not None)
-    yield from (point.emc_pct for point in dossier.set_points)
+def _ends(values: Floats) -> list[float]:
+    """Return the least and the greatest value; nothing if none was measured."""
+    known = values[~np.isnan(values)]
+    return [float(known.min()), float(known.max())] if known.size else []
 
 
 # --- parts that cross all panels ------------------------------------------------------------------
@@ -314,13 +334,18 @@ def _triggers(canvas: _Canvas) -> Iterator[Markup]:
 
 
 def _board_lines(canvas: _Canvas) -> Iterator[Markup]:
-    panel, clock = canvas.mc, canvas.clock
-    for place, board in enumerate(canvas.dossier.boards):
-        points = [(clock(point.at), point.mc_pct) for point in board.points]
-        yield panel.line(_style(place), points)
-        yield dots(f"dot {_style(place)}", panel.places(points))
-    control = [(clock(point.at), point.mc_pct) for point in canvas.dossier.controlling]
-    yield panel.line("controlling", control)
+    panel, boards = canvas.mc, canvas.dossier.boards
+    lines: list[Sequence[BoardPoint | ControlPoint]] = [board.points for board in boards]
+    lines.append(canvas.dossier.controlling)
+    across = panel.across(canvas.clock.days_to(point.at for line in lines for point in line))
+    down = panel.down([point.mc_pct for line in lines for point in line])
+    ends = [0, *accumulate(map(len, lines))]
+    for place, (first, last) in enumerate(pairwise(ends)):
+        if place == len(boards):
+            yield course("controlling", across[first:], down[first:])
+        else:
+            yield course(_style(place), across[first:last], down[first:last])
+            yield dotted(f"dot {_style(place)}", across[first:last], down[first:last])
     yield from _labels(panel, _board_labels(canvas.dossier))
 
 
@@ -353,7 +378,7 @@ def _labels(panel: Panel, labels: Sequence[tuple[str, str, float]]) -> Iterator[
 
 
 def _emc_lines(canvas: _Canvas) -> Iterator[Markup]:
-    labels = [*_measured(canvas, canvas.emc, "series-emc", "measured", "emc_pct", float)]
+    labels = [*_measured(canvas, canvas.emc, "series-emc", "measured", canvas.logged.emc)]
     yield canvas.emc.stairs(
         "series-setpoint",
         _asked(canvas, lambda point: point.emc_pct),
@@ -365,8 +390,8 @@ def _emc_lines(canvas: _Canvas) -> Iterator[Markup]:
 def _bulb_lines(canvas: _Canvas) -> Iterator[Markup]:
     of = canvas.regional.temperature_scale.of
     labels = [
-        *_measured(canvas, canvas.air, "series-db", "dry bulb", "dry_bulb_c", of),
-        *_measured(canvas, canvas.air, "series-wb", "wet bulb", "wet_bulb_c", of),
+        *_measured(canvas, canvas.air, "series-db", "dry bulb", canvas.logged.dry),
+        *_measured(canvas, canvas.air, "series-wb", "wet bulb", canvas.logged.wet),
     ]
     end = canvas.clock(canvas.dossier.ended)
     for value in (lambda point: of(point.dry_bulb_c), lambda point: of(point.wet_bulb_c)):
@@ -378,15 +403,25 @@ _Line = tuple[str, str, float, Markup]
 
 
 def _measured(
-    canvas: _Canvas, panel: Panel, css: str, words: str, field: str, of: Callable[[float], float]
+    canvas: _Canvas, panel: Panel, css: str, words: str, values: Floats
 ) -> Iterator[_Line]:
     """Yield a measured line with its name and end value; nothing without readings."""
-    air = canvas.dossier.log.air if canvas.dossier.log else ()
-    found = map(attrgetter(field), air)
-    known = [None if value is None else of(value) for value in found]
-    last = next((item for item in reversed(known) if item is not None), None)
-    if last is not None:
-        yield css, words, last, panel.line(css, _unbroken(canvas, known))
+    known = ~np.isnan(values)
+    if not known.any():
+        return
+    resumes = canvas.logged.resumes.copy()
+    resumes[1:] |= ~known[:-1]
+    yield (
+        css,
+        words,
+        float(values[known][-1]),
+        course(
+            css,
+            list(compress(canvas.across, known)),
+            panel.down(values[known]),
+            np.flatnonzero(resumes[known]).tolist(),
+        ),
+    )
 
 
 def _drawn(
@@ -405,13 +440,3 @@ def _asked_label(
 ) -> list[tuple[str, str, float]]:
     points = canvas.dossier.set_points
     return [("series-setpoint", "set (thin)", value(points[-1]))] if points else []
-
-
-def _unbroken(
-    canvas: _Canvas, values: Sequence[float | None]
-) -> Iterator[tuple[float, float | None]]:
-    """Yield the points of a line, with a break where intervals are missing."""
-    for (at, broken), value in zip(canvas.log_times, values, strict=True):
-        if broken:
-            yield at, None
-        yield at, value

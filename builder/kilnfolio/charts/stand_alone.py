@@ -40,23 +40,29 @@ _HEAD = re.compile(
 
 def stand_alone(drawing: Markup) -> Markup:
     """Return a drawing whose parts carry their styles as presentation attributes [1]_."""
-    return Markup(_HEAD.sub(lambda head: _dressed(*head.groups()), drawing))
+    return Markup(_HEAD.sub(lambda head: _DRESSED[head[0]], drawing))
 
 
-@lru_cache(maxsize=1024)
-def _dressed(tag: str, classes: str, own: str) -> str:
-    """Return the head of a part with the styles of its classes, but for attributes of its own."""
-    looks: dict[str, str] = {}
-    for wanted in ((tag, ""), *(("", name) for name in classes.split())):
-        looks |= _looks().get(wanted, {})
-    for name in classes.split():
-        looks |= _looks().get((tag, name), {})
-    styles = "".join(
-        f' {name}="{escape(value)}"'
-        for name, value in sorted(looks.items())
-        if f' {name}="' not in own
-    )
-    return f'<{tag} class="{classes}"{styles}{own}'
+class _Dressed(dict[str, str]):
+    """Heads of parts with the styles of their classes, but for attributes of their own."""
+
+    def __missing__(self, head: str) -> str:
+        tag, classes, own = _HEAD.fullmatch(head).groups()  # type: ignore[union-attr]
+        looks: dict[str, str] = {}
+        for wanted in ((tag, ""), *(("", name) for name in classes.split())):
+            looks |= _looks().get(wanted, {})
+        for name in classes.split():
+            looks |= _looks().get((tag, name), {})
+        styles = "".join(
+            f' {name}="{escape(value)}"'
+            for name, value in sorted(looks.items())
+            if f' {name}="' not in own
+        )
+        dressed = self[head] = f'<{tag} class="{classes}"{styles}{own}'
+        return dressed
+
+
+_DRESSED = _Dressed()
 
 
 @lru_cache(maxsize=1)

@@ -53,29 +53,26 @@ def store_chart(
         even_axis(low, high, "MC, %", about=5),
     )
     first = stores[0]
-    days = first.days.tolist()
-    means = [(one.packed, one.mean_pct.tolist()) for one in stores]
-    across = panel.across(days[::_EVERY])
-    low_edge, high_edge = (
-        panel.down(edge[::_EVERY].tolist()) for edge in (first.low_pct, first.high_pct)
-    )
-    band = zip(across + across[::-1], low_edge + high_edge[::-1], strict=True)
+    across = panel.across(first.days[::_EVERY])
+    low_edge, high_edge = (panel.down(edge[::_EVERY]) for edge in (first.low_pct, first.high_pct))
+    edge = zip(across + across[::-1], low_edge + high_edge[::-1], strict=True)
     parts = [] if ordered is None else [_band(panel, ordered)]
     parts += [
-        Markup(f'<path class="fan-95" d="M{"L".join(map(" ".join, band))}z"/>'),
+        Markup(f'<path class="fan-95" d="M{"L".join([_written_out(x, y) for x, y in edge])}z"/>'),
         panel.frame(),
     ]
     ends = []
-    for look, (_, mc) in zip(_LOOKS, means, strict=False):
-        parts.append(course(look, across, panel.down(mc[::_EVERY])))
-        ends.append(panel.y_at(mc[-1]) + 4)
-    for (packed, _), y in zip(means, spread(ends, _GAP, panel.top, panel.foot), strict=True):
-        parts.append(text("small", panel.right + 8, y, packed))
+    for look, one in zip(_LOOKS, stores, strict=False):
+        parts.append(course(look, across, panel.down(one.mean_pct[::_EVERY])))
+        ends.append(panel.y_at(float(one.mean_pct[-1])) + 4)
+    for one, y in zip(stores, spread(ends, _GAP, panel.top, panel.foot), strict=True):
+        parts.append(text("small", panel.right + 8, y, one.packed))
     wide = panel.width / _STOPS
-    for stop in range(_STOPS):
-        at = min(int((stop + 0.5) / _STOPS * len(days)), len(days) - 1)
-        said = ", ".join([f"{packed} {number(mc[at], 1)} %" for packed, mc in means])
-        words = f"After {number(days[at], 0)} days: {said}"
+    at = [int((stop + 0.5) / _STOPS * first.days.size) for stop in range(_STOPS)]
+    means = [(one.packed, one.mean_pct[[*at, -1]].tolist()) for one in stores]
+    for stop, days in enumerate(first.days[at].tolist()):
+        said = ", ".join([f"{packed} {number(mc[stop], 1)} %" for packed, mc in means])
+        words = f"After {number(days, 0)} days: {said}"
         parts.append(read_area(words, panel.left + stop * wide, panel.top, wide, panel.height))
     return svg(
         "store-chart",
@@ -95,3 +92,8 @@ def store_chart(
 def _band(panel: Panel, ordered: tuple[float, float]) -> Markup:
     top, foot = panel.y_at(ordered[1]), panel.y_at(ordered[0])
     return box("band-ordered", panel.left, top, panel.width, max(foot - top, 0.5))
+
+
+def _written_out(x: str, y: str) -> str:
+    """Return a position with its tenths even where they are 0, as all published pages have it."""
+    return f"{x if '.' in x else x + '.0'} {y if '.' in y else y + '.0'}"
