@@ -41,6 +41,7 @@ class Axis:
         return (value - self.low) / (self.high - self.low)
 
 
+@lru_cache(maxsize=256)
 def even_axis(
     low: float, high: float, label: str = "", *, about: int = 6, decimals: int | None = None
 ) -> Axis:

@@ -80,6 +80,11 @@ class _Canvas:
         return self.mc, self.emc, self.air
 
     @cached_property
+    def asked(self) -> list[float]:
+        """The days from the left edge to each change of the air asked for."""
+        return [self.clock(point.at) for point in self.dossier.set_points]
+
+    @cached_property
     def across(self) -> list[str]:
         """The x coordinates of the log's intervals, which its lines share."""
         return self.air.across(self.logged.at)
@@ -286,8 +291,8 @@ def _off_bands(canvas: _Canvas) -> Iterator[Markup]:
 def _step_lines(canvas: _Canvas) -> Iterator[Markup]:
     """Yield a line where the air was changed, with its name above the top panel."""
     free = -100.0
-    for point in canvas.dossier.set_points:
-        x = canvas.mc.x_at(canvas.clock(point.at))
+    for point, at in zip(canvas.dossier.set_points, canvas.asked, strict=True):
+        x = canvas.mc.x_at(at)
         for panel in canvas.panels:
             yield segment("step-line", x, panel.top, x, panel.foot)
         words = f"step {point.label}" if point.label == "1" else point.label
@@ -432,7 +437,7 @@ def _drawn(
 
 
 def _asked(canvas: _Canvas, value: Callable[[SetPoint], float]) -> list[tuple[float, float]]:
-    return [(canvas.clock(point.at), value(point)) for point in canvas.dossier.set_points]
+    return list(zip(canvas.asked, map(value, canvas.dossier.set_points), strict=True))
 
 
 def _asked_label(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 from markupsafe import Markup
 
 from kilnfolio.charts.axes import (
@@ -54,7 +55,9 @@ def store_chart(
     )
     first = stores[0]
     across = panel.across(first.days[::_EVERY])
-    low_edge, high_edge = (panel.down(edge[::_EVERY]) for edge in (first.low_pct, first.high_pct))
+    rows = np.stack([first.low_pct, first.high_pct, *(one.mean_pct for one in stores)])[:, ::_EVERY]
+    places, count = panel.down(rows.ravel()), len(across)
+    low_edge, high_edge, *lines = (places[at : at + count] for at in range(0, len(places), count))
     edge = zip(across + across[::-1], low_edge + high_edge[::-1], strict=True)
     parts = [] if ordered is None else [_band(panel, ordered)]
     parts += [
@@ -62,17 +65,17 @@ def store_chart(
         panel.frame(),
     ]
     ends = []
-    for look, one in zip(_LOOKS, stores, strict=False):
-        parts.append(course(look, across, panel.down(one.mean_pct[::_EVERY])))
+    for look, line, one in zip(_LOOKS, lines, stores, strict=False):
+        parts.append(course(look, across, line))
         ends.append(panel.y_at(float(one.mean_pct[-1])) + 4)
     for one, y in zip(stores, spread(ends, _GAP, panel.top, panel.foot), strict=True):
         parts.append(text("small", panel.right + 8, y, one.packed))
     wide = panel.width / _STOPS
-    at = [int((stop + 0.5) / _STOPS * first.days.size) for stop in range(_STOPS)]
-    means = [(one.packed, one.mean_pct[[*at, -1]].tolist()) for one in stores]
-    for stop, days in enumerate(first.days[at].tolist()):
+    stops = [int((stop + 0.5) / _STOPS * first.days.size) for stop in range(_STOPS)]
+    means = [(one.packed, one.mean_pct[[*stops, -1]].tolist()) for one in stores]
+    for stop, at in enumerate(first.days[stops].tolist()):
         said = ", ".join([f"{packed} {number(mc[stop], 1)} %" for packed, mc in means])
-        words = f"After {number(days, 0)} days: {said}"
+        words = f"After {number(at, 0)} days: {said}"
         parts.append(read_area(words, panel.left + stop * wide, panel.top, wide, panel.height))
     return svg(
         "store-chart",

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
+from functools import lru_cache
+from itertools import pairwise
 
 from markupsafe import Markup
 
@@ -73,8 +75,13 @@ def histogram(
     ]
     first, last = math.floor(min(shown) / width) - 1, math.ceil(max(shown) / width) + 1
     panel = _panel(first * width, last * width, max(counts.values()))
+    bars, begin = _bars(counts, width), min(counts)
+    edges = [panel.x_at((begin + place) * width) for place in range(len(bars) + 1)]
     parts = [*_band(panel, low_pct, high_pct), panel.frame()]
-    parts += [_bar(panel, place * width, width, counts[place]) for place in sorted(counts)]
+    for (_, count), (left, right) in zip(bars, pairwise(edges), strict=True):
+        if count:
+            top = panel.y_at(count)
+            parts.append(box("bar", left + 1, top, right - 1 - (left + 1), panel.foot - top))
     if target_pct is not None:
         x = panel.x_at(target_pct)
         parts += [
@@ -89,12 +96,9 @@ def histogram(
                 "middle",
             ),
         ]
-    bars = _bars(counts, width)
-    for place, (words, count) in enumerate(bars, start=min(counts)):
-        left = panel.x_at(place * width)
-        room = panel.x_at((place + 1) * width) - left
+    for (words, count), (left, right) in zip(bars, pairwise(edges), strict=True):
         readings_words = f"{words}: {count} {'reading' if count == 1 else 'readings'}"
-        parts.append(read_area(readings_words, left, panel.top, room, panel.height))
+        parts.append(read_area(readings_words, left, panel.top, right - left, panel.height))
     description = _describe(readings, low_pct, high_pct)
     drawing = svg(identity, _WIDTH, _HEIGHT, title, description, parts, read_stops(), alone=alone)
     return Histogram(drawing, bars)
@@ -116,12 +120,11 @@ def _counted(readings: Sequence[float]) -> tuple[float, Counter[int]]:
 
 def _bars(counts: Counter[int], width: float) -> list[tuple[str, int]]:
     decimals = 2 if width < 0.5 else 1 if width < 1 else 0
+    places = range(min(counts), max(counts) + 1)
+    edges = [number(place * width, decimals) for place in (*places, places.stop)]
     return [
-        (
-            f"{number(place * width, decimals)} to under {number((place + 1) * width, decimals)} %",
-            counts[place],
-        )
-        for place in range(min(counts), max(counts) + 1)
+        (f"{low} to under {high} %", counts[place])
+        for place, (low, high) in zip(places, pairwise(edges), strict=True)
     ]
 
 
@@ -131,6 +134,7 @@ def _bin_width(low: float, high: float) -> float:
     )
 
 
+@lru_cache(maxsize=256)  # lots of one stock have the same few
 def _panel(low: float, high: float, most: int) -> Panel:
     marks = [mark for mark in even_axis(low, high, about=8).ticks if low <= mark[0] <= high]
     step = max(1, math.ceil(most / 4))
@@ -159,12 +163,6 @@ def _band(panel: Panel, low: float | None, high: float | None) -> list[Markup]:
         panel.band("band-ordered", first, last),
         text("band-ordered", panel.right, panel.top - 24, "shaded: ordered", "end"),
     ]
-
-
-def _bar(panel: Panel, start: float, width: float, count: int) -> Markup:
-    left, right = panel.x_at(start) + 1, panel.x_at(start + width) - 1
-    top = panel.y_at(count)
-    return box("bar", left, top, right - left, panel.foot - top)
 
 
 def _describe(readings: Sequence[float], low: float | None, high: float | None) -> str:
