@@ -213,7 +213,7 @@ def test_a_build_on_a_cluster_writes_the_same_bytes(scheduler, amended_site, tmp
 
     monkeypatch.setattr(AwayTeam, "_result", note)
     for least in ("_WORTH_STARTING", "_WORTH_SHARING"):  # the mill is small
-        monkeypatch.setattr(f"kilnfolio.graph.run.{least}", 1)
+        monkeypatch.setattr(f"kilnfolio.graph.run.{least}", 0.0)
     build_site(amended_site, tmp_path / "there", workers=1, cluster=scheduler)
     at_home = {name for name, value in PLAN.values.items() if value.at_home or value.jobs}
     assert {"charge", "dossier", "lot view", "customer page", "mill charge"} <= made

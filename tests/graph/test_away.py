@@ -136,6 +136,24 @@ def test_until_workers_are_ready_this_process_does_their_work(folder, tmp_path, 
     assert workers.asked == 2 * len(WORDS) - 4
 
 
+def test_this_process_computes_beside_a_team(folder, tmp_path, monkeypatch):
+    """Until something comes from the team; problems are told in the order of their keys."""
+    (folder / "words/wet.txt").write_text(BAD)
+    (folder / "words/air.txt").write_text(BAD)
+    here = build(folder, tmp_path / "here")
+    looks, compute = iter([False] * 4), AwayTeam.compute
+
+    def slowly(*args):
+        return away._Asked(lambda: next(looks, True), compute(*args).result)
+
+    monkeypatch.setattr(AwayTeam, "beside_us", True)
+    monkeypatch.setattr(AwayTeam, "compute", slowly)
+    workers = Workers()
+    assert build(folder, tmp_path / "there", workers) == here
+    assert here[0] == ("air is no word", "wet is no word")
+    assert workers.asked == 5
+
+
 @pytest.mark.parametrize("loses", [(1,), (4,), (9, 11)])
 def test_a_worker_that_begins_anew_gets_everything(folder, tmp_path, loses):
     workers = Workers()

@@ -269,7 +269,7 @@ def _wanted(graph: Graph) -> list[str]:
     return list(found)
 
 
-@derived("drying run", keys=_wanted, batch=2)
+@derived("drying run", keys=_wanted, batch=60)
 def drying_run(graph: Graph, number: str) -> Run:
     """Return a charge as the forecast reads it; see `run_of`."""
     folder = mill_of(graph)

@@ -79,7 +79,7 @@ class LoadLine:
     costs: tuple[KilnCost, ...]
 
 
-@derived("loads", keys=lambda graph: graph.names("schedule"), batch=6)
+@derived("loads", keys=lambda graph: graph.names("schedule"), batch=25)
 def loads_of(graph: Graph, schedule: str) -> tuple[LoadLine, ...]:
     """Return the estimate of a load on a schedule for each stock the mill has dried before.
 

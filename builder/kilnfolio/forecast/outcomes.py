@@ -66,7 +66,7 @@ class ChargeOutcome:
         return f"{self.species} {self.thickness.value:07.1f} {self.start}"
 
 
-@derived("charge outcome", keys=reading.charges, fills=(stocks, charges_of_stock), batch=25)
+@derived("charge outcome", keys=reading.charges, fills=(stocks, charges_of_stock), batch=1000)
 def charge_outcome(graph: Graph, number: str) -> ChargeOutcome:
     """Return the outcome of a complete charge."""
     record = mill_of(graph).charges[number].record

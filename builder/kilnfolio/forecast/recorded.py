@@ -60,7 +60,7 @@ class RecordedDays:
     formula: float | None
 
 
-@derived("recorded days", keys=stocks, batch=2)
+@derived("recorded days", keys=stocks, batch=3)
 def recorded_days(graph: Graph, stock: str) -> RecordedDays | None:
     """Return the days of a stock on record; None if only the newest quarter has charges of it."""
     over = frozenset(reading.quarters(graph, "charge")[:-1])

@@ -292,7 +292,7 @@ def _as_asked(dossier: Dossier, ran: tuple[PlannedStep, ...]) -> tuple[PlannedSt
     )
 
 
-@derived("replay", keys=reading.charges, batch=5)
+@derived("replay", keys=reading.charges, batch=18)
 def replay(graph: Graph, number: str) -> Replay | None:
     """Return the replay of a complete charge; see `replay_of`."""
     folder = mill_of(graph)

@@ -73,6 +73,8 @@ class AwayTeam:
         The folders that values may write to.
     """
 
+    beside_us = False
+
     def __init__(self, machines: Machines, plan: Plan, folder: Path, editions: Collection[str]):
         self.count = machines.count
         self._machines, self._plan, self._editions = machines, plan, frozenset(editions)
@@ -94,9 +96,7 @@ class AwayTeam:
         store.commit()
         store.touched = set()
 
-    def compute(
-        self, tasks: Sequence[Task], failed: frozenset[str], store: Store
-    ) -> Callable[[], list[Result]]:
+    def compute(self, tasks: Sequence[Task], failed: frozenset[str], store: Store) -> _Asked:
         """See `Team.compute`."""
         ask = partial(
             self._machines.submit,
@@ -107,7 +107,8 @@ class AwayTeam:
             tasks,
             failed,
         )
-        return partial(self._answer, ask, ask(), tasks, store)
+        asked = ask()
+        return _Asked(asked.done, partial(self._answer, ask, asked, tasks, store))
 
     def close(self) -> None:
         """Have the copies removed."""
@@ -188,6 +189,14 @@ class AwayTeam:
             joined,
             files,
         )
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """See `sharing.Asked`."""
+
+    done: Callable[[], bool]
+    result: Callable[[], list[Result]]
 
 
 # --- there ----------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from kilnfolio.graph.derived import AbsentError, Derived, NotMadeError, Step
 from kilnfolio.graph.disk import DiskGraph, Failed, Started, finish_job
 from kilnfolio.graph.plan import Plan
-from kilnfolio.graph.sharing import Result, Task, Team, compute_shared, compute_together, in_batches
+from kilnfolio.graph.sharing import Result, Shares, Task, Team, compute_shared, compute_together
 from kilnfolio.graph.store import Done
 from kilnfolio.graph.tree import Tree
 from kilnfolio.runtime.values import dataclass
@@ -20,9 +20,9 @@ from kilnfolio.runtime.values import dataclass
 if TYPE_CHECKING:
     from concurrent.futures import Executor
 
-#: Fewest batches that justify starting other processes, which takes two seconds, and fewest that
-#: justify handing work to those that run.
-_WORTH_STARTING, _WORTH_SHARING = 4, 2
+#: Work that justifies starting other processes, which takes half a second, and work that justifies
+#: handing some to those that run, in tenths of a second.
+_WORTH_STARTING, _WORTH_SHARING = 4.0, 0.5
 #: Fewest keys that justify a progress message.
 _WORTH_TELLING = 10
 #: Jobs started before waiting for the first: the handbook comes first, and takes long.
@@ -77,7 +77,7 @@ class Run:
     withheld: set[str] = field(
         default_factory=set
     )  # refused by the guard, so not to be tried again
-    reasons: list[Any] = field(default_factory=list)
+    failures: list[Failed] = field(default_factory=list)
 
     def all(self) -> tuple[Any, ...]:
         """Compute every stale value.
@@ -97,7 +97,20 @@ class Run:
                 self._step(step)
         finally:
             self.graph.store.commit()
-        return tuple(self.reasons)
+        return tuple(reason for one in self._in_order() for reason in one.reasons)
+
+    def _in_order(self) -> list[Failed]:
+        """Return the failures in the order of the plan, and of their keys within a step."""
+        steps = (*self.plan.inputs, *self.plan.rest)
+        places = {
+            value.name: (n, m) for n, step in enumerate(steps) for m, value in enumerate(step)
+        }
+
+        def place(one: Failed) -> tuple[int, str, int]:
+            step, within = places[one.value]
+            return step, one.key, within
+
+        return sorted(self.failures, key=place)
 
     def _step(self, step: Step) -> None:
         store = self.graph.store
@@ -187,7 +200,7 @@ class Run:
 
     def _absorb(self, result: Result) -> None:
         if isinstance(result, Failed):
-            self.reasons.extend(result.reasons)
+            self.failures.append(result)
             self.graph.failed |= {result.cell}
             return
         refused = [self.guard(path, data) for path, data in result.files.items()]
@@ -210,24 +223,30 @@ class Run:
             if pool:
                 return self._run_jobs(pool, step[0], [key for key, _ in tasks])
         else:
-            batches = in_batches(tasks, step)
-            if team := self._team_for(len(batches), any(value.at_home for value in step)):
-                return self._share(team, step, deque(batches))
+            shares = Shares(tasks, step)
+            if team := self._team_for(shares.work, any(value.at_home for value in step)):
+                return self._share(team, step, shares)
         return self._compute_here(step, tasks)
 
-    def _share(self, team: Team, step: Step, batches: deque[list[Task]]) -> Iterator[Result]:
-        """Have a team compute batches; until it is ready, compute them here."""
-        while batches and not team.ready:
-            yield from self._compute_here(step, batches.popleft())
-        if batches:
+    def _share(self, team: Team, step: Step, shares: Shares) -> Iterator[Result]:
+        """Share the work with a team; until it is ready, do it here."""
+        while shares and not team.ready:
+            yield from self._compute_here(step, shares.first(team.count + 1))
+        if shares:
             team.show(self.graph.store)
-            yield from compute_shared(team, batches, self.graph.failed, self.graph.store)
+            yield from compute_shared(
+                team,
+                shares,
+                self.graph.failed,
+                self.graph.store,
+                lambda tasks: self._compute_here(step, tasks),
+            )
 
-    def _team_for(self, batches: int, at_home: bool) -> Team | None:
-        """Return the processes that compute so many batches; None for this one."""
-        if batches >= _WORTH_STARTING and at_home not in self.running:
+    def _team_for(self, work: float, at_home: bool) -> Team | None:
+        """Return the processes that do so much work; None for this one."""
+        if work >= _WORTH_STARTING and at_home not in self.running:
             self.running[at_home] = self.team(at_home)
-        return self.running.get(at_home) if batches >= _WORTH_SHARING else None
+        return self.running.get(at_home) if work >= _WORTH_SHARING else None
 
     def _compute_here(self, step: Step, tasks: Sequence[Task]) -> Iterator[Result]:
         for key, names in tasks:

@@ -24,8 +24,23 @@ if TYPE_CHECKING:
 
 Result = Done | Failed
 
+#: The least work of a batch, in tenths of a second: handing one out takes about a millisecond.
+_LEAST_WORK = 0.1
+#: The last batches are this share of what is left for each process.
+_SHARES = 4
+
 Task = tuple[str, tuple[str, ...]]
 """A key and the names of the values that are to be computed for it."""
+
+
+class Asked(Protocol):
+    """What a team was asked to compute."""
+
+    def done(self) -> bool:
+        """Return whether it has been computed."""
+
+    def result(self) -> list[Result]:
+        """Return what was computed, once it has been."""
 
 
 class Team(Protocol):
@@ -35,9 +50,12 @@ class Team(Protocol):
     ----------
     count : int
         How many they are.
+    beside_us : bool
+        Whether the process that shares the work computes too: one of theirs is left out for it.
     """
 
     count: int
+    beside_us: bool
 
     @property
     def ready(self) -> bool:
@@ -46,10 +64,8 @@ class Team(Protocol):
     def show(self, store: Store) -> None:
         """Let them see what the store holds by now."""
 
-    def compute(
-        self, tasks: Sequence[Task], failed: frozenset[str], store: Store
-    ) -> Callable[[], list[Result]]:
-        """Have some values computed; return a function that waits for them.
+    def compute(self, tasks: Sequence[Task], failed: frozenset[str], store: Store) -> Asked:
+        """Have some values computed.
 
         Parameters
         ----------
@@ -62,37 +78,87 @@ class Team(Protocol):
         """
 
 
-def in_batches(tasks: Iterable[Task], step: Step) -> list[list[Task]]:
-    """Divide tasks into batches, each about a tenth of a second of work."""
-    work = {value.name: 1 / value.batch for value in step}
-    batches: list[list[Task]] = [[]]
-    done = 0.0
-    for task in tasks:
-        if done >= 1:
-            batches.append([])
-            done = 0.0
-        batches[-1].append(task)
-        done += sum(work[name] for name in task[1])
-    return batches
+class Shares:
+    """Tasks of a step that are still to be handed out, in batches.
+
+    Of each kind, one process takes the first and the others the last, in every step alike: so each
+    finds most of what its tasks read among the values that it has computed itself.
+
+    A batch is about a tenth of a second of work, the last ones less, so that all processes finish
+    at about the same time.
+
+    Parameters
+    ----------
+    tasks : iterable of Task
+        In the order of their keys.
+    step : Step
+        Their values.
+    """
+
+    def __init__(self, tasks: Iterable[Task], step: Step):
+        self._work = {value.name: 1 / value.batch for value in step}
+        self._kinds: dict[str, deque[Task]] = {}
+        for task in sorted(tasks, key=self._work_of, reverse=True):  # the longest come first
+            self._kinds.setdefault(task[1][0], deque()).append(task)
+        self.work = sum(self._work_of(task) for kind in self._kinds.values() for task in kind)
+        """What is left, in tenths of a second."""
+
+    def __bool__(self) -> bool:
+        return bool(self._kinds)
+
+    def first(self, processes: int) -> list[Task]:
+        """Take a batch from the first; so many processes share the work."""
+        return self._taken(deque.popleft, processes)
+
+    def last(self, processes: int) -> list[Task]:
+        """Take a batch from the last."""
+        return self._taken(deque.pop, processes)[::-1]
+
+    def _taken(self, take: Callable[[deque[Task]], Task], processes: int) -> list[Task]:
+        least = self.work - max(_LEAST_WORK, min(1.0, self.work / (_SHARES * processes)))
+        taken = []
+        while self._kinds and self.work > least:
+            kind, tasks = next(iter(self._kinds.items()))
+            taken.append(take(tasks))
+            self.work -= self._work_of(taken[-1])
+            if not tasks:
+                del self._kinds[kind]
+        return taken
+
+    def _work_of(self, task: Task) -> float:
+        return sum(self._work[name] for name in task[1])
 
 
 def compute_shared(
-    team: Team, batches: Iterable[Sequence[Task]], failed: frozenset[str], store: Store
+    team: Team,
+    shares: Shares,
+    failed: frozenset[str],
+    store: Store,
+    here: Callable[[Sequence[Task]], Iterable[Result]],
 ) -> Iterator[Result]:
-    """Yield what a team computes, in order, keeping each process a batch ahead."""
-    left = iter(batches)
-    waiting: deque[Callable[[], list[Result]]] = deque()
+    """Yield what a team computes as it comes, keeping each process a batch ahead.
 
-    def send() -> None:
-        if batch := next(left, None):
-            waiting.append(team.compute(batch, failed, store))
-
-    for _ in range(2 * team.count + 1):
-        send()
-    while waiting:
-        made = waiting.popleft()()
-        send()
-        yield from made
+    Parameters
+    ----------
+    team, failed, store
+        See `Team.compute`.
+    shares : Shares
+        What to compute; emptied.
+    here : callable
+        Computes a batch in this process, which it does while nothing has come from a team beside it.
+    """
+    waiting: list[Asked] = []
+    processes = team.count + team.beside_us
+    while shares or waiting:
+        while shares and len(waiting) < 2 * team.count + 1:
+            waiting.append(team.compute(shares.last(processes), failed, store))
+        made = next((asked for asked in waiting if asked.done()), None)
+        if made is None and shares and team.beside_us:
+            yield from here(shares.first(processes))
+            continue
+        made = made or waiting[0]
+        waiting.remove(made)
+        yield from made.result()
 
 
 # --- on this machine ------------------------------------------------------------------------------
@@ -126,6 +192,8 @@ _STATES = count(1)
 class LocalTeam:
     """Processes of this machine; see `Team`."""
 
+    beside_us = True
+
     def __init__(self, pool: Workers, workers: int, place: Place):
         self.count, self._pool, self._place, self._state = workers, pool, place, 0
 
@@ -139,12 +207,10 @@ class LocalTeam:
         store.commit()
         self._state = next(_STATES)
 
-    def compute(
-        self, tasks: Sequence[Task], failed: frozenset[str], store: Store
-    ) -> Callable[[], list[Result]]:
+    def compute(self, tasks: Sequence[Task], failed: frozenset[str], store: Store) -> Asked:
         """See `Team.compute`."""
         del store  # each process reads it
-        return self._pool.submit(run_batch, self._place, self._state, tasks, failed).result
+        return self._pool.submit(run_batch, self._place, self._state, tasks, failed)
 
 
 # --- in other processes ---------------------------------------------------------------------------

@@ -67,13 +67,13 @@ def _of_book(graph: Graph) -> Iterator[str]:
     yield from manuscript(graph)[0].by_slug
 
 
-@derived("site chapter", keys=_of_site, batch=2)
+@derived("site chapter", keys=_of_site, batch=4)
 def site_chapter(graph: Graph, key: str) -> Body:
     """Return a chapter as its page prints it; an earlier revision with today's library."""
     return _body(graph, "site", key)
 
 
-@derived("book chapter", keys=_of_book, option="pdfs", batch=2)
+@derived("book chapter", keys=_of_book, option="pdfs", batch=4)
 def book_chapter(graph: Graph, key: str) -> Body:
     """Return a chapter as the printed book has it."""
     return _body(graph, "book", key)

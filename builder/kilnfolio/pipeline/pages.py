@@ -105,7 +105,7 @@ _PARTS: Mapping[str, Callable[[SiteContext], Iterable[Page]]] = {
 }
 
 
-@derived("part", keys=lambda _: _PARTS, fills=(found,), batch=1, keep_none=False)
+@derived("part", keys=lambda _: _PARTS, fills=(found,), batch=3, keep_none=False)
 def part(graph: Graph, name: str) -> Findable | None:
     """Write a part of the mill edition that is made in one piece."""
     context = mill_context(graph)
@@ -116,7 +116,7 @@ def part(graph: Graph, name: str) -> Findable | None:
     )
 
 
-@derived("chapter page", keys=chapters_of_site, fills=(found,), batch=5, keep_none=False)
+@derived("chapter page", keys=chapters_of_site, fills=(found,), batch=16, keep_none=False)
 def chapter_page(graph: Graph, key: str) -> Findable | None:
     """Write the page of a chapter of the handbook, and the comparison of its revisions."""
     context = mill_context(graph)
@@ -148,7 +148,7 @@ def _mill_pages(name: str, place: int, kind: PageKind) -> Derived[Findable | Non
         compute,
         keys=partial(_keys, "mill", kind),
         fills=(found,),
-        batch=5,
+        batch=kind.batch,
         label="pages",
         keep_none=False,
     )
@@ -172,7 +172,7 @@ def _auditor_pages(name: str, kind: PageKind) -> Derived[None]:
         f"auditor {name}",
         compute,
         keys=partial(_keys, "auditor", kind),
-        batch=5,
+        batch=kind.batch,
         label="pages",
         edition="auditor",
         keep_none=False,
@@ -204,7 +204,7 @@ def lot_pdf_name(number: str, tag: str, languages: Sequence[str]) -> str:
 @derived(
     "customer page",
     keys=reading.lots,
-    batch=20,
+    batch=100,
     label="pages",
     edition="customer",
     keep_none=False,

@@ -38,30 +38,34 @@ class Teams:
         # what a mill wrote itself runs with the permission of this computer's user alone
         self._own_code = tree.store.digest("option:code") is not None
         self._prints = tree.store.digest("option:pdfs") is not None
-        self._here: Workers | None = None
+        self._beside: Workers | None = None
+        self._printers: Workers | None = None
         self._away: AwayTeam | None = None
 
     def prepare(self) -> None:
         """Start processes if a first build is about to need them."""
         if self._first and not self._shares_all:
-            self._processes()
+            self._processes_beside()
 
     def team(self, at_home: bool) -> Team | None:
         """See `Run.team`."""
         if self._shares_all and self._dask and not at_home:
             self._away = self._away or self._away_team()
             return self._away
-        pool = self._processes()
-        return LocalTeam(pool, self._workers, self._place) if pool else None
+        pool = self._processes_beside()
+        return LocalTeam(pool, self._workers - 1, self._place) if pool else None
 
     def printers(self) -> Executor | None:
         """See `Run.printers`."""
-        return self._dask or self._processes()
+        if self._dask is None and self._printers is None:
+            self._printers = self._started(self._workers)
+        return self._dask or self._printers
 
     def close(self, *, at_once: bool) -> None:
         """Stop the processes: after their tasks, or at once."""
-        if self._here:
-            self._here.shutdown(cancel_futures=at_once)
+        for pool in (self._beside, self._printers):
+            if pool:
+                pool.shutdown(cancel_futures=at_once)
         if self._away and not at_once:
             self._away.close()
 
@@ -76,13 +80,20 @@ class Teams:
         assert self._dask is not None
         return AwayTeam(self._dask, PLAN, self._root, self._editions)
 
-    def _processes(self) -> Workers | None:
-        if self._workers > 1 and self._here is None:
-            from kilnfolio.runtime.workers import Workers  # not needed by one process
+    def _processes_beside(self) -> Workers | None:
+        """Return the processes that compute beside this one; None if it does all."""
+        if self._beside is None:
+            self._beside = self._started(self._workers - 1)
+        return self._beside
 
-            self._here = Workers(self._workers, (*_PRELOAD, *(_PRINTING if self._prints else ())))
-            self._here.start()
-        return self._here
+    def _started(self, count: int) -> Workers | None:
+        if self._workers == 1:
+            return None
+        from kilnfolio.runtime.workers import Workers  # not needed by one process
+
+        pool = Workers(count, (*_PRELOAD, *(_PRINTING if self._prints else ())))
+        pool.start()
+        return pool
 
 
 @contextmanager

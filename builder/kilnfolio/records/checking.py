@@ -73,7 +73,7 @@ def _library_keys(graph: Graph) -> list[str]:
     ]
 
 
-@derived("library check", keys=_library_keys, code="review")
+@derived("library check", keys=_library_keys, code="review", batch=1000)
 def library_check(graph: Graph, key: str) -> None:
     """Refuse a library record that is inconsistent with the others."""
     kind, _, name = key.partition("/")
@@ -89,7 +89,7 @@ def superseded_check(graph: Graph, name: str) -> None:
     refuse(problem for one in found for problem in superseded_problems(one, current))
 
 
-@derived("charge check", keys=lambda graph: graph.names("charge"), code="review")
+@derived("charge check", keys=lambda graph: graph.names("charge"), code="review", batch=400)
 def charge_check(graph: Graph, number: str) -> None:
     """Refuse a charge that is inconsistent with the other records."""
     reading.charge(graph, number)
@@ -103,7 +103,7 @@ def charge_check(graph: Graph, number: str) -> None:
     "lot check",
     keys=lambda graph: graph.names("lot"),
     code="review",
-    batch=50,
+    batch=1000,
     label="lots reviewed",
 )
 def lot_check(graph: Graph, number: str) -> None:

@@ -312,7 +312,7 @@ def _named(kind: str) -> Derived[Any]:
         compute,
         keys=lambda graph: graph.names(kind),
         code="review",
-        batch=30,
+        batch=150,
         fills=(drafts, schedules_of_species, misnamed),
     )
 
@@ -384,7 +384,7 @@ def with_rule(charge: Located[Charge], rule: ControlRule) -> Located[Charge]:
     "charge",
     keys=lambda graph: graph.names("charge"),
     code="review",
-    batch=4,
+    batch=25,
     label="charges reviewed",
     fills=(charges, open_charges, charges_with_pack, moments, years, quarters, misnamed),
 )
@@ -417,7 +417,7 @@ def _join_dated(graph: Graph, kind: str, day: dt.date) -> None:
     "lot",
     keys=lambda graph: graph.names("lot"),
     code="review",
-    batch=40,
+    batch=200,
     label="lots read",
     fills=(
         lots,

@@ -14,7 +14,7 @@ from kilnfolio.review.review import review_charge, review_lot
 from kilnfolio.review.sealed import dossier_as_sealed, library_of_sealed_lot
 
 
-@derived("dossier", keys=lambda graph: graph.names("charge"), code="review")
+@derived("dossier", keys=lambda graph: graph.names("charge"), code="review", batch=8)
 def charge_dossier(graph: Graph, number: str) -> Dossier:
     """Return the review of a complete charge."""
     checking.charge_check(graph, number)
@@ -32,7 +32,7 @@ def open_review(graph: Graph, number: str) -> OpenReview:
     return review_open(mill_of(graph), number)
 
 
-@derived("lot dossier", keys=lambda graph: graph.names("lot"), code="review")
+@derived("lot dossier", keys=lambda graph: graph.names("lot"), code="review", batch=300)
 def lot_dossier(graph: Graph, number: str) -> LotDossier:
     """Return the review of a complete lot against its order."""
     checking.lot_check(graph, number)

@@ -7,6 +7,7 @@ therefore loses nothing: its task runs again.
 
 from __future__ import annotations
 
+import fcntl
 import gc
 import multiprocessing
 import os
@@ -33,6 +34,8 @@ TASKS_PER_PROCESS = 500
 MOST_DEATHS = 3
 #: What a pool needs to clear up after the death of a process, at most [s].
 _CLEARED_UP = 5.0
+#: What results may wait in; Linux gives no more to who is not root [bytes].
+_PIPE = 1 << 20
 
 
 class Workers(Executor):
@@ -103,6 +106,7 @@ class Workers(Executor):
                 self._pool = None
             if self._pool is None:
                 self._pool = ProcessPoolExecutor(self._count, self._context, _begin)
+                _widen(self._pool)
                 self._sent = 0
             pool = self._pool
             try:
@@ -158,6 +162,14 @@ class Workers(Executor):
 
 def _nothing() -> None:
     """Do nothing: the first task shows that the processes are ready."""
+
+
+def _widen(pool: ProcessPoolExecutor) -> None:
+    """Let processes send a result without waiting until this one, which may be busy, reads it."""
+    results = getattr(pool, "_result_queue", None)
+    if results and hasattr(fcntl, "F_SETPIPE_SZ"):
+        with suppress(OSError):
+            fcntl.fcntl(results._writer.fileno(), fcntl.F_SETPIPE_SZ, _PIPE)
 
 
 def _watch(pool: ProcessPoolExecutor) -> None:

@@ -306,14 +306,14 @@ def build_date(graph: Graph, _: str) -> dt.datetime:
     return date_of_build(mill_of(graph))
 
 
-@derived("charge line", keys=reading.charges, batch=10)
+@derived("charge line", keys=reading.charges, batch=250)
 def charge_line(graph: Graph, number: str) -> ChargeLine:
     """Return the summary of a charge that other pages print."""
     context = mill_context(graph)
     return line_of_charge(context, context.folder.charges[number].record)
 
 
-@derived("lot line", keys=reading.lots, batch=20)
+@derived("lot line", keys=reading.lots, batch=1000)
 def lot_line(graph: Graph, number: str) -> LotLine:
     """Return the summary of a lot that other pages print."""
     context = mill_context(graph)

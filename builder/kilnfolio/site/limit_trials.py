@@ -39,7 +39,7 @@ def newest_lots(graph: Graph) -> tuple[str, ...]:
 @derived(
     "charge limit trials",
     keys=newest_charges,
-    batch=2,
+    batch=8,
     edition="mill",
     label="records worked up",
 )
@@ -55,7 +55,7 @@ def charge_limit_trials(graph: Graph, number: str) -> LimitTrials:
     return charge_trials(folder, located, read_logs(folder, located), own)
 
 
-@derived("lot limit trials", keys=newest_lots, batch=20, edition="mill")
+@derived("lot limit trials", keys=newest_lots, batch=60, edition="mill")
 def lot_limit_trials(graph: Graph, number: str) -> LimitTrials:
     """Return a lot at other values of today's limits, with the charges it comes from."""
     mill = mill_of(graph)

@@ -54,7 +54,7 @@ class MeasuringLine:
     scale_digits: tuple[int, ...]
 
 
-@derived("measuring line", keys=reading.charges, batch=50, edition="mill")
+@derived("measuring line", keys=reading.charges, batch=1000, edition="mill")
 def measuring_line(graph: Graph, number: str) -> MeasuringLine:
     """Return what a charge tells of the instruments it was measured with."""
     mill = mill_of(graph)

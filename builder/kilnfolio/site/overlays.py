@@ -111,7 +111,7 @@ def kind_of(main: ChargeStock | ChargeOutcome) -> str:
     "charge overlay",
     keys=reading.charges,
     fills=(charges_of_kind, kinds_dried),
-    batch=50,
+    batch=250,
     edition="mill",
 )
 def charge_overlay(graph: Graph, number: str) -> Overlay:

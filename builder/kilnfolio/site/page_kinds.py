@@ -57,6 +57,8 @@ class PageKind:
     names: Callable[[SiteContext], Iterable[str]]
     """The name of each page; "" for a kind with a single page."""
     make: Callable[[SiteContext, str], PageOrPages]
+    batch: int = 50
+    """As for `Derived`."""
 
     def pages(self, context: SiteContext, name: str) -> tuple[Page, ...]:
         """Return the page, or pages, of a name."""
@@ -84,14 +86,14 @@ def _rows(register: Register) -> PageKind:
 
 _LIBRARY: Mapping[str, PageKind] = {
     "species-index": _one(species_index),
-    "species": PageKind(lambda context: sorted(context.folder.species), species_page),
+    "species": PageKind(lambda context: sorted(context.folder.species), species_page, 160),
     "schedule-index": _one(schedule_index),
-    "schedule": PageKind(lambda context: sorted(context.folder.schedules), schedule_page),
+    "schedule": PageKind(lambda context: sorted(context.folder.schedules), schedule_page, 13),
     "schedule-changes": PageKind(changed_names, changes_page),
     "kiln-index": _one(kiln_index),
     "kiln": PageKind(lambda context: sorted(context.folder.kilns), kiln_page),
     "check-index": _one(check_index),
-    "check": PageKind(lambda context: tuple(checks_of(context)), check_page),
+    "check": PageKind(lambda context: tuple(checks_of(context)), check_page, 250),
     "sources": _one(sources_page),
 }
 
@@ -100,24 +102,24 @@ MILL: Mapping[str, PageKind] = {
     "home": _one(home_page),
     **_LIBRARY,
     "charge-register": _register(CHARGES),
-    "charge": PageKind(lambda context: context.charges[ALL], charge_pages),
+    "charge": PageKind(lambda context: context.charges[ALL], charge_pages, 7),
     "open_charge": PageKind(lambda context: sorted(context.open_reviews), open_charge_page),
     "plan": _one(plan_page),
     "compared-charges": PageKind(compared_kinds, compared_charges_page),
     "compared-schedules": PageKind(compared_schedules, compared_schedules_page),
     "measuring": _one(measuring_page),
-    "limit": PageKind(limit_names, limit_page),
+    "limit": PageKind(limit_names, limit_page, 200),
     "early-warnings": _one(early_warnings_page),
     "kiln-side": PageKind(kiln_side_names, kiln_side_page),
     "trend-index": _one(trend_index),
-    "trend": PageKind(trend_names, trend_page),
+    "trend": PageKind(trend_names, trend_page, 100),
     "degrade": _one(ledger_page),
     "places": PageKind(map_names, map_page),
     "lot-register": _register(LOTS),
-    "lot": PageKind(lambda context: context.lots[ALL], lot_page),
+    "lot": PageKind(lambda context: context.lots[ALL], lot_page, 60),
     "records": _one(records_page),
     "guide-index": _one(guide_index),
-    "guide": PageKind(lambda _: guide_slugs(), guide_page),
+    "guide": PageKind(lambda _: guide_slugs(), guide_page, 6),
 }
 
 #: Files that pages of the mill edition load or link to.
@@ -134,6 +136,6 @@ AUDITOR: Mapping[str, PageKind] = {
     "audit-register": PageKind(
         lambda context: ("", *map(str, years_listed(context))), audit_register
     ),
-    "audit-charge": PageKind(lambda context: context.charges[ALL], audit_charge),
+    "audit-charge": PageKind(lambda context: context.charges[ALL], audit_charge, 25),
     **_LIBRARY,
 }

@@ -71,7 +71,7 @@ class Addresses:
     withdrawn: tuple[str, ...]
 
 
-@derived("lot addresses", keys=reading.lots, batch=500, at_home=True)
+@derived("lot addresses", keys=reading.lots, batch=2000, at_home=True)
 def lot_addresses(graph: Graph, lot: str) -> Addresses:
     """Return the addresses of a lot."""
     keys = address_keys(graph)
@@ -96,7 +96,7 @@ def address_key(graph: Graph, _: str) -> bool:
 # --- charges and lots -----------------------------------------------------------------------------
 
 
-@derived("charge seal", keys=reading.charges, batch=10)
+@derived("charge seal", keys=reading.charges, batch=1000)
 def charge_seal(graph: Graph, number: str) -> SealView:
     """Return a complete charge's ledger entries, with what would differ under today's limits."""
     folder = sealed_folder(graph, number)
@@ -113,7 +113,7 @@ def charge_seal(graph: Graph, number: str) -> SealView:
     )
 
 
-@derived("lot view", keys=reading.lots, batch=20)
+@derived("lot view", keys=reading.lots, batch=90)
 def lot_view(graph: Graph, number: str) -> SealedLot:
     """Return what a lot's customer reads: the sealed record, if there is one."""
     mill, reviews, dossier = mill_of(graph), dossiers(mill_of(graph)), lot_dossier(graph, number)
@@ -127,7 +127,7 @@ def lot_view(graph: Graph, number: str) -> SealedLot:
     return SealedLot(customer_lot(mill, number, reviews, dossier, address, served), seal)
 
 
-@derived("lot seal", keys=reading.lots, batch=50)
+@derived("lot seal", keys=reading.lots, batch=2000)
 def lot_seal(graph: Graph, number: str) -> SealView:
     """Return the ledger entries of a lot's record."""
     return lot_view(graph, number).seal

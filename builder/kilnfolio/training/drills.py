@@ -129,7 +129,7 @@ def sources_of_drills(graph: Graph) -> Sequence[str]:
     return reading.charges(graph, newest_first=True)[-_SOURCES:]
 
 
-@derived("scene", keys=sources_of_drills, batch=4)
+@derived("scene", keys=sources_of_drills, batch=70)
 def scene(graph: Graph, number: str) -> Scene | None:
     """Return a charge as drills show it; None if it has no log."""
     return scene_of(sealed_folder(graph, number) or mill_of(graph), number)

@@ -233,7 +233,7 @@ def streams(graph: Graph, _: str) -> tuple[str, ...]:
     )
 
 
-@derived("trend series", keys=streams)
+@derived("trend series", keys=streams, batch=200)
 def series(graph: Graph, key: str) -> tuple[Series, ...]:
     """Return every measure of a kiln or a stock."""
     kind, _, named = key.partition(":")
@@ -252,7 +252,7 @@ def looks(graph: Graph, _: str) -> int:
     return sum(one.enough for key in streams(graph) for one in series(graph, key))
 
 
-@derived("trend verdicts", keys=streams, batch=4)
+@derived("trend verdicts", keys=streams, batch=100)
 def verdicts(graph: Graph, key: str) -> tuple[Verdict, ...]:
     """Return what each measure of a kiln or a stock shows."""
     number = looks(graph)

@@ -168,7 +168,7 @@ class PastCharge:
         return None if self.final_mean_pct is None else self.final_mean_pct - self.target_pct
 
 
-@derived("past charge", keys=reading.charges, batch=10)
+@derived("past charge", keys=reading.charges, batch=50)
 def past_charge(graph: Graph, number: str) -> PastCharge:
     """Return a finished charge of record in one line."""
     folder = mill_of(graph)
