@@ -14,6 +14,7 @@ from kilnfolio.forecast.green_load import (
     Load,
     basis_for,
     forecast_load,
+    forecast_loads,
     typical_start,
 )
 from kilnfolio.forecast.inputs import PlannedStep
@@ -75,6 +76,26 @@ def test_a_timed_schedule_takes_its_hours():
     found = forecast_after(Load("oak", 27.0, steps), [])
     assert found.origin == "clock"
     assert found.days == Days(2.5, 2.5, 2.5, 2.5, 2.5)
+
+
+def test_loads_forecast_together_are_as_each_by_itself():
+    earlier = [one.run for one in group("maple", "A", "earlier")[:4]]
+    usual = Load("maple", 27.0, plan("maple"))
+    clock = replace(usual, steps=(PlannedStep(60.0, 8.0, hours=48.0),))
+    damp = replace(usual, steps=(PlannedStep(43.0, 14.0, 8.0),))  # never at its target
+    loads = [
+        (load, basis_for(load.wood, load.thickness_mm, known))
+        for load, known in (
+            (usual, earlier),
+            (clock, earlier),
+            (damp, earlier),
+            (replace(usual, thickness_mm=52.0), earlier),
+            (replace(usual, start="air-dried"), []),
+        )
+    ]
+    together = forecast_loads(loads)
+    assert together == [forecast_load(load, basis) for load, basis in loads]
+    assert [one is None for one in together] == [False, False, True, False, False]
 
 
 def test_energy_is_estimated_from_days_and_kiln():

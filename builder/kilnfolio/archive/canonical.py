@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,8 @@ from kilnfolio.runtime.files import read_file
 
 #: Integers up to here are exact doubles, and written without an exponent.
 _EXACT = 2**53
+#: Types written alike everywhere; tested for before each call, because most parts are of these.
+_PLAIN = frozenset({str, bool, type(None)})
 
 
 def canonical(value: object) -> bytes:
@@ -62,19 +65,30 @@ def _as_written(value: Any) -> Any:
         It may not: keys beyond ASCII, very large and very small numbers, what is no JSON.
     """
     kind = type(value)
-    if kind is str or kind is bool or value is None:
+    if kind is float and 1e-4 <= abs(value) < _EXACT and not value.is_integer():
         return value
     if kind is dict:
-        if not all(type(key) is str and key.isascii() for key in value):
+        if not _ascii(value):
             raise _OtherError
-        return {key: _as_written(value[key]) for key in sorted(value)}
+        return {
+            key: one if type(one := value[key]) in _PLAIN else _as_written(one)
+            for key in sorted(value)
+        }
     if kind is list or kind is tuple:
-        return [_as_written(one) for one in value]
-    if kind is float and 1e-4 <= abs(value) < _EXACT and not value.is_integer():
+        return [one if type(one) in _PLAIN else _as_written(one) for one in value]
+    if kind in _PLAIN:
         return value
     if kind in (int, float) and -_EXACT < value < _EXACT and value == int(value):
         return int(value)
     raise _OtherError
+
+
+def _ascii(keys: Iterable[Any]) -> bool:
+    """Return whether all keys are texts of ASCII characters."""
+    try:
+        return "".join(keys).isascii()
+    except TypeError:
+        return False
 
 
 def sha256(data: bytes) -> str:

@@ -153,10 +153,27 @@ def forecast_load(load: Load, basis: LoadBasis) -> LoadForecast | None:
     basis : LoadBasis
         What earlier charges teach about its wood and thickness.
     """
-    if all(step.hours is not None for step in load.steps):
-        return _by_the_clock(load)
-    start = typical_start(basis.near, load.start, load.green_pct)
-    course = march([_case(load, start, basis.curve)])[0]
+    return forecast_loads([(load, basis)])[0]
+
+
+def forecast_loads(loads: Sequence[tuple[Load, LoadBasis]]) -> list[LoadForecast | None]:
+    """Return how long each of some loads will take; see `forecast_load`.
+
+    Each result is that of the load by itself, but together they hardly take longer than one.
+    """
+    cases = {
+        place: _case(load, typical_start(basis.near, load.start, load.green_pct), basis.curve)
+        for place, (load, basis) in enumerate(loads)
+        if any(step.hours is None for step in load.steps)
+    }
+    courses = dict(zip(cases, march(list(cases.values())), strict=True)) if cases else {}
+    return [
+        _forecast(cases[place], courses[place], basis) if place in cases else _by_the_clock(load)
+        for place, (load, basis) in enumerate(loads)
+    ]
+
+
+def _forecast(case: Case, course: Course, basis: LoadBasis) -> LoadForecast | None:
     hours = course.unload if np.isfinite(course.unload) else course.target
     if not np.isfinite(hours):
         return None
@@ -166,7 +183,8 @@ def forecast_load(load: Load, basis: LoadBasis) -> LoadForecast | None:
             for name, share in _SHARES.items()
         }
     )
-    return LoadForecast(days, float(start.mean()), basis.curve.origin, basis.curve.charges)
+    start = float(case.run.weighings.mc_pct.mean())
+    return LoadForecast(days, start, basis.curve.origin, basis.curve.charges)
 
 
 def forecast_by_formula(load: Load) -> LoadForecast | None:

@@ -8,7 +8,14 @@ from statistics import median
 
 from kilnfolio.forecast.energy import Amount, energy_for
 from kilnfolio.forecast.finish import finish_of
-from kilnfolio.forecast.green_load import Load, LoadForecast, forecast_load, load_run
+from kilnfolio.forecast.green_load import (
+    Load,
+    LoadBasis,
+    LoadForecast,
+    forecast_load,
+    forecast_loads,
+    load_run,
+)
 from kilnfolio.forecast.mill import basis_known, loads_learn_from, planned
 from kilnfolio.forecast.outcomes import ChargeOutcome, charge_outcome
 from kilnfolio.graph.derived import derived
@@ -96,15 +103,20 @@ def _lines(folder: MillFolder, schedule: Schedule) -> Iterator[LoadLine]:
         charge_outcome(folder.graph, name)
         for name in reading.charges(folder.graph, reading.of_schedule(schedule.id))
     ]
+    lines = []
     for species in schedule.for_stock.species:
         for thickness in schedule.for_stock.thickness:
             own = [charge for charge in charges if _is_of(charge, species, thickness)]
             target = target_of(own, schedule, folder.species[species].record)
-            found = forecast_for(folder, schedule, species, thickness.value, target)
-            if found is not None:
-                days = tuple(charge.days for charge in own)
-                costs = tuple(_costs(folder, schedule, found))
-                yield LoadLine(species, thickness, target, days, found, costs)
+            load = _known_load(folder, schedule, species, thickness.value, target)
+            if load is not None:
+                lines.append((species, thickness, own, target, load))
+    estimates = forecast_loads([load for *_, load in lines])
+    for (species, thickness, own, target, _), found in zip(lines, estimates, strict=True):
+        if found is not None:
+            days = tuple(charge.days for charge in own)
+            costs = tuple(_costs(folder, schedule, found))
+            yield LoadLine(species, thickness, target, days, found, costs)
 
 
 def _is_of(charge: ChargeOutcome, species: str, thickness: Length) -> bool:
@@ -138,11 +150,19 @@ def forecast_for(
     target_pct : float
         The MC it is dried to. [%]
     """
+    known = _known_load(folder, schedule, species, thickness_mm, target_pct)
+    return None if known is None else forecast_load(*known)
+
+
+def _known_load(
+    folder: MillFolder, schedule: Schedule, species: str, thickness_mm: float, target_pct: float
+) -> tuple[Load, LoadBasis] | None:
+    """Return a load with what charges teach about it; None for a wood this mill never dried."""
     names = loads_learn_from(folder.graph, species)
     if not names and not schedule.time_based:
         return None
     load = load_of(folder, schedule, species, thickness_mm, target_pct)
-    return forecast_load(load, basis_known(folder.graph, species, thickness_mm, names))
+    return load, basis_known(folder.graph, species, thickness_mm, names)
 
 
 def load_of(
