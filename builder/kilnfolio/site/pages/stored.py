@@ -120,9 +120,7 @@ def _stays(store: Store, band: tuple[float, float] | None) -> str:
 
 
 def _after(store: Store) -> Iterator[str]:
-    for at in np.searchsorted(store.days, AFTER_DAYS):
-        low, mean, high = (
-            figures.number(float(row[at]), 1)
-            for row in (store.low_pct, store.mean_pct, store.high_pct)
-        )
+    at = np.searchsorted(store.days, AFTER_DAYS)
+    rows = (row[at].tolist() for row in (store.low_pct, store.mean_pct, store.high_pct))
+    for low, mean, high in zip(*(map(figures.number, row) for row in rows), strict=True):
         yield f"{mean} ({low} to {high})" if low != high else mean
