@@ -110,6 +110,12 @@ def test_every_page_is_served_and_reloads_itself(standing, path):
     assert "</html>" in body
 
 
+@pytest.mark.parametrize("path", ["/", "/charges/C1.html"])
+def test_a_page_that_has_not_changed_is_not_reloaded(standing, path, monkeypatch):
+    monkeypatch.setattr("kilnfolio.adopt.preview.WAIT", 0.1)
+    assert get(standing, asking_of(standing, path))[0] == 204
+
+
 def test_style_sheets_come_from_the_package_and_nothing_outside_it_is_served(standing):
     port = standing
     assert get(port, "/assets/site.css")[0] == 200

@@ -296,10 +296,11 @@ class _Handler(BaseHTTPRequestHandler):
         if path.startswith("kiln-side/"):
             data = with_mark(data)  # without reloading, which would discard what is being typed
         elif path.endswith(".html"):
+            reload = _reload(data)  # by the file alone: `wait` compares with that
             if path == "index.html":
                 data = data.replace(b"</main>", _TO_CODES + b"</main>", 1)
             head, body, tail = data.rpartition(b"</body>")
-            data = head + _reload(data) + body + tail
+            data = head + reload + body + tail
         text = "; charset=utf-8" if kind.startswith("text/") else ""
         return self._answer(200, kind + text, data)
 
