@@ -194,6 +194,8 @@ def test_in_a_read_only_folder_nothing_changes_and_the_message_says_what_to_do(t
             ["new", "kiln", "k2", str(root)],
             ["seal", "C1", str(disk / "other"), *by, "--new-key"],
             ["build", str(disk / "other"), "--without-pdf", "--workers", "1"],
+            ["sheet", "C1", str(root), "--out", str(disk / "s.pdf")],
+            ["export", str(disk / "other"), "--format", "json", "--out", str(disk / "s.json")],
         ):
             capsys.readouterr()
             ended = main(words)
@@ -201,6 +203,8 @@ def test_in_a_read_only_folder_nothing_changes_and_the_message_says_what_to_do(t
             assert ended == (1 if words[0] == "take" else 2), (words, said)
             assert "read-only file system" in said.out + said.err, words
             assert words[0] == "take" or "name another folder" in said.err, words
+            if "--out" in words:
+                assert said.err.startswith(f"kilnfolio: {words[-1]}: "), words
         assert files(disk) == before
 
 

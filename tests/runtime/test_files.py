@@ -1,5 +1,6 @@
 """A file is written whole or not at all, and nothing is left beside it."""
 
+import errno
 import os
 import re
 import signal
@@ -146,6 +147,24 @@ def way(request, monkeypatch):
     """Write through a file without a name, which Linux can, and in the way of other systems."""
     if request.param == "named":
         monkeypatch.delattr(os, "O_TMPFILE", raising=False)
+
+
+@pytest.mark.usefixtures("way")
+def test_a_refusal_names_the_file_or_the_folder_that_is_missing_and_no_temporary_name(
+    tmp_path, monkeypatch
+):
+    with pytest.raises(FileNotFoundError) as missing:
+        write_whole(tmp_path / "none" / "f", b"")
+    assert missing.value.filename == str(tmp_path / "none")
+
+    def refuse(*_args, dir, **_more):
+        raise PermissionError(errno.EACCES, "Permission denied", f"{dir}/.new-x")
+
+    monkeypatch.delattr(os, "O_TMPFILE", raising=False)
+    monkeypatch.setattr("tempfile.mkstemp", refuse)
+    with pytest.raises(PermissionError) as refused:
+        write_whole(tmp_path / "f", b"")
+    assert refused.value.filename == str(tmp_path / "f")
 
 
 @pytest.mark.usefixtures("way")

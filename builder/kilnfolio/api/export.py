@@ -23,7 +23,7 @@ from kilnfolio.api.mill import MillView
 from kilnfolio.api.tables import Column, Edition, Table, tables_in
 from kilnfolio.records.unit_codes import UNIT_CODES
 from kilnfolio.rendering.safety import SAFETY
-from kilnfolio.runtime.files import sync_folder, sync_tree
+from kilnfolio.runtime.files import naming, sync_folder, sync_tree
 from kilnfolio.site.series import cell
 
 _PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
@@ -78,7 +78,9 @@ def export(
     tables = tables_in(edition)
     _refuse_in_the_way(out)
     rows = {name: mill.rows(name, edition, lot) for name in tables}
-    with tempfile.TemporaryDirectory(dir=out.absolute().parent, prefix=".export-") as staging:
+    with naming(out):
+        beside = tempfile.TemporaryDirectory(dir=out.absolute().parent, prefix=".export-")
+    with beside as staging:
         made = Path(staging) / "made"
         FORMATS[form](made, tables, rows, edition)
         sync_tree(made)

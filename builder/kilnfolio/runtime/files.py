@@ -17,6 +17,10 @@ import os
 import stat
 from pathlib import Path
 
+TYPE_CHECKING = False  # saves importing typing, to keep commands fast
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
 
 class TooLargeError(Exception):
     """A file exceeds the size limit; `size` is a lower bound on its size [bytes]."""
@@ -119,7 +123,8 @@ def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
         if not stat.S_ISREG(state.st_mode):  # the system's own, as /dev/null
             raise _no_file(state.st_mode, path)
         mode = state.st_mode & 0o7777 if mode is None else mode
-    handle, name = _open_new(path.parent)
+    with naming(path):
+        handle, name = _open_new(path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             if mode is not None:
@@ -142,6 +147,27 @@ def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
             Path(name).unlink(missing_ok=True)
         raise
     sync_folder(path.parent)
+
+
+@contextlib.contextmanager
+def naming(path: Path) -> Iterator[None]:
+    """Let an error that refuses a temporary file name what was to be written.
+
+    Parameters
+    ----------
+    path : Path
+        That file or folder. If its folder does not exist, the error names the folder.
+
+    Raises
+    ------
+    OSError
+        Whatever is raised within, with the other name.
+    """
+    try:
+        yield
+    except OSError as error:
+        error.filename = str(path if path.parent.is_dir() else path.parent)
+        raise
 
 
 def _open_new(folder: Path) -> tuple[int, str]:
