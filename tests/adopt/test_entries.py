@@ -621,6 +621,17 @@ def test_times_skipped_or_repeated_by_the_clock_change_are_refused(text):
         moment(text, ZONE, NOW)
 
 
+@pytest.mark.parametrize("words", [["weigh", "C1", "S1=2230"], ["note", "C1", "seal leaks"]])
+def test_a_time_still_to_come_is_asked_about(mill, capsys, words):
+    next_year = f"{dt.datetime.now(ZONE) + dt.timedelta(days=300.5):%Y-%m-%dT%H:%M}"
+    entry = [*words, "--at", next_year, "--folder", str(mill)]
+    before = value_of(mill)
+    assert main(entry) == 1
+    assert "? that is 300 days from now: is the date right?" in capsys.readouterr().out
+    assert value_of(mill) == before
+    assert main([*entry, "--yes"]) == 0
+
+
 def test_stops_and_stages_begin_and_end(mill, capsys):
     more = ["--folder", str(mill)]
     assert main(["stop", "C1", "power cut", "--from", "2026-06-08T03:10", *more]) == 0

@@ -20,7 +20,7 @@ from kilnfolio.adopt.entry.apply import apply
 from kilnfolio.adopt.entry.completing import open_numbers
 from kilnfolio.adopt.entry.doubts import entry_doubts
 from kilnfolio.adopt.entry.entries import Entry, FinishEntry, WeighingEntry
-from kilnfolio.adopt.entry.times import moment
+from kilnfolio.adopt.entry.times import ahead_of, moment, span
 from kilnfolio.adopt.nearby import open_beside
 from kilnfolio.adopt.record_file import STATE, ChargeFile, replace_file
 from kilnfolio.records.charge import Charge
@@ -260,6 +260,8 @@ def enter(task: TaskContext, entry: Any, by: str, terminal: Terminal) -> int:
         rounds apart; nothing is written.
     """
     lines, doubts = _shown(task, entry)
+    if (early := ahead_of(entry, terminal.now)) is not None:
+        doubts = [f"that is {span(early)} from now: is the date right?", *doubts]
     applied = apply(task.file, entry, by, task.zone)
     terminal.say(f"{task.number}, by {entry.by or by}: {applied.words}")
     for line in lines:

@@ -22,6 +22,7 @@ from pydantic import ValidationError
 from kilnfolio.adopt.entry.apply import apply
 from kilnfolio.adopt.entry.codes import scan
 from kilnfolio.adopt.entry.entries import MAX_BYTES, EntryFile
+from kilnfolio.adopt.entry.times import ahead_of, span
 from kilnfolio.adopt.logs import attach, profile_of, zone_of
 from kilnfolio.adopt.record_file import ChargeFile
 from kilnfolio.archive.canonical import read_json
@@ -30,8 +31,6 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.runtime.files import TooLargeError, open_regular, read_whole
 
-#: How far a device's clock may be ahead of this computer's.
-MAX_AHEAD = dt.timedelta(minutes=10)
 #: Endings of the files that `take` reads in a folder.
 _ENDINGS = (".json", ".csv", ".txt", ".log")
 #: Seconds between two looks at a watched folder.
@@ -235,9 +234,9 @@ def take_entries(
     new = same = 0
     for number, entry in enumerate(sorted(entries.entries, key=_time_of)):
         moved = _clock_corrected(entry, ahead)
-        if (early := _ahead_of(moved, now)) is not None:
+        if (early := ahead_of(moved, now)) is not None:
             taken.left.append(
-                f"{name}: {_words(moved)} lies {_span(early)} ahead of this "
+                f"{name}: {_words(moved)} lies {span(early)} ahead of this "
                 "computer's clock; set the device's clock right, and take the file "
                 "with --clock-ahead MINUTES, by how much it was ahead"
             )
@@ -288,24 +287,8 @@ def _clock_corrected(entry: Any, ahead: dt.timedelta) -> Any:
     )
 
 
-def _ahead_of(entry: Any, now: dt.datetime) -> dt.timedelta | None:
-    latest = max(
-        moment
-        for key in ("at", "start", "end", "ended", "unloaded")
-        if (moment := getattr(entry, key, None)) is not None
-    )
-    return latest - now if latest - now > MAX_AHEAD else None
-
-
 def _words(entry: Any) -> str:
     return f"{entry.kind} of {_time_of(entry):%Y-%m-%d %H:%M}"
-
-
-def _span(time_: dt.timedelta) -> str:
-    minutes = int(time_.total_seconds() // 60)
-    if minutes < 120:
-        return f"{minutes} min"
-    return f"{minutes // 60} h" if minutes < 2 * 24 * 60 else f"{minutes // (24 * 60)} days"
 
 
 def _refused(name: str, what: str, why: str, instead: str) -> RecordProblems:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from pydantic_core import PydanticCustomError
 
 from kilnfolio.records.model import localize
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+
+#: How far ahead of this computer's clock the time of an entry may lie.
+MAX_AHEAD = dt.timedelta(minutes=10)
 
 _CLOCK = re.compile(r"(\d{1,2})[:.](\d{2})")
 _DAY_AND_CLOCK = re.compile(r"(\d{4}-\d{2}-\d{2})[T ](\d{1,2})[:.](\d{2})([+-]\d{2}:\d{2}|Z)?")
@@ -80,3 +84,29 @@ def written(at: dt.datetime, zone: ZoneInfo) -> str:
 
 def _refused(what: str, text: str, why: str, instead: str) -> RecordProblems:
     return RecordProblems([Problem(Place(what), f"'{text}'", why, instead)])
+
+
+def ahead_of(entry: Any, now: dt.datetime) -> dt.timedelta | None:
+    """Return how far the latest time of an entry lies in the future; None if it does not.
+
+    Parameters
+    ----------
+    entry : entry of `kilnfolio.adopt.entry.entries`
+        The entry.
+    now : datetime
+        The time by this computer's clock.
+    """
+    latest = max(
+        moment
+        for key in ("at", "start", "end", "ended", "unloaded")
+        if (moment := getattr(entry, key, None)) is not None
+    )
+    return latest - now if latest - now > MAX_AHEAD else None
+
+
+def span(time_: dt.timedelta) -> str:
+    """Return a span of time in words: ``40 min``, ``5 h``, ``3 days``."""
+    minutes = int(time_.total_seconds() // 60)
+    if minutes < 120:
+        return f"{minutes} min"
+    return f"{minutes // 60} h" if minutes < 2 * 24 * 60 else f"{minutes // (24 * 60)} days"
