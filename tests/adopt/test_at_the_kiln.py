@@ -1,6 +1,7 @@
 """Slips of a first week at a new mill: nothing is lost, miscounted or reordered."""
 
 import os
+import re
 
 import pytest
 from tests.adopt.own_files import MILL
@@ -316,7 +317,9 @@ def test_event_rows_and_the_repeated_hour_have_options(tmp_path, capsys):
         )
         == 0
     )
-    assert "left out: 1 row the profile ignores" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "left out: 1 row the profile ignores" in told
+    assert re.search(r"  dry-bulb: [\d.]+ to [\d.]+ °C, median [\d.]+\n", told)
     profile = checked_mill(root).loggers["events"].record
     assert profile.time.repeated_hour == "by row order"
     assert profile.ignored_rows == ["EVENT"]

@@ -154,7 +154,7 @@ def test_a_twelve_hour_clock_is_read(mill, tmp_path):
         (
             WIDE,
             (),
-            "C2 '2380' (and 1 more such cells): it has no unit, and neither has its heading. "
+            "C2 '2380' (and 1 more such cell): it has no unit, and neither has its heading. "
             "Give it with --unit g",
         ),
         (

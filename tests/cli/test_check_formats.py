@@ -7,6 +7,8 @@ import pytest
 from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.cli import main
+from kilnfolio.cli.check import _print_findings
+from kilnfolio.review.dossier import Finding
 
 
 @pytest.fixture
@@ -24,6 +26,22 @@ def broken(mill):
 def printed(capsys, root, form):
     code = main(["check", str(root), "--format", form])
     return code, capsys.readouterr().out
+
+
+def test_text_counts_questions_and_says_what_no_answer_clears(capsys):
+    light = Finding(check="mass-below-oven-dry", outcome="fail", message="Light.", id="light/S1")
+    asked = [
+        Finding(check="signed", outcome="question", message="Not signed.", id=f"signed/{n}")
+        for n in range(2)
+    ]
+    _print_findings("C1", [light, *asked], str, everything=False)
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == "C1: 1 fail, 2 questions"
+    assert [line.strip() for line in lines[2::2]] == [
+        "no answer clears it: only correcting the record does",
+        "to answer it: signed/0",
+        "to answer it: signed/1",
+    ]
 
 
 def test_json_carries_its_version(mill, capsys):

@@ -378,8 +378,8 @@ def test_the_repeated_hour_needs_a_line_in_the_profile():
     assert says("autumn-night-local.csv") == [
         "autumn-night-local.csv:3:1: time '2026-11-01 01:00:00': clocks in America/Toronto showed "
         "that hour twice. If the logger's clock went back with them and its rows are in the order "
-        "they were written, write 'repeated_hour: by row order' under time in the profile; if it "
-        "keeps winter time all year, 'clock: standard'."
+        "they were written, import it with --repeated-hour by-row-order, or write 'repeated_hour: by "
+        "row order' under time in the profile; if it keeps winter time all year, 'clock: standard'."
     ]
 
 

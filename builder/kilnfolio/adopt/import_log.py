@@ -138,7 +138,7 @@ def _done(
     log = join_logs(read) if len(read) > 1 else first
     if len(read) > 1:
         say(f"  {len(read)} files, {files[0].name} to {files[-1].name}")
-    for line in logs.log_lines(log, zone):
+    for line in logs.log_lines(log, profile, zone):
         say(f"  {line}")
     for file in files if arguments.charge else ():
         say(logs.attach(root, file, identity, arguments.charge))

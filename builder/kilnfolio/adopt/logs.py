@@ -16,7 +16,7 @@ from kilnfolio.adopt.record_file import ChargeFile, decoded, lock, replace_file,
 from kilnfolio.adopt.record_text import RecordText, scalar
 from kilnfolio.adopt.starter import schema_comment
 from kilnfolio.adopt.writing import write_new
-from kilnfolio.records.export import export_bytes
+from kilnfolio.records.export import export_bytes, house_unit
 from kilnfolio.records.log import Log, as_datetime, read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.mill import Mill
@@ -327,8 +327,9 @@ def zone_of(root: Path) -> ZoneInfo:
     return mill.record.zone
 
 
-def log_lines(log: Log, zone: ZoneInfo) -> list[str]:
-    """Return the lines that describe a log."""
+def log_lines(log: Log, profile: LoggerProfile, zone: ZoneInfo) -> list[str]:
+    """Return the lines that describe a log that was read with a profile."""
+    units: dict[str, str] = {column.channel: house_unit(column) for column in profile.columns}
     first, last = (as_datetime(log.times[index], zone) for index in (0, -1))
     lines = [
         f"{len(log.times)} of {log.rows} rows, {first:%Y-%m-%d %H:%M} to "
@@ -337,9 +338,10 @@ def log_lines(log: Log, zone: ZoneInfo) -> list[str]:
     for channel, values in log.channels.items():
         known = values[np.isfinite(values)]
         if len(known):
+            unit = units[channel].replace("on/off", "")
             lines.append(
-                f"  {channel}: {known.min():.1f} to {known.max():.1f}, median "
-                f"{np.median(known):.1f}"
+                f"  {channel}: {known.min():.1f} to {known.max():.1f} {unit}".rstrip()
+                + f", median {np.median(known):.1f}"
             )
     for reason, count in log.left_out.items():
         lines.append(f"  left out: {count} {reason if count != 1 else _of_one(reason)}")

@@ -10,7 +10,7 @@ DESCRIPTION = (
     "Answer one finding of a charge: why it is accepted, which instrument was at fault, "
     "or what corrected it. 'kilnfolio check' prints the finding's id."
 )
-EXAMPLE = "kilnfolio answer HB-26-011 step-timing-2 'No operator on the next shift'"
+EXAMPLE = "kilnfolio answer HB-26-011 step-timing/step-2/2026-02-24T07:33 'No operator'"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -20,7 +20,7 @@ TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from kilnfolio.records.folder import MillFolder
     from kilnfolio.records.problems import Problem
-    from kilnfolio.review.dossier import Finding
+    from kilnfolio.review.dossier import Finding, Word
 
     Found = dict[str, tuple[Finding, ...]]
 
@@ -201,12 +201,14 @@ def _print_findings(
     from kilnfolio.review.answers import only
     from kilnfolio.review.dossier import BY_WEIGHT
     from kilnfolio.review.findings import accepted_answers
+    from kilnfolio.site.pages.phrases import Count
 
-    counts: dict[str, int] = {}
+    counts: dict[Word, int] = {}
     for finding in findings:
         counts[finding.word] = counts.get(finding.word, 0) + 1
     order = [*BY_WEIGHT[:3], "note", *BY_WEIGHT[3:]]
-    print(f"{name}: " + ", ".join(f"{counts[word]} {word}" for word in order if word in counts))
+    said = (Count(word, counts[word], "").words for word in order if word in counts)
+    print(f"{name}: " + ", ".join(said))
     for finding in findings:
         if finding.outcome in BY_WEIGHT[3:] and not (everything or finding.noted):
             continue
@@ -221,4 +223,5 @@ def _print_findings(
             )
         elif finding.id and not finding.noted:
             kinds = accepted_answers(finding)
-            print(f"{' ' * 17}to answer it: {finding.id}" if kinds else f"{' ' * 17}{only(kinds)}")
+            told = f"to answer it: {finding.id}" if kinds else f"no answer clears it: {only(kinds)}"
+            print(f"{' ' * 17}{told}")

@@ -322,8 +322,8 @@ def _to_utc(
                 np.flatnonzero(repeated)[0],
                 f"clocks in {zone.key} showed that hour twice",
                 "If the logger's clock went back with them and its rows are in the order they were "
-                "written, write 'repeated_hour: by row order' under time in the profile; if it keeps "
-                "winter time all year, 'clock: standard'",
+                "written, import it with --repeated-hour by-row-order, or write 'repeated_hour: by row "
+                "order' under time in the profile; if it keeps winter time all year, 'clock: standard'",
             )
         )
         return as_first

@@ -682,7 +682,8 @@ def _missing_line(profile: LoggerProfile, cell: str) -> str:
     return f'"missing: {_yaml_list(profile.missing, cell)}"'
 
 
-def _house_unit(column: Column) -> str:
+def house_unit(column: Column) -> str:
+    """Return the unit in which the readings of a column are kept."""
     if column.unit == "on/off":
         return "on/off"
     if column.unit in ("%", "fraction"):
@@ -691,7 +692,7 @@ def _house_unit(column: Column) -> str:
 
 
 def _range_problems(export: Export, column: Column, values: np.ndarray) -> Iterator[Problem]:
-    unit = _house_unit(column)
+    unit = house_unit(column)
     low, high = _RANGES[unit]
     wild = np.flatnonzero(
         (values < low) | (values > high)

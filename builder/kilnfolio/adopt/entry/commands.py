@@ -237,6 +237,8 @@ def _problem(error: Any) -> Problem:
             f"it is one of {context['expected']}",
             f"Did you mean '{near[0]}'?" if near else "Write one of these",
         )
+    if error["type"] == "string_too_short":
+        return Problem(Place("entry"), where, "it is empty", "Say it in words")
     return Problem(
         Place("entry"),
         f"{where} '{context.get('entered', error.get('input'))}'",

@@ -168,7 +168,10 @@ def first_of_each(problems: list[Problem]) -> Iterator[Problem]:
         alike.setdefault((one.place.column, one.why, one.instead), []).append(one)
     for first, *others in alike.values():
         yield (
-            replace(first, what=f"{first.what} (and {len(others)} more such cells)")
+            replace(
+                first,
+                what=f"{first.what} (and {len(others)} more such cell{'s' if len(others) > 1 else ''})",
+            )
             if others
             else first
         )
