@@ -428,6 +428,17 @@ def test_a_file_that_is_not_there(mill, tmp_path, capsys):
 # --- boards and surveys ---------------------------------------------------------------------------
 
 
+def test_two_sections_of_a_board_with_one_tag_are_refused(mill, tmp_path, capsys):
+    """They would be written, and the same sheet would contradict the record from then on."""
+    text = (
+        "Board,Section,Green (g),Oven-dry (g),Board mass (g),Date,By\n"
+        "T1,T1a,120,100,2200,2026-06-01 07:10,AB\nT1,T1a,121,101,,,AB\n"
+    )
+    given = ["import", "boards", str(sheet(tmp_path, text)), str(mill), "--charge", "C1"]
+    assert main([*given, "--dry-run"]) == 2
+    assert "section 'T1a': board T1 has a section of this name" in capsys.readouterr().err
+
+
 def test_boards_are_read_with_their_sections(mill, tmp_path):
     path = mill / "content/charges/2026/C1/charge.yaml"
     whole = checked_mill(mill).charges["C1"].record.boards

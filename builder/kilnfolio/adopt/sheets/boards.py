@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from kilnfolio.adopt.cells import Cell
 from kilnfolio.adopt.record_text import scalar
 from kilnfolio.adopt.sheets.table import Table
 from kilnfolio.adopt.sheets.values import quantity_text, row_time
@@ -15,12 +16,16 @@ def boards_text(table: Table, charge: Document) -> str:
     del charge
     boards: dict[str, list[str]] = {}
     heads: dict[str, list[str]] = {}
+    cut: set[tuple[str, str]] = set()
     for place, row in enumerate(table.rows):
         tag = table.cell(row, "board").text
         if not tag:
             continue
         table.used_rows.add(place)
         section = table.cell(row, "section").text
+        if (tag, section) in cut:
+            _refuse_again(table, row, tag)
+        cut.add((tag, section))
         masses = {
             role: quantity_text(
                 table, table.cell(row, role), table.heading[table.roles[role]], Mass
@@ -64,3 +69,14 @@ def boards_text(table: Table, charge: Document) -> str:
     for tag, sections in boards.items():
         lines += [f"  - id: {scalar(tag)}", "    sections:", *sections, *heads.get(tag, [])]
     return "\n".join(lines) + "\n"
+
+
+def _refuse_again(table: Table, row: list[Cell], tag: str) -> None:
+    """Refuse a second section of a board with the tag of an earlier one."""
+    section = table.cell(row, "section")
+    table.refuse(
+        section,
+        f"section '{section.text}'",
+        f"board {tag} has a section of this name in an earlier row",
+        "Give every section of a board its own tag, or take one of the rows out",
+    )
