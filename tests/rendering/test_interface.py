@@ -72,6 +72,47 @@ def test_words_made_in_python_are_said_in_french(english, french):
     assert interface("fr").say(english).startswith(french)
 
 
+#: As the today page and the kiln-side page put them together.
+TOGETHER = [
+    (
+        "An estimate: sample boards decide. It goes by the hours of its steps; no earlier charge is "
+        "asked.",
+        "Une estimation : les planches témoins décident. Elle suit les heures de ses étapes; aucune "
+        "charge antérieure n’est consultée.",
+    ),
+    (
+        "Overdue: it was likely by 14 Oct 06:56 (80 in 100: 13 Oct 21:59 to 14 Oct 19:43); weigh the "
+        "boards",
+        "En retard : c’était probable avant le 14 oct. 06:56 (80 sur 100 : 13 oct. 21:59 à 14 oct. "
+        "19:43); pesez les planches",
+    ),
+    (
+        "a drying curve learnt from 2 earlier charges, too few or of other timber, so that the band "
+        "is wider; the air to come is unlike theirs, so the band may be too narrow",
+        "une courbe de séchage apprise de 2 charges antérieures, trop peu ou d’un autre bois, d’où "
+        "une bande plus large; l’air à venir diffère du leur, la bande peut donc être trop étroite",
+    ),
+    (
+        "last 2225 g on 15 Oct 07:17, MC 44.5 %, step 2 at 2155 g, likely 16 Oct 23:17",
+        "dernière masse 2225 g le 15 oct. 07:17, TH 44.5 %, étape 2 à 2155 g, probable le 16 oct. "
+        "23:17",
+    ),
+    ("step 5 at 30 %", "étape 5 à 30 %"),
+    ("3 to 5 % more heat", "3 à 5 % de chaleur en plus"),
+    ("pin-1 showed 23.9 % MC ± 1.5 on 15 Oct 07:50", "pin-1 : 23.9 % TH ± 1.5 le 15 oct. 07:50"),
+]
+
+
+@pytest.mark.parametrize(("english", "french"), TOGETHER)
+def test_sentences_and_clauses_put_together_are_each_said(english, french):
+    assert interface("fr").say(english).replace("\u00a0", " ") == french
+
+
+def test_a_text_of_which_only_some_sentences_are_known_stays_whole():
+    half = "An estimate: sample boards decide. The yard of ours is wet."
+    assert interface("fr").say(half) == half
+
+
 # EN 844 (from memory): Längskrümmung, Querkrümmung, Fasersättigungspunkt. CLDR, release 47: the
 # short date of de has a full stop after the day. The others are common practice, no source.
 @pytest.mark.parametrize(

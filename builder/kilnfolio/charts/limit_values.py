@@ -79,7 +79,7 @@ def limit_chart(identity: str, title: str, unit: str, values: Sequence[ValueBars
         words = f"{one.words}: {said}"
         parts.append(read_area(words, panel.left + place * wide, panel.top, wide, panel.height))
     description = "; ".join(
-        f"at {one.words} {one.more} with more and {one.less} with less to answer"
+        f"at {one.words}, {one.more} with more and {one.less} with less to answer"
         for one in values
         if not one.today
     )

@@ -104,7 +104,7 @@ class Effect:
             return "heat much the same"
         few, many = sorted((abs(low), abs(high)))
         range_ = f"{few} to {many}" if few < many else f"{few}"
-        return f"{range_} % {'more' if high + low > 0 else 'less'} heat"
+        return f"{range_} % more heat" if high + low > 0 else f"{range_} % less heat"
 
     @property
     def peak(self) -> str:
@@ -112,7 +112,7 @@ class Effect:
         change = round(100 * (self.found.peak - 1.0))
         if abs(change) < 2:
             return "peak much the same"
-        return f"peak {abs(change)} % {'higher' if change > 0 else 'lower'}"
+        return f"peak {change} % higher" if change > 0 else f"peak {-change} % lower"
 
 
 def stock_of(species: Species, thickness_mm: float, start_mc_pct: float | None = None) -> Stock:

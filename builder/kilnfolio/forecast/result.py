@@ -20,13 +20,15 @@ CAUTION = "An estimate: sample boards decide."
 """Shown with every forecast."""
 
 METHODS = {
-    "own": "the mill's own drying curve of this wood and thickness, learnt from {}",
-    "relative": "a drying curve learnt from {}, too few or of other timber, so that the band is "
+    "own": "the mill's own drying curve of this wood and thickness, learnt from {charges}",
+    "relative": "a drying curve learnt from {charges}, too few or of other timber, so that the band is "
     "wider",
     "clock": "the hours of its steps",
     "formula": "the published red-oak formula, for want of earlier charges: no more than a hint",
 }
-"""Descriptions of the method by the origin of the curve; {} stands for the earlier charges."""
+"""Descriptions of the method by the origin of the curve; the slot stands for the earlier charges."""
+
+UNLIKE_AIR = "the air to come is unlike theirs, so the band may be too narrow"
 
 
 @dataclass(frozen=True)
@@ -183,10 +185,9 @@ class Forecast:
     def method(self) -> str:
         """The method, in words."""
         count = len(self.learnt_from)
-        words = METHODS[self.origin].format(f"{count} earlier charge{'s' if count != 1 else ''}")
-        if self.unlike_air:
-            words += "; the air to come is unlike theirs, so the band may be too narrow"
-        return words
+        charges = f"{count} earlier charges" if count != 1 else "1 earlier charge"
+        words = METHODS[self.origin].format(charges=charges)
+        return f"{words}; {UNLIKE_AIR}" if self.unlike_air else words
 
     def board_mass_g(self, board: BoardPace, at: dt.datetime) -> float | None:
         """Return the likely mass of a board at a future time [g]; None if not known."""

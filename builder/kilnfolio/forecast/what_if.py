@@ -119,7 +119,9 @@ class Comparison:
         change = round(100 * (self.days - 1))
         if abs(change) < 2:
             return "no change of days worth naming"
-        return f"at least about {abs(change)} % {'longer' if change > 0 else 'shorter'}"
+        if change > 0:
+            return f"at least about {change} % longer"
+        return f"at least about {-change} % shorter"
 
 
 def typical_board(

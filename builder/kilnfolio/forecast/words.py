@@ -55,11 +55,14 @@ def ready(found: Forecast) -> Coming:
 
 def _steps(found: Forecast) -> Iterator[Coming]:
     for step in found.steps:
-        yield Coming(f"Step {step.step}{_at(step.trigger_pct)}", step.due)
+        at = step.trigger_pct
+        what = f"Step {step.step}" if at is None else f"Step {step.step} at {at:g}{_NBSP}%"
+        yield Coming(what, step.due)
 
 
 def _ends(found: Forecast) -> Iterator[Coming]:
-    yield Coming(f"End of drying{_at(found.target_pct)}", found.end)
+    at = found.target_pct
+    yield Coming("End of drying" if at is None else f"End of drying at {at:g}{_NBSP}%", found.end)
     for what, due in (
         ("Equalizing", found.equalizing),
         ("Conditioning", found.conditioning),
@@ -67,10 +70,6 @@ def _ends(found: Forecast) -> Iterator[Coming]:
     ):
         if due is not None:
             yield Coming(what, due)
-
-
-def _at(mc_pct: float | None) -> str:
-    return f" at {mc_pct:g}{_NBSP}%" if mc_pct is not None else ""
 
 
 def likely(due: Due | None, now: dt.datetime) -> str:
@@ -87,12 +86,13 @@ def likely(due: Due | None, now: dt.datetime) -> str:
         return NOT_REACHED
     if due.low95 == due.high95:
         return f"{due.median:%d %b %H:%M}, by the clock"
-    band = f"80 in 100: {span(due)}"
+    band = span(due)
+    at = f"{due.median:%d %b %H:%M}"
     if now > due.high80:
-        return f"overdue: it was likely by {due.median:%d %b %H:%M} ({band}); weigh the boards"
+        return f"overdue: it was likely by {at} (80 in 100: {band}); weigh the boards"
     if now > due.median:
-        return f"any time now: likely since {due.median:%d %b %H:%M} ({band}); weigh the boards"
-    return f"likely {due.median:%d %b %H:%M} ({band})"
+        return f"any time now: likely since {at} (80 in 100: {band}); weigh the boards"
+    return f"likely {at} (80 in 100: {band})"
 
 
 def span(due: Due) -> str:
@@ -112,8 +112,12 @@ def record(found: Forecast) -> str:
     if error is None:
         return NO_RECORD
     charges = {one.charge for one in found.hindcasts}
-    count = f"{len(charges)} charge{'s' if len(charges) != 1 else ''}"
+    if len(charges) == 1:
+        return (
+            "On your last charge, from about this point, this forecast missed the end by "
+            f"{error:.0f}{_NBSP}% of the whole time."
+        )
     return (
-        f"On your last {count}, from about this point, this forecast missed the end by "
-        f"{error:.0f}{_NBSP}% of the whole time (median)."
+        f"On your last {len(charges)} charges, from about this point, this forecast missed the end "
+        f"by {error:.0f}{_NBSP}% of the whole time (median)."
     )

@@ -35,10 +35,16 @@ from kilnfolio.rendering.languages import (
 from kilnfolio.rendering.script_words import translated_script
 
 _SLOT = re.compile(r"\{(\w+)\}")
-#: What a slot takes in a pattern of few words: a figure, with its unit. Else prose would match.
-_FIGURE = r"(\S*\d\S*(?: \S{1,4})?)"
+#: What a slot takes in a pattern of few words: a figure with its unit, or a time. Else prose would match.
+_FIGURE = r"(\S*\d\S*(?: \S{1,4})?(?: \d\d:\d\d)?)"
 _WORDED = 8
+_AT = re.compile(r"(\d\d? [A-Z][a-z]{2}) (\d\d:\d\d)")
+#: What stands between the parts of a text that are said one by one, if each of them is known.
+_SENTENCES = (re.compile(r"(?<=[.!?])( )(?=[A-Z])"), re.compile("(; )"))
+_CLAUSES = (re.compile("(, )"),)
 _COUNTED = re.compile(r"(\d[\d .]*) ([^\W\d].*)")
+#: A word, as opposed to a unit or a tag.
+_WORD = re.compile(r"[^\W\d_]{3}")
 _TAG = re.compile(r"(<!--.*?-->|<[^>]*>)", re.DOTALL)
 _NAME = re.compile(r"</?([a-zA-Z][\w-]*)")
 _READ_OUT = re.compile(
@@ -101,10 +107,17 @@ class Interface:
         ):
             if form in self._strings:
                 return again(self._strings[form])
-        for text, pattern, names, translation in self._patterns:
+        if said := self._in_parts(words, _SENTENCES):
+            return said
+        for text, first, pattern, names, translation in self._patterns:
             if text in words and (found := pattern.fullmatch(words)):
                 slots = dict(zip(names, found.groups(), strict=True))
-                return _SLOT.sub(lambda slot: self.say(slots[slot[1]]), translation)  # noqa: B023
+                said = _SLOT.sub(lambda slot: self.say(slots[slot[1]]), translation)  # noqa: B023
+                return said if first in ("", words[0]) else self._begun_as(words, said)
+        if at := _AT.fullmatch(words):
+            return f"{self.say(at[1])} {at[2]}"
+        if said := self._in_parts(words, _CLAUSES):
+            return said
         if (counted := _COUNTED.fullmatch(words)) and (said := self._count(*counted.groups())):
             return said
         if " · " in words:  # a title and the mill's name
@@ -112,6 +125,26 @@ class Interface:
         if words.startswith((": ", "= ")):  # the end of a heading, or of a line of working
             return given[:2] + self.say(given[2:])
         return given
+
+    def _in_parts(self, words: str, marks: tuple[re.Pattern[str], ...]) -> str:
+        """Return a text with each of its parts in this language; "" if one is not known."""
+        for mark in marks:
+            parts = mark.split(words)
+            if len(parts) == 1:
+                continue
+            said = [self.say(part) for part in parts[::2]]
+            known = [
+                new != old or not _WORD.search(old)
+                for new, old in zip(said, parts[::2], strict=True)
+            ]
+            if said != parts[::2] and all(known):
+                parts[::2] = said
+                return "".join(parts)
+        return ""
+
+    def _begun_as(self, words: str, said: str) -> str:
+        """Return a translation with a capital where its English has one."""
+        return _raised(said) if words[:1].isupper() else self._within(said)
 
     def _count(self, number: str, counted: str) -> str:
         """Return a count with its noun in this language's plural; "" if the noun is not known."""
@@ -154,8 +187,12 @@ class Interface:
         return found
 
     @cached_property
-    def _patterns(self) -> tuple[tuple[str, re.Pattern[str], list[str], str], ...]:
-        """Patterns with slots: the longest text first, which is looked for before the pattern."""
+    def _patterns(self) -> tuple[tuple[str, str, re.Pattern[str], list[str], str], ...]:
+        """Patterns with slots, the longest first.
+
+        Before each stands its longest text, which is looked for before the pattern, and the letter it begins with, which
+        may be a capital or not; "" if it begins with a slot.
+        """
         found = []
         for english, translation in self._strings.items():
             names: list[str] = _SLOT.findall(english)
@@ -164,9 +201,14 @@ class Interface:
             if not names or not letters:
                 continue
             slot = "(.+?)" if letters >= _WORDED else _FIGURE
-            pattern = re.compile(slot.join(map(re.escape, texts)), re.DOTALL)
-            found.append((max(texts, key=len), pattern, names, translation))
-        return tuple(sorted(found, key=lambda one: -sum(map(len, _SLOT.split(one[1].pattern)))))
+            text, begun = max(texts, key=len), list(map(re.escape, texts))
+            first = english[0] if texts[0] and english[0].isalpha() else ""
+            if first:
+                begun[0] = f"[{first.lower()}{first.upper()}]{re.escape(texts[0][1:])}"
+                text = text[1:] if text is texts[0] else text
+            pattern = re.compile(slot.join(begun), re.DOTALL)
+            found.append((text, first, pattern, names, translation))
+        return tuple(sorted(found, key=lambda one: -sum(map(len, _SLOT.split(one[2].pattern)))))
 
     def page(self, text: str) -> str:
         """Return a page with the words made in Python in this language."""

@@ -273,7 +273,8 @@ def _sensor_state(one: SensorReading) -> SensorState:
     what = "EMC" if one.kind == "EMC sensor" else "MC"
     name = "EMC sensor" if one.channel == "emc" else one.channel
     value = measure(one.value_pct, "%", 1)
-    words = f"{name} {value}{'' if what in name else f' {what}'}{doubt} on {one.at:%d %b %H:%M}"
+    shown = f"{value}{'' if what in name else f' {what}'}{doubt}"
+    words = f"{name} showed {shown} on {one.at:%d %b %H:%M}"
     return SensorState(one.channel, _stamp(one.at), one.value_pct, one.uncertainty_points, words)
 
 

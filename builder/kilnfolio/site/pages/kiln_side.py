@@ -128,7 +128,8 @@ def _board_words(
 ) -> Iterator[str]:
     if board.last_g is not None and board.last_at is not None:
         at = dt.datetime.fromisoformat(board.last_at)
-        yield f"last {mass_words(board.last_g, board.unit)} {board.unit} on {at:%d %b %H:%M}"
+        mass = f"{mass_words(board.last_g, board.unit)} {board.unit}"
+        yield f"last {mass} on {at:%d %b %H:%M}"
     if board.oven_dry_g is None:
         yield "sections in the oven"
     if board.mc_pct is not None:
@@ -137,12 +138,15 @@ def _board_words(
         at = dt.datetime.fromisoformat(state.next_round)
         yield f"about {coming.now} expected on {at:%d %b %H:%M}"
     if state.next_due and (due := mass_due(board, state.next_due)) is not None:
-        reached = board.last_g is not None and board.last_g <= due
-        likely = f", likely {coming.at:%d %b %H:%M}" if coming and coming.at else ""
-        yield (
-            f"{state.next_due.label} at {mass_words(due, board.unit)} {board.unit}"
-            f"{', which it has reached' if reached else likely}"
-        )
+        mass = f"{mass_words(due, board.unit)} {board.unit}"
+        if step := state.next_due.step:
+            yield f"step {step} at {mass}"
+        else:
+            yield f"equalize at {mass}" if state.next_due.label == "equalize" else f"target at {mass}"
+        if board.last_g is not None and board.last_g <= due:
+            yield "which it has reached"
+        elif coming and coming.at:
+            yield f"likely {coming.at:%d %b %H:%M}"
 
 
 def worker_names(context: SiteContext) -> list[str]:

@@ -145,9 +145,12 @@ def due_words(state: KilnState) -> str:
     due = state.next_due
     if due is None:
         return "the end of conditioning"
-    whose = {"controlling": "", "driest": " (driest board)", "wettest": " (wettest board)"}
     at = figures.measure(due.mc_pct, "%", 0 if due.mc_pct.is_integer() else 1)
-    return f"{due.label} at {at}{whose[due.whose]}"
+    if due.step:
+        return f"step {due.step} at {at}"
+    if due.label == "equalize":
+        return f"equalize at {at} (driest board)"
+    return f"target at {at} (wettest board)"
 
 
 def _stage_words(state: KilnState) -> str:
