@@ -108,8 +108,17 @@ def choices() -> Iterator[str]:
     yield from ("points/day", "air-dried", "unsealed", "sealed", "changed", "amended")
     for name, region in regions().items():
         yield from (name, region.units.is_)
-    yield "{name} showed {shown} on {at}"  # a sensor of an open charge
-    yield from ("MC, %", "MC {amount}", "{amount} MC", "{amount} MC ± {doubt}", "EMC, %", "RH, %", "above {low}", "at most {high}")
+    yield from ("EMC sensor", "{name} showed {shown} on {at}")  # of an open charge
+    yield from (
+        "MC, %",
+        "MC {amount}",
+        "{amount} MC",
+        "{amount} MC ± {doubt}",
+        "EMC, %",
+        "RH, %",
+        "above {low}",
+        "at most {high}",
+    )
     for month in range(1, 13):
         short = f"{dt.date(2000, month, 1):%b}"
         yield from (f"{{day}} {short}", f"{short} {{year}}", short)

@@ -142,7 +142,9 @@ def _board_words(
         if step := state.next_due.step:
             yield f"step {step} at {mass}"
         else:
-            yield f"equalize at {mass}" if state.next_due.label == "equalize" else f"target at {mass}"
+            yield (
+                f"equalize at {mass}" if state.next_due.label == "equalize" else f"target at {mass}"
+            )
         if board.last_g is not None and board.last_g <= due:
             yield "which it has reached"
         elif coming and coming.at:
