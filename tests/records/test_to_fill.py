@@ -35,7 +35,7 @@ def test_a_record_that_may_not_be_a_draft_reports_both_problems(tmp_path):
     said = refused(checked_mill, root)
     assert len(said) == 2
     assert "place is still to be filled in" in said[0]
-    assert "altitude '310': has no unit" in said[1]
+    assert "altitude '310': has no unit. Write '310 m' or '310 ft', whichever it is" in said[1]
 
 
 def test_a_mark_deep_in_a_charge_is_reported(tmp_path):

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Annotated, Literal, get_args
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator
+from pydantic import AfterValidator, BeforeValidator
 
 from kilnfolio.records.model import Name, Record, Text, in_range, record_error
 from kilnfolio.records.prices import amount, price_per
@@ -38,6 +39,15 @@ def _zone(name: str) -> str:
 
 TimeZone = Annotated[Name, AfterValidator(_zone)]
 """A time zone of the IANA database that belongs to a place."""
+
+
+def _height(entered: object) -> object:
+    """Refuse a height without a unit: the usual hint of a length is mm, which nobody means here."""
+    if re.fullmatch(r"-?\d+(\.\d+)?", str(entered).strip()):
+        raise record_error(
+            entered, "has no unit", f"Write '{entered} m' or '{entered} ft', whichever it is"
+        )
+    return entered
 
 
 _TARIFF = price_per("kWh", "0.11 CAD/kWh", "a price of a kilowatt-hour with its currency")
@@ -116,7 +126,7 @@ class Mill(Record):
     """Translations of the safety wording that the mill has signed; others count as unsigned."""
     time_zone: TimeZone
     """IANA time zone of the clocks people read, as in America/Toronto."""
-    altitude: Annotated[Length, in_range(-500_000, 5_000_000)]
+    altitude: Annotated[Length, BeforeValidator(_height), in_range(-500_000, 5_000_000)]
     """Height above sea level, as in 310 m; it determines the air pressure."""
     pressure: Pressure | None = None
     """Mean air pressure, if measured; otherwise it follows from the altitude."""
