@@ -434,6 +434,13 @@ def test_masses_that_could_be_of_two_boards_or_rounds_are_refused(
     assert path.read_text("utf-8") == ambiguous
 
 
+def test_a_note_without_its_charge_asks_for_the_number(mill, capsys):
+    assert main(["note", "Door seal leaks", "--folder", str(mill)]) == 2
+    said = capsys.readouterr().err
+    assert "charge 'Door seal leaks': there is no charge of this number. Name the charge" in said
+    assert "new charge" not in said
+
+
 def test_undo_goes_back_step_by_step_but_not_past_another_persons_change(mill, capsys):
     path = mill / FILES["charge"]
     before = path.read_bytes()

@@ -209,6 +209,13 @@ MISTAKES = [
     (
         "charge",
         "id: C1",
+        "id: Größe 1",
+        "2:5: id 'Größe 1': it may hold only letters, digits, '.', '_' and '-'. "
+        "Write 'Grosse-1', say.",
+    ),
+    (
+        "charge",
+        "id: C1",
         "id: 2026",
         "2:5: id '2026': it must be text. Put it in quotes: \"2026\".",
     ),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from pathlib import Path, PurePosixPath
 
 from kilnfolio.records import reading
@@ -28,15 +29,20 @@ def charge_file(root: Path, charge: str) -> Path:
     if charge in files:
         return files[charge]
     near = difflib.get_close_matches(charge, files, n=1, cutoff=0.4)
+    ways = [f"Did you mean '{near[0]}'?"] if near else []
+    if not re.fullmatch(r"[A-Za-z0-9._-]+", charge):  # what was meant for the word after the number
+        ways.append("Name the charge by its number first")
+    else:
+        ways.append(
+            f"{'Otherwise begin' if near else 'Begin'} it with 'kilnfolio new charge {charge}'"
+        )
     raise RecordProblems(
         [
             Problem(
                 Place("content/charges"),
                 f"charge '{charge}'",
                 "there is no charge of this number",
-                f"Did you mean '{near[0]}'? Otherwise begin it with 'kilnfolio new charge {charge}'"
-                if near
-                else f"Begin it with 'kilnfolio new charge {charge}'",
+                " ".join(ways),
             )
         ]
     )

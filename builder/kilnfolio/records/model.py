@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+import unicodedata
 from typing import Annotated, Any, Generic, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -75,7 +76,8 @@ def _matching(pattern: str, most: int, words: str) -> Any:
                 text, f"it has {len(text)} characters, and at most {most} are allowed", "Shorten it"
             )
         if not matches(text):
-            near = re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")
+            bare = unicodedata.normalize("NFKD", text.replace("ß", "ss")).encode("ascii", "ignore")
+            near = re.sub(r"[^A-Za-z0-9]+", "-", bare.decode()).strip("-")
             tries = (way for way in (near, near.lower()) if matches(way))
             raise record_error(
                 text,
