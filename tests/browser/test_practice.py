@@ -63,6 +63,44 @@ def test_a_typed_answer_is_judged_by_the_new_numbers(page, demo_site):
             expect(problem.locator(".said")).to_contain_text(said)
 
 
+def test_a_bare_figure_is_in_the_unit_of_the_question(page, demo_site):
+    """The demonstration asks in °F and grams: 125.6 is °F, 52.0 °C says so, 3,466 g are 3466 g."""
+    page.goto(addresses(demo_site)["practice"])
+
+    def answer(problem: str, typed: str) -> str:
+        box = page.locator(f"#{problem}")
+        box.get_by_role("textbox").fill(typed)
+        box.get_by_role("button", name="Check my answer").click()
+        return box.locator(".said").text_content()
+
+    celsius = page.evaluate(
+        """() => {
+          const [asked] = window.practiceShown("wet-bulb-to-set").typed;
+          return (asked.value - 32) / 1.8;
+        }"""
+    )
+    for typed in (
+        f"{celsius * 1.8 + 32:.1f}",
+        f"{celsius:.1f} °C",
+        f"{celsius:.1f} deg C",
+        f"{celsius * 1.8 + 32:.1f} F",
+        f"{celsius * 1.8 + 32:.1f} °",
+    ):
+        assert answer("wet-bulb-to-set", typed) == "Right.", typed
+    assert "That is in °C" in answer("wet-bulb-to-set", f"{celsius:.1f}")
+
+    asked = page.locator("#mass-when-due .asked").text_content()
+    mc, dry = (float(one) for one in re.findall(r"([\d.]+)\s*(?:%|g\b)", asked))
+    grams = dry * (1 + mc / 100)
+    for typed in (
+        f"{grams:,.0f} g",
+        f"{grams / 1000:.3f} kg",
+        f"{grams / 1000:.3f} kg".replace(".", ","),
+    ):
+        assert answer("mass-when-due", typed) == "Right.", typed
+    assert answer("mass-when-due", f"{dry:,.0f} g") != "Right."
+
+
 def test_answers_stay_folded_until_opened_and_after_new_numbers(page, demo_site):
     page.goto(addresses(demo_site)["practice"] + "?answers=open")
     problem = page.locator(f"#{FIRST.slug}")

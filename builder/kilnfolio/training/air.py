@@ -87,7 +87,7 @@ def _emc_by_altitude(draw: Draw) -> Written:
     return Written(
         "A schedule sets {high.dry_bulb} and {high.wet_bulb}. How far apart is the EMC of these "
         "bulbs at sea level and {high.altitude} above it?",
-        "Thin air evaporates more at the same depression, so the same bulbs mean damper air.",
+        "Thin air brings the wick less heat, so less evaporates at the same depression: damper air.",
         [
             {"let": "low", "compute": "emc_from_bulbs", **bulbs, "altitude": "0 m"},
             {

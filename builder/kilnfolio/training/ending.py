@@ -18,8 +18,9 @@ from kilnfolio.training.problem import Draw, Written, kind
 
 SURVEY = "The final survey"
 HEAT = "Heat treatment"
-#: Core temperature and minutes of ISPM 15, annex 1; for practice only, never a permission.
-_THRESHOLD, _MINUTES = "56 °C", 30.0
+#: Core temperature and minutes of ISPM 15, annex 1; for practice only, never a permission. With its
+#: tenth, so that it is 132.8 °F beside readings in tenths of °F, and not 133.
+_THRESHOLD, _MINUTES = "56.0 °C", 30.0
 
 
 @kind("mean-and-spread", SURVEY, "Mean and standard deviation")

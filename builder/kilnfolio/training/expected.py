@@ -3,11 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from kilnfolio.handbook.examples import PLACEHOLDER, title_of
-from kilnfolio.records.quantities import Quantity, Temperature
+from kilnfolio.records.quantities import (
+    GRAMS_PER_POUND,
+    Energy,
+    Length,
+    Quantity,
+    Rate,
+    Temperature,
+    TemperatureDifference,
+    Volume,
+)
+from kilnfolio.review import figures
+from kilnfolio.review.working import Kilograms
 from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.mistakes import usual_mistakes
 from kilnfolio.training.problem import Problem
@@ -17,6 +28,22 @@ MOST = 3
 #: Relative tolerance of a typed figure, to allow for rounded intermediate steps.
 RELATIVE = 0.004
 _NUMBER = re.compile(r"[\d.]+")
+#: Where customary units come first, what a figure is asked in, by its dimension. Masses that are weighed
+#: stay in g and kg, as in the questions.
+_CUSTOMARY: Mapping[type[Quantity], str] = {
+    Temperature: "°F",
+    TemperatureDifference: "°F",
+    Length: "in",
+    Volume: "board feet",
+    Kilograms: "lb",
+    Energy: "million Btu",
+}
+#: Units that answers are printed in and records are not written in.
+_PRINTED: Mapping[type[Quantity], Mapping[str, Callable[[float], float]]] = {
+    Volume: {"board feet": Volume.units["bf"]},
+    Kilograms: {"lb": lambda pounds: pounds * GRAMS_PER_POUND / 1000.0},
+    Energy: {"million Btu": lambda heat: heat / figures.CUSTOMARY[Energy][0].of(1.0)},
+}
 
 
 @dataclass(frozen=True)
@@ -38,7 +65,7 @@ class Expected:
     value: float
     """The right figure, in `unit`."""
     tolerance: float
-    """Largest error that counts as right, in the same unit."""
+    """Largest error that counts as right, in the same unit; a count must be right."""
     unit: str
     """The unit assumed for a bare number; empty for a dimensionless figure."""
     units: dict[str, Unit]
@@ -78,24 +105,30 @@ def _named(problem: Problem) -> Iterator[str]:
 def _one(problem: Problem, name: str, several: bool) -> Expected:
     result, formula = problem.board.results[name], problem.board.formulas[name]
     of, shown = type(result.quantity), result.quantity.entered.replace("\u00a0", " ")
-    unit = shown.rpartition(" ")[2] if " " in shown.strip() else ""
-    unit = unit if unit in of.units else of.unit
-    units = {word: _against(of, word, unit) for word in of.units}
+    in_print = shown.rpartition(" ")[2] if " " in shown.strip() else ""
+    in_print = in_print if in_print in of.units else of.unit
+    unit = "points/day" if of is Rate else in_print
+    if problem.board.regional.customary_first:
+        unit = _CUSTOMARY.get(of, unit)
+    known = {**of.units, **_PRINTED.get(of, {})}
+    units = {word: _against(known[word], known[unit]) for word in known}
     house = units[of.unit] if of.unit in units else Unit(1.0, 0.0)
 
     def in_unit(value: float) -> float:
         return value * house.factor + house.offset
 
     value = float(result.value) if not isinstance(result.value, tuple) else result.value[0]
-    step = _last_digit(shown)
+    step = _last_digit(shown) * units[in_print].factor
     label = title_of(formula) + (f", {name.replace('_', ' ')}" if several else "")
     right = in_unit(value)
-    near = max(1.01 * step, RELATIVE * abs(right))
+    near = 0.5 if unit == "" and step == 1.0 else max(1.01 * step, RELATIVE * abs(right))
     wrong = [
         (in_unit(other), words)
         for other, words in usual_mistakes(formula.name, problem.given[name], value)
     ]
-    if of is Temperature:
+    if of is Temperature and unit == "°F":
+        wrong.append(((right - 32.0) / 1.8, "That is in °C. Write the unit, or give °F."))
+    elif of is Temperature:
         wrong.append((right * 1.8 + 32.0, "That is in °F. Write the unit, or give °C."))
     return Expected(
         name,
@@ -108,14 +141,13 @@ def _one(problem: Problem, name: str, several: bool) -> Expected:
     )
 
 
-def _against(of: type[Quantity], word: str, unit: str) -> Unit:
+def _against(other: Callable[[float], float], unit: Callable[[float], float]) -> Unit:
     """Return the conversion of numbers from one unit to another."""
 
-    def line(name: str) -> tuple[float, float]:
-        function: Any = of.units[name]
+    def line(function: Any) -> tuple[float, float]:
         return float(function(1.0)) - float(function(0.0)), float(function(0.0))
 
-    (factor, offset), (own, own_offset) = line(word), line(unit)
+    (factor, offset), (own, own_offset) = line(other), line(unit)
     return Unit(factor / own, (offset - own_offset) / own)
 
 

@@ -13,8 +13,8 @@ WATER = "Water in a load"
 def _shrinkage(draw: Draw) -> Written:
     total = words(draw.number(4.0, 11.5, 0.1), "%")
     return Written(
-        "A timber shrinks {shrunk.total} tangentially from green to oven-dry. How much of that has "
-        "happened at {shrunk.mc}, if its fibre saturation point is {shrunk.fsp}?",
+        "A timber shrinks {shrunk.total} tangentially from green to oven-dry. By how many per cent of its "
+        "green width has it shrunk at {shrunk.mc}, if its fibre saturation point is {shrunk.fsp}?",
         "Nothing shrinks above the fibre saturation point; below it, shrinkage runs evenly.",
         [
             {
@@ -143,7 +143,7 @@ def _volume(draw: Draw) -> Written:
     return Written(
         "A pack holds {volume.pieces} pieces, {volume.thickness} by {volume.width} by "
         "{volume.length}. What is its volume?",
-        "Bring every length to metres before multiplying.",
+        "Bring every length to one unit before multiplying.",
         [
             {
                 "let": "volume",

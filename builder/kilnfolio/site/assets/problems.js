@@ -456,11 +456,16 @@
       const [factor, offset] = data.units[key][data.dimensions[of].unit] || [1, 0];
       const inUnit = (value) => value * factor + offset;
       const value = inUnit(result.value);
-      const digits = /[\d.]+/.exec(result.quantity.entered)[0];
-      const step = 10 ** -(digits.split(".")[1] || "").length;
-      const near = Math.max(1.01 * step, data.relative * Math.abs(value));
+      const { entered } = result.quantity;
+      const digits = /[\d.]+/.exec(entered)[0];
+      const inPrint = data.units[key][entered.split(/[ \u00a0]/).at(-1)];
+      const step = 10 ** -(digits.split(".")[1] || "").length * (inPrint || [factor])[0];
+      const isCount = unit === "" && step === 1;
+      const near = isCount ? 0.5 : Math.max(1.01 * step, data.relative * Math.abs(value));
       const wrong = usualMistakes(result).map(([other, words]) => [inUnit(other), words]);
-      if (of === "Temperature") {
+      if (of === "Temperature" && unit === "°F") {
+        wrong.push([(value - 32) / 1.8, "That is in °C. Write the unit, or give °F."]);
+      } else if (of === "Temperature") {
         wrong.push([value * 1.8 + 32, "That is in °F. Write the unit, or give °C."]);
       }
       return {

@@ -8,7 +8,8 @@
     return;
   }
 
-  /** Reads "12,5 %" or "3.1 kg" as a figure in the unit asked for; null if it is not a number. */
+  /** Reads "12,5 %" or "3.1 kg" as a figure in the unit asked for; null if it is not a number,
+      undefined if the unit does not fit. */
   function read(words, table, unit) {
     const found = /^\s*([+\-\u2212]?\d+(?:[.,]\d+)?|[+\-\u2212]?[.,]\d+)\s*(.*?)\s*$/.exec(
       words.replace(/(\d)[ \u00a0\u202f](?=\d{3})/g, "$1"),
@@ -20,24 +21,27 @@
     const word = found[2] || unit;
     let line = table[word] || table[word.toLowerCase()] || (word === "percent" && table["%"]);
     if (!line && word === "°") {
-      line = table["°C"];
+      line = table[unit];
     }
-    if (!line && (word === "deg C" || word === "c")) {
-      line = table["°C"];
+    const degrees = /^(?:deg(?:rees)? ?)?([CF])$/i.exec(word);
+    if (!line && degrees) {
+      line = table[`°${degrees[1].toUpperCase()}`];
     }
     return line ? number * line[0] + line[1] : undefined;
   }
 
   function judge(words, typed) {
     const { value, near, unit, units } = typed;
-    const number = read(words, units, unit);
+    // a comma before three digits may stand for thousands or for a decimal point: either may be meant
+    const thousands = read(words.replace(/(\d),(?=\d{3}(?!\d))/g, "$1"), units, unit);
+    const number = read(words, units, unit) ?? thousands;
     if (number === null) {
       return ["wrong", `Type a number${unit ? `, as in 12.5 ${unit}` : ""}.`];
     }
     if (number === undefined) {
       return ["wrong", `That unit does not fit here. Known: ${Object.keys(units).join(", ")}.`];
     }
-    if (Math.abs(number - value) <= near) {
+    if ([number, thousands].some((one) => Math.abs(one - value) <= near)) {
       return ["right", "Right."];
     }
     // mistakes are matched with the tolerance of the answer itself
