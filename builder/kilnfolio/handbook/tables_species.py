@@ -22,9 +22,9 @@ from kilnfolio.handbook.tables import (
 from kilnfolio.physics import shrinkage, sums, water
 from kilnfolio.records.model import Slug
 from kilnfolio.records.quantities import (
+    GRAMS_PER_POUND,
     Density,
     Length,
-    Mass,
     Percent,
     Volume,
 )
@@ -292,7 +292,7 @@ def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
                 ),
                 number(green, 0),
                 *regional.ordered(
-                    number(mass, 0), figures.customary(mass * 1000.0, Mass).split(NBSP)[0]
+                    number(mass, 0), number(mass * 1000.0 / GRAMS_PER_POUND * _MBF_M3, 0)
                 ),
                 number(heat, 0),
             )
@@ -302,11 +302,11 @@ def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
             Column("Species", text=True),
             *paired_columns(regional, "Basic density", "kg/m³", "lb/ft³"),
             Column("Green MC", "%"),
-            *paired_columns(regional, "Water to 8 %", "kg/m³", "lb per m³"),
+            *paired_columns(regional, "Water to 8 %", "kg/m³", "lb per 1000 board feet"),
             Column("Least heat", "kWh/m³"),
         ),
         tuple(rows),
-        f"Computed for one cubic metre (424 board feet) of green {regional.term('timber')}, from "
+        f"Computed for green {regional.term('timber')}, 1000 board feet being 2.36 m³, from "
         "the mean of heartwood and sapwood where a source tells them apart, to 8 % MC. Least heat: "
         f"from {regional.temperature(start, 0)} to {regional.temperature(kiln, 0)}, Wood Handbook "
         "2010, eqs. 4-16 and 4-17; "
@@ -326,6 +326,8 @@ def mean_green(species: Species) -> float | None:
     return None
 
 
+#: A thousand board feet. [m³]
+_MBF_M3 = Volume.units["mbf"](1.0)
 #: Columns of the species summary: heading, whether it holds words, and the cell.
 _SPECIES_COLUMNS: dict[str, tuple[Column, Callable[[RegionalFormat, Species], Cell]]] = {
     "scientific_name": (
@@ -342,7 +344,10 @@ _SPECIES_COLUMNS: dict[str, tuple[Column, Callable[[RegionalFormat, Species], Ce
         Column("Basic density", "kg/m³"),
         lambda _, s: number(s.basic_density_kg_m3, 0),
     ),
-    "refractory": (Column("Refractory", text=True), lambda _, s: "yes" if s.refractory else "no"),
+    "refractory": (
+        Column("Refractory", text=True),
+        lambda _, s: "yes" if s.refractory else NOTHING,
+    ),
     "fsp": (Column("FSP", "%"), lambda _, s: number(s.fsp_pct, 0)),
     "ceiling_while_wet": (
         Column("Ceiling while wet", text=True),
@@ -391,8 +396,11 @@ def _summary(builder: Builder, options: SummaryOptions, document: Document) -> T
         )
         for species in chosen_species(builder, options, document)
     ]
+    said = "The source of every value stands on the species page."
+    if "refractory" in names:
+        said += " A dash under refractory means only that the sheet does not call the wood so."
     return Table(
         (Column("Species", text=True), *(_SPECIES_COLUMNS[name][0] for name in names)),
         tuple(rows),
-        "The source of every value stands on the species page.",
+        said,
     )
