@@ -602,6 +602,23 @@ def test_an_answer_outside_the_reliable_range_says_so(opened):
     note.wait_for(state="detached")
 
 
+def test_an_answer_that_no_wood_can_give_says_so(opened):
+    """6 % on a meter of 20 °C in wood of 110 °C: 6 − 0.5 × 90 ÷ 5.6 is below nothing; 52 g over 1 g dry
+    is 5100 %, far more than the lightest wood has room for."""
+    opened.get_by_label("metric", exact=True).check()
+    opened.locator("#meter-temperature-reading").fill("6")
+    opened.locator("#meter-temperature-wood_temperature").fill("110")
+    opened.locator("#meter-temperature-calibration_temperature").fill("20")
+    cool = opened.locator("#meter-temperature .result .note")
+    expect(cool).to_contain_text("let the wood cool")
+    opened.locator("#moisture-content-mass").fill("52")
+    opened.locator("#moisture-content-oven_dry_mass").fill("1")
+    slip = opened.locator("#moisture-content .result .note")
+    expect(slip).to_contain_text("look for a slip in a mass")
+    opened.locator("#moisture-content-oven_dry_mass").fill("35")
+    slip.wait_for(state="detached")
+
+
 def test_the_masses_for_step_changes_give_back_their_mc(opened):
     """The masses in the table, converted back by hand, give the MCs they belong to."""
     opened.get_by_label("metric", exact=True).check()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from kilnfolio.calculators.fields import percent, temperature
+from kilnfolio.calculators.fields import MC, percent, temperature
 from kilnfolio.calculators.form import Calculator, Field, Range, Step, Trusted
 from kilnfolio.physics import meters
 from kilnfolio.review.working import Bare
@@ -96,6 +96,7 @@ def _meter_temperature() -> Calculator:
             Trusted(
                 "reading", _RELIABLE, "It lies outside what a resistance meter reads reliably."
             ),
+            Trusted("corrected", MC, "The correction does not reach so far: let the wood cool."),
             Trusted(
                 "wood_temperature",
                 Range(0.0, meters.WOOD_TEMP_RANGE_C[1]),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kilnfolio.calculators.fields import MC, mass, percent
-from kilnfolio.calculators.form import Calculator, Step
+from kilnfolio.calculators.form import Calculator, Step, Trusted
 
 
 def weights() -> tuple[Calculator, ...]:
@@ -27,6 +27,7 @@ def _moisture_content() -> Calculator:
         "Both masses of the same piece, on the same balance. A piece that was not yet oven-dry "
         "makes the MC come out too low.",
         (("Moisture content", "calculations", "moisture-content"),),
+        trusted=(Trusted("mc", MC, "Hardly any wood holds so much: look for a slip in a mass."),),
     )
 
 
