@@ -86,6 +86,18 @@ def test_a_core_time_names_the_wood_it_is_for(say):
     assert "specific gravity 0.45" in say("25", "id: time-core").split("Hint")[0]
 
 
+def test_a_kiln_is_judged_against_the_heat_it_is_compared_with(say):
+    """One and a half and four times the evaporation alone, 2358 kJ/kg at 60 °C by the steam tables."""
+    text = say("24", "title: What this kiln makes of its heat")
+    water, least = numbers(r"It removed .*?([\d ]+) kg.*? is .*?([\d ]+) kWh", text)
+    low, high, misread = numbers(
+        r"come to about ([\d.]+) to ([\d.]+)\..*?, below ([\d.]+) some", text
+    )
+    evaporation = water * 2358 / 3600
+    assert low == misread == pytest.approx(1.5 * evaporation / least, abs=0.05)
+    assert high == pytest.approx(4 * evaporation / least, abs=0.05)
+
+
 def table(root: Path, options: str, practice: str, **species: object) -> str:
     """Return the HTML of a table of the handbook for a mill whose one species is changed so."""
     minimal_mill(
