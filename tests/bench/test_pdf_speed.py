@@ -9,18 +9,17 @@ from tests.reviewed import reviewed_mill
 from tests.test_cluster import running
 from weasyprint.text.fonts import FontConfiguration
 
-from kilnfolio.charts.paper import for_paper, paper_sheet
+from kilnfolio.charts.paper import paper_sheet
 from kilnfolio.handbook.compiled import compile_handbook
 from kilnfolio.paper import printing
 from kilnfolio.paper.archival import VARIANT, finished
 from kilnfolio.paper.book import CSS, book_html, write_book
-from kilnfolio.paper.lot_pdf import lot_pdf
+from kilnfolio.paper.lot_pdf import lot_html, lot_pdf
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.rendering.templating import environment
 from kilnfolio.runtime.cluster import cluster
 from kilnfolio.runtime.cluster_address import Cluster
 from kilnfolio.runtime.workers import Workers
-from kilnfolio.site.pages.customer import LIMITS
 from kilnfolio.site.sealed import lot_view
 
 BASE = printing.ASSETS.as_uri() + "/"
@@ -60,10 +59,7 @@ def views(mill):
 @pytest.fixture(scope="module")
 def pages(mill, views):
     env = environment(mill.folder.mill.record, menu=())
-    return [
-        for_paper(env.get_template("lot_record.html").render(view=view, limits=LIMITS, close=False))
-        for view in views
-    ]
+    return [lot_html(env, view) for view in views]
 
 
 def test_lot_records(book, mill, views, pages):

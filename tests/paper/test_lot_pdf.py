@@ -5,8 +5,10 @@ import functools
 import pytest
 from tests.site.site import packs, small_mill, with_words
 
-from kilnfolio.paper import lot_pdf
-from kilnfolio.paper.lot_pdf import lot_sheet, print_sheet
+from kilnfolio.paper import archival, lot_pdf, printing
+from kilnfolio.paper.codes import with_code, without_code
+from kilnfolio.paper.lot_pdf import lot_html, lot_sheet, print_sheet
+from kilnfolio.paper.printing import pdf_of
 from kilnfolio.rendering.templating import environment
 from kilnfolio.site.pages.customer import customer_lot
 
@@ -39,3 +41,35 @@ def test_the_type_is_that_which_trying_both_would_choose(made, words, monkeypatc
     assert [print_sheet(sheet) for sheet in sheets] == quick
     saved += len(tried)
     assert saved > 0
+
+
+def test_what_saves_time_changes_no_byte(made, monkeypatch):
+    """The code put in afterwards, XML instead of HTML, objects written once: as WeasyPrint alone does it."""
+    env, view = made
+    sheet = lot_sheet(env, view)
+    quick = print_sheet(sheet)
+    monkeypatch.setattr(printing, "_parsed", printing._parsed_as_html)
+    monkeypatch.setattr(archival, "_Written", lambda made: made)
+    assert pdf_of(lot_html(env, view), "record.css", attached=sheet.attached) == quick
+
+
+def test_a_record_has_no_element_for_scripts(made):
+    """Attributes that scripts know a fact by, and spans that say nothing else, are for the page only."""
+    env, view = made
+    view = with_words(view, product='Boards <span data-words>, data-words data-record="x"')
+    html = lot_html(env, view)
+    assert "<span>" not in html
+    assert html.count("data-words") == html.count("data-record") + 1 == 2
+    assert "&lt;span data-words&gt;, data-words data-record=&#34;x&#34;" in html
+
+
+def test_a_code_without_its_place_is_an_error(made):
+    with pytest.raises(ValueError, match="no QR code"):
+        without_code("<p>M4 4.5</p>")
+    html, path = without_code(lot_html(*made))
+    assert path not in html
+    with pytest.raises(ValueError, match="no place"):
+        pdf_of(
+            "<html lang='en'><head><title>x</title></head><body></body></html>",
+            finisher=with_code(path),
+        )

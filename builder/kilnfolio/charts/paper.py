@@ -21,6 +21,8 @@ _CLASSES = re.compile(r'\bclass="([^"]*)"')
 _CLASS = re.compile(r"\.([A-Za-z][\w-]*)")
 #: What a selector excludes; a drawing without such a class may use its rule.
 _EXCEPT = re.compile(r":not\([^)]*\)")
+#: A shape that is pointed at for a value; nobody sees it on paper.
+_STOP = re.compile(r'<rect class="stop"[^>]*/>')
 _SCREEN = re.compile(r"@media screen[^{]*\{(?:[^{}]*\{[^{}]*\})*\s*\}")
 _IMPORT = re.compile(r'@import url\("([\w.-]+)"\);')
 
@@ -32,18 +34,24 @@ def asset(name: str) -> str:
 
 
 @lru_cache(maxsize=1)
-def _rules() -> tuple[tuple[str, str], ...]:
-    """Return each rule for drawings, its selectors and its declarations."""
+def _values() -> dict[str, str]:
+    """Return the variables of ``tokens.css`` with their values, colours in light."""
     # a drawing uses the first font named; the inline fonts are for pages opened from a folder
     tokens = re.sub(r'"[^"]* at hand", ', "", _SCREEN.sub("", asset("tokens.css")))
     root = tokens.index(":root")
-    values = dict(_VARIABLE.findall(tokens[root : tokens.index("}", root)]))
+    return dict(_VARIABLE.findall(tokens[root : tokens.index("}", root)]))
 
-    def filled(text: str) -> str:
-        while _USE.search(text):
-            text = _USE.sub(lambda match: values[match[1]].strip(), text)
-        return text
 
+def filled(css: str) -> str:
+    """Return rules with the values of variables filled in."""
+    while _USE.search(css):
+        css = _USE.sub(lambda match: _values()[match[1]].strip(), css)
+    return css
+
+
+@lru_cache(maxsize=1)
+def _rules() -> tuple[tuple[str, str], ...]:
+    """Return each rule for drawings, its selectors and its declarations."""
     css = asset("charts.css") + asset("drawings.css")
     return tuple(
         (selector.strip().replace("svg ", ""), filled(body.strip()))
@@ -76,7 +84,8 @@ def paper_sheet(name: str) -> str:
 
 
 def for_paper(html: str) -> str:
-    """Return HTML with the rules that each drawing uses embedded in it."""
+    """Return HTML with the rules that each drawing uses embedded in it, and only what can be seen."""
+    html = _STOP.sub("", html)
     parts: list[str] = []
     outer: list[str] = []
     depth = begin = done = 0

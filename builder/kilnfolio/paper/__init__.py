@@ -10,5 +10,6 @@ sheet         the kiln-side sheet of a charge
 label_sheets  labels for packs
 charge_pdf    the record of a sealed charge, for archives
 lot_pdf       the record of a lot
+codes         the QR code of a PDF
 audit_report  an audit's report
 """

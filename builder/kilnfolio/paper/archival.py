@@ -45,8 +45,26 @@ def finished(finisher: Callable[..., None] | None = None) -> Callable[..., None]
         _say_accessible(pdf)
         _scope_headers(pdf)
         _ungroup_lists(pdf)
+        pdf.objects[:] = map(_Written, pdf.objects)
 
     return finish
+
+
+class _Written(pydyf.Object):  # type: ignore[misc]
+    """A finished object, written and compressed once.
+
+    pydyf does both twice: for the file, and for the file's identifier, a digest of all objects.
+    """
+
+    data = b""
+    compressible = True
+
+    def __init__(self, made: pydyf.Object):
+        super().__init__()
+        self.number, self.generation, self.free = made.number, made.generation, made.free
+        self.compressible = made.compressible
+        if self.free == "n":
+            self.data = made.data
 
 
 def _say_accessible(pdf: pydyf.PDF) -> None:

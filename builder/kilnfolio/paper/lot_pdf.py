@@ -13,6 +13,7 @@ from jinja2 import Environment
 from weasyprint import Document
 
 from kilnfolio.charts.paper import for_paper
+from kilnfolio.paper.codes import with_code, without_code
 from kilnfolio.paper.printing import (
     Attached,
     archival_pdf,
@@ -32,10 +33,15 @@ class LotSheet:
 
     lot: str
     html: str
-    """The document."""
-    close: str
-    """The same in smaller type, used if it would not fit the page."""
+    """The document, without the QR code."""
+    code: str
+    """The path of the code."""
     attached: tuple[Attached, ...]
+
+    @property
+    def close(self) -> str:
+        """The document in smaller type, used if it would not fit the page."""
+        return self.html.replace("<body>", '<body class="close">', 1)
 
 
 def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
@@ -48,15 +54,24 @@ def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
     view : CustomerLot
         The lot as its customer may see it; the PDF holds nothing else.
     """
-    template = env.get_template("lot_record.html")
-    html, close = (
-        for_paper(template.render(view=view, limits=LIMITS, close=close)) for close in (False, True)
-    )
-    return LotSheet(view.record.lot, html, close, tuple(_attached(view)))
+    return LotSheet(view.record.lot, *without_code(lot_html(env, view)), tuple(_attached(view)))
+
+
+#: What the page's scripts know the facts by, and an element that is then no more than its text.
+_FACT = re.compile(r"<(?:d[dt]|span|t[dh]|thead|caption)\b[^<>]*>")
+_KNOWN_BY = re.compile(r' data-(?:words|verbatim|record="[^"]*")(?=[ >])')
+_TEXT = re.compile(r"<span>([^<]*)</span>")
+
+
+def lot_html(env: Environment, view: CustomerLot) -> str:
+    """Return the document of a lot's record, with no more elements than paper needs."""
+    html = env.get_template("lot_record.html").render(view=view, limits=LIMITS)
+    html = _FACT.sub(lambda tag: _KNOWN_BY.sub("", tag[0]), html)
+    return for_paper(_TEXT.sub(r"\1", html))
 
 
 #: A record of at least this many characters, drawings apart, seldom fits its page in the usual type.
-_LONG = 5_500
+_LONG = 4_100
 _DRAWING = re.compile(r"<svg.*?</svg>", re.DOTALL)
 #: Where the last heading of a record in smaller type stands this low, the usual type has no room:
 #: it needs a sixth more, and fits up to 717 px at most (`tests/paper/test_lot_pdf.py`) [px].
@@ -68,7 +83,7 @@ def print_sheet(sheet: LotSheet) -> tuple[bytes, list[str]]:
     with collector_paused():
         document, warnings = _fitted(sheet)
         with logged_warnings() as of_writing:
-            pdf = archival_pdf(document, attached=sheet.attached)
+            pdf = archival_pdf(document, with_code(sheet.code), attached=sheet.attached)
     warnings = [*warnings, *of_writing]
     pages = len(document.pages)
     if pages > 1:

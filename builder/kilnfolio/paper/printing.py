@@ -19,12 +19,13 @@ from importlib import resources
 from multiprocessing.util import get_temp_dir
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
+from xml.etree import ElementTree
 
 import weasyprint
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher
 
-from kilnfolio.charts.paper import paper_sheet
+from kilnfolio.charts.paper import filled, paper_sheet
 from kilnfolio.paper.archival import VARIANT, finished
 from kilnfolio.runtime.values import dataclass
 
@@ -59,8 +60,10 @@ class Press:
 
     def __init__(self, css: tuple[str, ...], own: str = ""):
         self._fonts = _Fonts()
+        rules = "\n".join(map(paper_sheet, css))
         self._sheet = weasyprint.CSS(
-            string="\n".join([*map(paper_sheet, css), own]),
+            # filled in once, not for each element; a mill's own style sheet may set other values
+            string=f"{rules}\n{own}" if own else filled(rules),
             base_url=_BASE,
             url_fetcher=_FETCHER,
             font_config=self._fonts,
@@ -78,7 +81,7 @@ class Press:
         **options : object
             Passed to WeasyPrint.
         """
-        document = weasyprint.HTML(string=_alone(html), base_url=_BASE, url_fetcher=_FETCHER)
+        document = _parsed(_alone(html))
         sheets = [self._sheet, *([weasyprint.CSS(string=css)] if css else [])]
         laid_out = document.render(
             font_config=self._fonts, stylesheets=sheets, pdf_tags=True, **options
@@ -173,6 +176,34 @@ def archival_pdf(
         attachments=[_attachment(item) for item in attached] or None,
     )
     return pdf
+
+
+#: What HTML has and XML has not: elements without an end, and the line at the beginning.
+_EMPTY = re.compile(r"<(meta|link|br|hr|img|col|wbr)\b([^<>]*?)/?>")
+_DOCTYPE = re.compile(r"\s*<!doctype html>", re.IGNORECASE)
+
+
+class _Parsed(weasyprint.HTML):
+    """A document that is also well-formed XML, as ours are; see `_parsed`."""
+
+    def __init__(self, html: str):
+        root = ElementTree.fromstring(_EMPTY.sub(r"<\1\2/>", _DOCTYPE.sub("", html, count=1)))
+        self.base_url, self.url_fetcher, self.media_type = _BASE, _FETCHER, "print"
+        wrapper = weasyprint.cssselect2.ElementWrapper
+        self.wrapper_element = wrapper.from_html_root(root, content_language=None)
+        self.etree_element = self.wrapper_element.etree_element
+
+
+def _parsed(html: str) -> weasyprint.HTML:
+    """Parse a document, as XML if it can be: 25 times as fast, which is 8 % of a lot's PDF."""
+    try:
+        return _Parsed(html)
+    except ElementTree.ParseError:
+        return _parsed_as_html(html)
+
+
+def _parsed_as_html(html: str) -> weasyprint.HTML:
+    return weasyprint.HTML(string=html, base_url=_BASE, url_fetcher=_FETCHER)
 
 
 #: A link to another page of the site, which a reader of a PDF does not have.
