@@ -6,6 +6,7 @@ import json
 import pytest
 from tests.archive.sealing import (
     CHARGE,
+    NOTICE,
     SEALED_AT,
     amend_charge,
     bag_of,
@@ -26,7 +27,7 @@ from kilnfolio.archive.audit import audit
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.lots import lot_state, seal_lot
-from kilnfolio.archive.places import lot_record_path
+from kilnfolio.archive.places import KEPT, lot_record_path
 from kilnfolio.archive.remaking import Remakers
 from kilnfolio.archive.seal import state
 from kilnfolio.site.lot_again import lot_record_again
@@ -126,6 +127,26 @@ def test_only_a_change_that_the_customer_reads_counts_for_a_lot(root, old, new, 
     found = lot_state(root, "L1", read_ledger(root))
     assert found.word == word
     assert [d.where for d in found.differences] == ([FILES["lot"]] if word == "changed" else [])
+
+
+def test_the_audit_of_a_mill_names_what_is_behind_a_lot_and_not_as_sealed(root):
+    entry = enter(root)
+    [own] = [file for file in entry.files if entry.is_own(file.path)]
+    copy = KEPT / own.sha256
+
+    def found():
+        report = audit(root, again=Remakers(notice=NOTICE))
+        return [(one.kind, one.where) for one in report.all_differences]
+
+    assert found() == []
+    raw = (root / copy).read_bytes()
+    (root / copy).write_bytes(raw + b"#")
+    assert found() == [("kept-file-missing", copy.as_posix())]
+    (root / copy).write_bytes(raw)
+    change(root / FILES["lot"], "pieces: 220", "pieces: 221")
+    assert found() == [("file-changed", FILES["lot"])]
+    (root / FILES["lot"]).unlink()
+    assert found() == [("file-missing", FILES["lot"])]
 
 
 def test_lots_of_an_amended_charge_are_out_of_date_until_they_are_amended(root):

@@ -99,6 +99,14 @@ def test_a_rotation_stopped_half_way_can_be_completed(root):
     assert verify_ledger(root) == ()
 
 
+def test_a_refused_rotation_leaves_no_key(root):
+    lines = sealing.lines_of(root)
+    sealing.write_lines(root, [sealing.change_entry(lines[0], by="Somebody"), *lines[1:]])
+    with pytest.raises(SealRefusedError, match="does not hold"):
+        upkeep.rotate_key(root, find_keys(root), "A. N. Other", "The office moved.", LATER)
+    assert [path.name for path in (root / "keys").iterdir()] == ["seal-key.pem"]
+
+
 def test_a_revoked_key_is_trusted_to_its_last_day_and_seals_no_more(root):
     thief = find_keys(root)
     upkeep.rotate_key(root, thief, "A. N. Other", "A laptop was stolen.", LATER)

@@ -18,6 +18,7 @@ from tests.given import given
 from tests.trust.sealing import CHARGE, LOT, change, labelled_mill
 
 from kilnfolio.archive.checking import read_ledger
+from kilnfolio.archive.places import lot_record_path
 from kilnfolio.archive.tokens import lot_token, read_address_keys, read_token_key
 from kilnfolio.pipeline.build import build_site
 
@@ -76,6 +77,46 @@ def test_a_changed_lot_is_reported_too(root):
     assert "lot L1" in checked.stdout
     assert "kilnfolio amend lot L1" not in checked.stdout
     assert "kilnfolio amend L1 --by NAME" in checked.stdout
+
+
+def test_a_record_changed_in_the_ledger_reaches_no_customer(root, monkeypatch):
+    """It is made again from the files behind the seal, or the build is refused."""
+    file = root / lot_record_path("L1", 1)
+    sealed = file.read_bytes()
+    mean = json.loads(sealed)["mean"]
+    changed = sealed.replace(mean.encode(), mean.replace("1", "2").encode())
+    assert changed != sealed
+    for damaged in (changed, b"not JSON"):
+        file.write_bytes(damaged)
+        built = given("build", root, "--workers", "1", "--without-pdf", "--fresh")
+        assert built.returncode == 1
+        assert "L1-1.json: it is not the lot record" in built.stderr
+        records = list((root / "site/customer").glob("*/record.json"))
+        assert [one.read_bytes() for one in records] == [sealed]
+    monkeypatch.setattr("kilnfolio.site.sealed.lot_record", lambda *_: {"mean": "8 %"})
+    file.write_bytes(changed)
+    built = given("build", root, "--workers", "1", "--without-pdf", "--fresh")
+    assert built.returncode == 2
+    assert "the sealed record of lot L1: it is missing, or is not the record" in built.stderr
+    assert records[0].is_file()  # the old site stays
+
+
+@pytest.mark.parametrize("gone", [CHARGE, LOT])
+def test_a_sealed_record_whose_file_is_gone_stops_the_build(root, gone):
+    """Its page and its bag would be missing; where a lot rested on it, that was a fault of ours."""
+    assert given("build", root, "--workers", "1", "--without-pdf").returncode == 0
+    before = sorted(path for path in (root / "site").rglob("*") if ".staging" not in path.parts)
+    raw = (root / gone).read_bytes()
+    (root / gone).unlink()
+    for command in (("check",), ("build", "--workers", "1", "--without-pdf")):
+        ran = given(*command, root)
+        assert ran.returncode == 2
+        assert f"{gone}:1:1: the record of " in ran.stderr
+        assert "it is sealed, and it is not there" in ran.stderr
+    after = sorted(path for path in (root / "site").rglob("*") if ".staging" not in path.parts)
+    assert after == before
+    [copy] = re.findall(r"its copy is (\S+)\.\n", ran.stderr)
+    assert (root / copy).read_bytes() == raw
 
 
 def test_a_change_the_customer_never_sees_does_not_affect_the_label(root):

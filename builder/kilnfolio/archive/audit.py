@@ -25,6 +25,7 @@ from kilnfolio.archive.heads import LEAVES, OTHERS
 from kilnfolio.archive.heads_compared import compare_heads, tree_of
 from kilnfolio.archive.keyring import KEYRING, read_keyring
 from kilnfolio.archive.ledger import parse_ledger
+from kilnfolio.archive.lots import lot_file_differences
 from kilnfolio.archive.merkle import leaf_hash
 from kilnfolio.archive.own import apart, not_run, own_code_differences
 from kilnfolio.archive.places import KEPT, dossier_path
@@ -473,7 +474,7 @@ def _audit_mill(path: Path, trusted: Sequence[TrustedKey], again: Remakers) -> F
         files=0,
         entries=size,
         head=head,
-        differences=(*ledger.differences, *lot_differences),
+        differences=(*ledger.differences, *lot_differences, *lot_file_differences(path, ledger)),
         lots=tuple(made),
         seals=tuple(seals),
         open=tuple(unknown),

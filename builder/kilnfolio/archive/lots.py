@@ -22,7 +22,7 @@ from kilnfolio.archive.entries import Entry, LotDraft, LotEntry, SealedCharge, S
 from kilnfolio.archive.keyring import list_key
 from kilnfolio.archive.keys import Keys
 from kilnfolio.archive.ledger import Ledger
-from kilnfolio.archive.places import lot_record_path
+from kilnfolio.archive.places import KEPT, lot_record_path
 from kilnfolio.archive.seal import SealState, check_words, inputs_of, keep
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located, Name, Text
@@ -245,6 +245,35 @@ def changed_lot(root: Path, entry: LotEntry) -> Iterator[Difference]:
             found=found,
             what="it does not say what was sealed" if found else "it was sealed and is not there",
         )
+
+
+def lot_file_differences(root: Path, ledger: Ledger) -> Iterator[Difference]:
+    """Yield what is not as sealed in the files behind the lots of a mill folder.
+
+    A kept copy that a charge rests on too is left to the audit of that charge.
+    """
+    done = {
+        file.sha256
+        for charge in ledger.charges
+        for entry in ledger.of_charge(charge)
+        for file in entry.files
+    }
+    for lot in ledger.lots:
+        entries = ledger.of_lot(lot)
+        for file in (file for entry in entries for file in entry.files):
+            if file.sha256 in done:
+                continue
+            done.add(file.sha256)
+            try:
+                kept_bytes(root, file)
+            except RecordProblems:
+                yield Difference(
+                    kind="kept-file-missing",
+                    where=(KEPT / file.sha256).as_posix(),
+                    sealed=file.sha256,
+                    what=f"the copy of {file.path} that was sealed is not there, or is not that copy",
+                )
+        yield from changed_lot(root, entries[-1])
 
 
 def _says_the_same(root: Path, file: SealedFile, raw: bytes) -> bool:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 
 from kilnfolio.archive.entries import SealEntry
 from kilnfolio.archive.lots import LotState, lot_state
-from kilnfolio.archive.places import lot_record_path
+from kilnfolio.archive.places import KEPT, LEDGER, lot_record_path
 from kilnfolio.archive.seal import SealState, state
 from kilnfolio.archive.sealed_mill import (
     entries_of_charge,
@@ -23,6 +23,9 @@ from kilnfolio.archive.sealed_mill import (
 )
 from kilnfolio.graph.derived import Group, derived
 from kilnfolio.graph.graph import Graph
+from kilnfolio.records.checking import refuse
+from kilnfolio.records.kinds import RECORD_KINDS
+from kilnfolio.records.problems import Place, Problem
 from kilnfolio.review.dossier import Finding
 
 #: The slug of a finding about a broken seal.
@@ -68,6 +71,31 @@ def lot_standing(graph: Graph, number: str) -> LotState:
     )
     _tell(graph, stands, f"lot {number}")
     return stands
+
+
+@derived("sealed records")
+def sealed_records(graph: Graph, _: str) -> None:
+    """Refuse a mill that lacks the record of a sealed charge or lot.
+
+    It could not be published as sealed: its page and its bag would be missing without a word.
+    """
+    problems = []
+    for noun, entries_of in (("charge", entries_of_charge), ("lot", entries_of_lot)):
+        for number in ledger.entry(graph, f"every {noun}", ()):
+            if number in graph.names(noun):
+                continue
+            name_at = RECORD_KINDS[noun].name_at
+            own = [f for f in entries_of(graph, number)[-1].files if name_at(f.path) == number]
+            copy = f"its copy is {(KEPT / own[0].sha256).as_posix()}" if own else "from a backup"
+            problems.append(
+                Problem(
+                    Place(own[0].path if own else LEDGER.as_posix()),
+                    f"the record of {noun} {number}",
+                    "it is sealed, and it is not there",
+                    f"Bring it back{':' if own else ''} {copy}",
+                )
+            )
+    refuse(problems)
 
 
 def _note_own(graph: Graph, entries: Sequence[SealEntry]) -> None:

@@ -63,17 +63,18 @@ def rotate_key(root: Path, keys: Keys, by: str, reason: str, at: dt.datetime) ->
     """
     folder = root / MILL_KEYS
     waiting = folder / NEW_KEY
-    new = keys_at(waiting) if waiting.is_file() else make_keys(folder, name=NEW_KEY)
+    new = keys_at(waiting) if waiting.is_file() else None
     with writing(root) as ledger:
         done = [
             entry
             for entry in ledger.ledger.entries
-            if isinstance(entry, KeyRotation) and entry.new_key == new.public
+            if new and isinstance(entry, KeyRotation) and entry.new_key == new.public
         ]
-        if done:
+        if new and done:
             entry = done[-1]
         else:
             ledger.refuse(at, keys)
+            new = new or make_keys(folder, name=NEW_KEY)
             unsigned = ledger.placed(
                 KeyRotation,
                 keys,

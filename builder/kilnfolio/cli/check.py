@@ -95,12 +95,13 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _everything(mill: MillFolder) -> Found:
     """Return the findings on every charge, lot and draft."""
+    from kilnfolio.archive.standing import sealed_records
     from kilnfolio.records.checking import refuse_problems
     from kilnfolio.review.open_review import draft_records, waiting_lots
     from kilnfolio.review.reviews import REVIEWS, dossiers, lot_dossiers, open_reviews
     from kilnfolio.site.house import house
 
-    refuse_problems(mill, (*REVIEWS, (house,)))
+    refuse_problems(mill, ((sealed_records,), *REVIEWS, (house,)))
     found: Found = {name: dossier.findings for name, dossier in dossiers(mill).items()}
     found |= {name: review.findings for name, review in open_reviews(mill).items()}
     found |= {name: (finding,) for name, finding in draft_records(mill).items()}
@@ -155,8 +156,8 @@ def _with_seals(
 
 def _of_schedules(folder: MillFolder, *, drafts: bool) -> dict[str, tuple[Finding, ...]]:
     """Return the findings on approved schedules in question; with `drafts`, on all schedules."""
+    from kilnfolio.records.setpoints import mill_pressure
     from kilnfolio.review.schedule_case import lint_schedule
-    from kilnfolio.review.setpoints import mill_pressure
 
     found = {}
     for name, located in folder.schedules.items():

@@ -67,7 +67,7 @@ OF_MANY_RECORDS: tuple[Step, ...] = (
 PLAN = Plan(
     "kilnfolio.pipeline.plan:PLAN",
     INDEX,
-    inputs=((sealed_mill.ledger,), *REVIEWS, (house,)),
+    inputs=((sealed_mill.ledger,), (standing.sealed_records,), *REVIEWS, (house,)),
     bound=sealed_mill.SEALED,
     rest=(
         (reading.latest,),

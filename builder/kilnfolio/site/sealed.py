@@ -7,11 +7,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from kilnfolio.archive.as_sealed import by_todays_limits
-from kilnfolio.archive.canonical import canonical
+from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.entries import LotEntry
 from kilnfolio.archive.keys import Keys
-from kilnfolio.archive.lots import seal_lot
+from kilnfolio.archive.lots import LotState, seal_lot
+from kilnfolio.archive.places import lot_record_path
 from kilnfolio.archive.seal import state
 from kilnfolio.archive.sealed_mill import (
     entries_of_charge,
@@ -27,7 +28,10 @@ from kilnfolio.graph.derived import Group, derived, inline
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder, mill_of
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.review.dossier import LotDossier
 from kilnfolio.review.reviews import charge_dossier, dossiers, lot_dossier
+from kilnfolio.review.sealed import library_of_sealed_lot
 from kilnfolio.site.lot_words import lot_record
 from kilnfolio.site.pages.customer import CustomerLot, Served, customer_lot
 from kilnfolio.site.seals import SealView, Superseded, seal_view, superseded_states
@@ -121,10 +125,38 @@ def lot_view(graph: Graph, number: str) -> SealedLot:
     if is_sealed(graph, "lot", number):
         stands = lot_standing(graph, number)
         seal = seal_view(stands.entries, _demo_keys(graph), broken=changed_words(stands))
-        record = stands.record.decode()
+        record = _record_as_sealed(graph, stands, dossier).decode()
     address = next(iter(lot_addresses(graph, number).live), "")
     served = Served(record, seal)
     return SealedLot(customer_lot(mill, number, reviews, dossier, address, served), seal)
+
+
+def _record_as_sealed(graph: Graph, stands: LotState, dossier: LotDossier) -> bytes:
+    """Return the record that a lot's last seal signs; made again if its file is not that record.
+
+    Raises
+    ------
+    RecordProblems
+        What is made again is not that record either.
+    """
+    sealed, lot = stands.entries[-1].record, stands.lot
+    if sha256(stands.record) == sealed:
+        return stands.record
+    mill = mill_of(graph)
+    library = library_of_sealed_lot(graph, lot) or mill
+    made = canonical(lot_record(library, lot, dossiers(mill), dossier))
+    if sha256(made) == sealed:
+        return made
+    raise RecordProblems(
+        [
+            Problem(
+                Place(lot_record_path(lot, len(stands.entries)).as_posix()),
+                f"the sealed record of lot {lot}",
+                "it is missing, or is not the record that was sealed",
+                "Bring it back from a backup",
+            )
+        ]
+    )
 
 
 @derived("lot seal", keys=reading.lots, batch=2000)
