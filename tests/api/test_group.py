@@ -248,6 +248,25 @@ def test_what_holds_no_lines_is_refused(lines, tmp_path, capsys):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("days", "Infinity"),
+        ("final_sd_mc_pct", "1e300"),
+        ("started", '"2026-06-01T08:00:00"'),
+        ("ended", '"0001-01-01T00:00:00+00:00"'),
+    ],
+)
+def test_a_figure_that_no_mill_has_is_refused(key, value, lines, tmp_path):
+    """One mill's lines ended the command for the whole group, as a fault of ours."""
+    written = json.loads(lines[0].read_text("utf-8"))
+    written["charges"][0][key] = "HERE"
+    path = tmp_path / "hostile.json"
+    path.write_text(json.dumps(written).replace('"HERE"', value), "utf-8")
+    assert main(["group", str(path), str(lines[1]), "--out", str(tmp_path / "out")]) == 2
+    assert not (tmp_path / "out").exists()
+
+
 def test_damaged_lines(lines, tmp_path):
     path = tmp_path / "damaged.json"
 

@@ -11,9 +11,9 @@ import hashlib
 import json
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from kilnfolio import __version__
 from kilnfolio.api.mill import MillView
@@ -32,8 +32,17 @@ HELD = ("charges", "lots")
 _STEPS = {"notation", "steps", "modifications", "equalizing", "conditioning", "target_mc"}
 
 
+#: A time, with its zone and in a year that a mill has records of.
+_Time = Annotated[
+    AwareDatetime,
+    Field(ge=dt.datetime(1900, 1, 1, tzinfo=dt.UTC), lt=dt.datetime(2200, 1, 1, tzinfo=dt.UTC)),
+]
+#: A figure that can be squared and added up.
+_Amount = Annotated[float, Field(ge=-1e12, le=1e12)]
+
+
 class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class MillOfLines(_Part):
@@ -55,17 +64,17 @@ class ChargeLine(_Part):
     schedule: str
     schedule_revision: int
     species: str
-    thickness_mm: float
-    volume_m3: float
-    started: dt.datetime
-    ended: dt.datetime
-    days: float
-    target_mc_pct: float
-    final_mean_mc_pct: float | None
-    final_sd_mc_pct: float | None
+    thickness_mm: _Amount
+    volume_m3: _Amount
+    started: _Time
+    ended: _Time
+    days: _Amount
+    target_mc_pct: _Amount
+    final_mean_mc_pct: _Amount | None
+    final_sd_mc_pct: _Amount | None
     readings: int | None
-    water_kg: float | None
-    energy_kwh: float | None
+    water_kg: _Amount | None
+    energy_kwh: _Amount | None
     fails: int
     questions: int
 
@@ -76,15 +85,15 @@ class LotLine(_Part):
     lot: str
     product: str
     species: str
-    thickness_mm: float
-    target_mc_pct: float
+    thickness_mm: _Amount
+    target_mc_pct: _Amount
     meets_order: bool | None
-    mean_mc_pct: float | None
+    mean_mc_pct: _Amount | None
     readings: int
     heat_treatment_shown: bool | None
     issued: dt.date
     version: int
-    shipped: dt.datetime | None = None
+    shipped: _Time | None = None
     customer: str | None = None
 
 
