@@ -11,7 +11,7 @@ from demo.chamber import TICK_MINUTES, Chamber
 from demo.timber import STILL_AIR_SHARE, Boards
 from kilnfolio.physics.air import saturation_pressure
 from kilnfolio.physics.sorption import equilibrium_moisture_content
-from kilnfolio.review.setpoints import AirState
+from kilnfolio.records.setpoints import AirState
 
 #: Ratio of the molar masses of water and dry air.
 MOLAR_MASS_RATIO = 0.621945

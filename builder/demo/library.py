@@ -8,10 +8,10 @@ from pathlib import Path
 from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.records.notation import Notation, expand
 from kilnfolio.records.schedule import Air, Schedule
+from kilnfolio.records.setpoints import AirState, PlannedStep, planned_steps, resolve
 from kilnfolio.records.species import Species
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
-from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 
 #: Altitude of the invented mill [m].
 ALTITUDE_M = 310.0

@@ -18,7 +18,7 @@ from demo.kiln_run import KilnRun
 from demo.library import Library
 from demo.plans import ChargePlan
 from kilnfolio.physics.moisture import controlling_moisture_content
-from kilnfolio.review.setpoints import AirState
+from kilnfolio.records.setpoints import AirState
 
 DAY = 1440
 #: Largest distance of the driest board from target − 2 when equalizing starts [points].

@@ -105,7 +105,7 @@ def test_controlling_line_passes_through_every_weighing():
 
 
 def test_stairs_have_a_tread_for_each_step():
-    from kilnfolio.review.setpoints import planned_steps
+    from kilnfolio.records.setpoints import planned_steps
 
     mill = shared_mill(library=True)
     schedule = mill.folder.schedules["quercus-rubra-4-4"].record

@@ -45,6 +45,12 @@ def test_a_charge_whose_fellows_show_no_pace_is_forecast_by_the_formula(runs):
     assert second.charges == (runs[0].charge,)
 
 
+def test_timber_thicker_than_the_formula_was_published_for_follows_its_power():
+    """A beam of 150 mm stopped the build: the formula takes up to 100 mm."""
+    slower = np.exp(from_formula(100.0).level - from_formula(150.0).level)
+    np.testing.assert_allclose(slower, 1.5**1.52)
+
+
 def test_charges_that_march_together_take_the_courses_they_take_alone(runs):
     curve = learn(runs)
     oak = runs[0]

@@ -54,7 +54,7 @@ def test_an_inserted_step_does_not_mark_all_later_steps_as_changed(tmp_path):
     before = {**after, "revision": 1, "steps": after["steps"][1:]}
     assert len(before["steps"]) >= 1
     root = with_revisions(tmp_path, before, after)
-    from kilnfolio.review.setpoints import planned_steps
+    from kilnfolio.records.setpoints import planned_steps
     from kilnfolio.site.pages.schedule_changes import _pairs
 
     folder = checked_mill(root)

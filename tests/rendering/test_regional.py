@@ -22,9 +22,9 @@ from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.records.quantities import Length, Quantity, Temperature, TemperatureDifference
 from kilnfolio.records.region import regions
+from kilnfolio.records.setpoints import mill_pressure
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.review import figures
-from kilnfolio.review.setpoints import mill_pressure
 from kilnfolio.site.lot_words import lot_record
 from kilnfolio.site.search import synonyms_of
 

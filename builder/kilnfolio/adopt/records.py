@@ -8,14 +8,17 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import get_args
+from zoneinfo import ZoneInfo
 
 from kilnfolio.adopt.starter import schema_comment, schema_file
 from kilnfolio.adopt.writing import filled, write_new
 from kilnfolio.records.drafts import only_absent
+from kilnfolio.records.folder import open_mill
 from kilnfolio.records.kiln import KilnKind
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import TO_FILL, Record
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.reading import zone_of
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 from kilnfolio.runtime.values import dataclass
@@ -191,7 +194,7 @@ def begin(
     if unknown := list(_unknown_records(root, kind, given)):
         raise RecordProblems(unknown)
     steps_text = {"steps": _steps_text(steps)} if kind == "schedule" else {}
-    mill = read_yaml(root / "content/mill.yaml", "content/mill.yaml")
+    read_yaml(root / "content/mill.yaml", "content/mill.yaml")
     taken = {
         key: value for key, value in _only_choice(root, kind, given).items() if key not in given
     }
@@ -207,7 +210,7 @@ def begin(
     text = schema_comment(kind, file.count("/")) + filled(f"{kind}.yaml", values, steps_text)
     for key in _OF_OTHER_RULES.get(str(values.get("rule")), ()):
         text = text.replace(f"  {key}: {TO_FILL}\n", "")
-    zone = mill.value.get("time_zone") if isinstance(mill.value, dict) else None
+    zone = zone_of(open_mill(root).graph)
     to_fill = _still_to_fill(text, file, RECORD_KINDS[kind].model, zone)
     schema = f"schemas/{kind}.json"
     lacking = {} if (root / schema).exists() else {schema: schema_file(kind)}
@@ -254,16 +257,12 @@ def _unknown_records(root: Path, kind: str, given: Mapping[str, str]) -> Iterato
         )
 
 
-def _still_to_fill(text: str, file: str, model: type[Record], zone: object) -> tuple[Problem, ...]:
+def _still_to_fill(
+    text: str, file: str, model: type[Record], zone: ZoneInfo
+) -> tuple[Problem, ...]:
     """Return what is still to be filled in; raise the problems of given values."""
-    from zoneinfo import ZoneInfo
-
     try:
-        validate(
-            parse_yaml(text.encode(), file),
-            model,
-            zone=ZoneInfo(zone) if isinstance(zone, str) else None,
-        )
+        validate(parse_yaml(text.encode(), file), model, zone=zone)
     except RecordProblems as error:
         return only_absent(error)
     return ()

@@ -17,9 +17,9 @@ from kilnfolio.charts.axes import (
     svg,
     text,
 )
+from kilnfolio.records.setpoints import AirState, PlannedStep
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.figures import number
-from kilnfolio.review.setpoints import AirState, PlannedStep
 
 _LEFT, _TOP, _WIDTH, _HEIGHT, _EMC_HEIGHT, _VIEW = 46.0, 48.0, 500.0, 200.0, 120.0, 640.0
 _BETWEEN = 66.0

@@ -58,10 +58,13 @@ def exit_code(act: Callable[[], int], argv: Sequence[str]) -> int:
         )
         return ERROR
     except Exception as error:
+        from kilnfolio.graph.derived import BlockedError
         from kilnfolio.records.problems import RecordProblems
 
         if isinstance(error, RecordProblems):
             return print_problems(error)
+        if isinstance(error, BlockedError) and error.causes:
+            return print_problems(RecordProblems(error.causes))
         from kilnfolio.cli.fault import tell_fault
 
         tell_fault(error, list(argv))

@@ -31,7 +31,7 @@ import numpy as np
 
 from kilnfolio.forecast.inputs import Run
 from kilnfolio.physics._types import Floats
-from kilnfolio.physics.drying_formula import THICKNESS_POWER, red_oak_tau
+from kilnfolio.physics.drying_formula import FORMULA_UP_TO_MM, THICKNESS_POWER, red_oak_tau
 from kilnfolio.runtime.values import dataclass
 
 GRID = np.arange(2.0, 161.0)
@@ -177,8 +177,13 @@ def learn(runs: Sequence[Run]) -> Curve:
 
 
 def from_formula(thickness_mm: float) -> Curve:
-    """Return the curve of the published red-oak formula [1]_, for a wood never dried here."""
-    tau_hours = 24.0 * float(red_oak_tau(thickness_mm, 45.0))
+    """Return the curve of the published red-oak formula [1]_, for a wood never dried here.
+
+    Its own power of the thickness carries it on to timber thicker than it was published for.
+    """
+    known_mm = min(thickness_mm, FORMULA_UP_TO_MM)
+    tau_hours = 24.0 * float(red_oak_tau(known_mm, 45.0))
+    tau_hours *= (thickness_mm / known_mm) ** THICKNESS_POWER
     flat = np.zeros(GRID.size)
     _, board, scatter = _USUAL_SPREADS
     return Curve(flat - np.log(tau_hours), flat, flat, _FAR_SPREAD, board, scatter, (), "formula")

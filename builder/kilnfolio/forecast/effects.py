@@ -21,9 +21,9 @@ from kilnfolio.physics.drying import Board
 from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.setpoints import mill_pressure, planned_steps
 from kilnfolio.records.species import Species
 from kilnfolio.review.reviews import charge_dossier
-from kilnfolio.review.setpoints import mill_pressure, planned_steps
 from kilnfolio.runtime.values import dataclass
 
 ALIKE = 0.1

@@ -23,12 +23,12 @@ from kilnfolio.records.folder import Derivations, MillFolder, mill_of
 from kilnfolio.records.log import Log
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.setpoints import PlannedStep as ScheduleStep
+from kilnfolio.records.setpoints import asked_air, mill_pressure, planned_steps
 from kilnfolio.review.air import air_series, jumps_of
 from kilnfolio.review.boards import board_histories
 from kilnfolio.review.limits import Subject, limit_table
 from kilnfolio.review.review import read_logs
-from kilnfolio.review.setpoints import PlannedStep as ScheduleStep
-from kilnfolio.review.setpoints import asked_air, mill_pressure, planned_steps
 
 AIR_EVERY_H = 1.0
 """Logged air is averaged over this time; logs with longer intervals are kept as they are. [h]"""

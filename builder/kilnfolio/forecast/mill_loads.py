@@ -25,8 +25,8 @@ from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.quantities import Length
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.setpoints import mill_pressure, planned_steps
 from kilnfolio.records.species import Species
-from kilnfolio.review.setpoints import mill_pressure, planned_steps
 from kilnfolio.runtime.values import dataclass
 
 NOT_A_KILN = frozenset({"air-drying yard", "dryer shed"})

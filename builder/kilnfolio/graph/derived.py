@@ -34,7 +34,17 @@ class NotMadeError(Exception):
 
 
 class BlockedError(NotMadeError):
-    """A value could not be computed because a value it reads could not be."""
+    """A value could not be computed because a value it reads could not be.
+
+    Attributes
+    ----------
+    causes : tuple
+        What is wrong with the inputs of the values that failed; empty if the graph does not know.
+    """
+
+    def __init__(self, cell: str, causes: tuple[Any, ...] = ()):
+        super().__init__(cell)
+        self.causes = causes
 
 
 class NoValueError(Exception):

@@ -46,6 +46,8 @@ class _Made:
     value: Any = None
     absent: bool = False
     reasons: tuple[Any, ...] | None = None
+    causes: tuple[Any, ...] = ()
+    """The reasons of the values that failed first: its own, or those of values it reads."""
     joined: set[Member] = field(default_factory=set)
     encoded: bytes | None = None
     """The value as a build stored it, until it is first read."""
@@ -138,7 +140,7 @@ class MemoryGraph(Graph):
         if made.absent:
             raise AbsentError(cell_of(value, key))
         if made.reasons is not None:
-            raise BlockedError(cell_of(value, key))
+            raise BlockedError(cell_of(value, key), made.causes)
         if made.encoded is not None:
             self._decode(made, value, key)
         return made.value
@@ -154,7 +156,7 @@ class MemoryGraph(Graph):
         made = self._compute(table, "")
         self._note(cell_of(table, ""))
         if made.reasons is not None:
-            raise BlockedError(entry_cell(table, name))
+            raise BlockedError(entry_cell(table, name), made.causes)
         return made.value.get(name, default)
 
     def members(self, group: Group, key: str, *, newest_first: bool = False) -> tuple[str, ...]:
@@ -245,7 +247,8 @@ class MemoryGraph(Graph):
             made.value = decode(made.encoded)
         except UnreadableError:
             again = self._call(value, key)
-            made.value, made.absent, made.reasons = again.value, again.absent, again.reasons
+            made.value, made.absent = again.value, again.absent
+            made.reasons, made.causes = again.reasons, again.causes
         made.encoded = None
 
     def _call(self, value: Derived[Any], key: str) -> _Made:
@@ -255,7 +258,8 @@ class MemoryGraph(Graph):
             except NoValueError:
                 return _Made(next(self._tokens), frame.reads, absent=True)
             except NotMadeError as error:
-                return _Made(next(self._tokens), frame.reads, reasons=error.reasons)
+                causes = error.causes if isinstance(error, BlockedError) else error.reasons
+                return _Made(next(self._tokens), frame.reads, reasons=error.reasons, causes=causes)
         return _Made(next(self._tokens), frame.reads, found, joined=frame.joined)
 
     def _fill(self, group: Group, key: str) -> set[tuple[str, str]]:

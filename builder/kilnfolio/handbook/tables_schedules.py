@@ -33,12 +33,12 @@ from kilnfolio.records.quantities import (
     Temperature,
     TemperatureDifference,
 )
+from kilnfolio.records.setpoints import state_of
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NBSP, NOTHING, measure, number
 from kilnfolio.review.limits import Subject, limit_table
-from kilnfolio.review.setpoints import state_of
 from kilnfolio.review.stages import conditioning_rule, points_above
 
 if TYPE_CHECKING:

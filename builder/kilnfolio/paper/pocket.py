@@ -15,8 +15,8 @@ from kilnfolio.charts.paper import for_paper
 from kilnfolio.handbook.rendered import Contents
 from kilnfolio.records.build_date import build_date
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.setpoints import mill_pressure
 from kilnfolio.rendering.regional import regional_format
-from kilnfolio.review.setpoints import mill_pressure
 from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.pages.phrases import listed, thicknesses
 from kilnfolio.site.pages.schedules import AirRow, schedule_rows

@@ -23,20 +23,21 @@ from kilnfolio.records.quantities import (
     Temperature,
     TemperatureDifference,
 )
-from kilnfolio.records.schedule import Air, Schedule, Treatment
+from kilnfolio.records.schedule import Schedule, Treatment
+from kilnfolio.records.setpoints import (
+    AirState,
+    PlannedStep,
+    air_with_emc,
+    first_step,
+    mill_pressure,
+    possible_steps,
+    resolve,
+)
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.review.boards import BoardHistory, board_histories, controls
 from kilnfolio.review.figures import customary, measure, metric, number
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.limits import LimitTable, Subject, limit_table
-from kilnfolio.review.setpoints import (
-    AirState,
-    PlannedStep,
-    first_step,
-    mill_pressure,
-    planned_steps,
-    resolve,
-)
 from kilnfolio.review.stages import conditioning_rule
 from kilnfolio.review.working import evaluate
 from kilnfolio.runtime.files import write_whole
@@ -131,13 +132,15 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
     ------
     KeyError
         If there is no such charge.
+    RecordProblems
+        Its schedule asks for air that cannot be.
     """
     running = folder.open_charges.get(charge_id)
     charge = ((running and running.so_far) or folder.charges[charge_id]).record
     located = folder.schedules[charge.schedule]
     pressure = mill_pressure(folder)
     regional = regional_format(folder.mill.record)
-    planned = planned_steps(located.record, folder.steps_of(located.record), pressure)
+    planned = possible_steps(folder, located, pressure)
     everyone = board_histories(charge)
     steps = _from_present_mc(charge, regional.steps_as_set(planned, pressure), everyone)
     limits = _limits(folder, charge)
@@ -319,15 +322,12 @@ def _end_lines(
     for name, due, emc in stages:
         written: Treatment | None = getattr(schedule, name)
         if written and schedule.target_mc and schedule.target_mc.value == target:
-            air: Air = written
-        else:
-            air = Air(dry_bulb=_as_entered(last.air.dry_bulb_c), emc=Percent(emc, f"{emc:g} %"))
-        state = regional.as_set(resolve(air, pressure_pa), pressure_pa)
-        yield _line(regional, regional.term(name), due, state)
-
-
-def _as_entered(temp_c: float) -> Temperature:
-    return Temperature(temp_c, f"{temp_c:.1f} °C")
+            air: AirState | None = resolve(written, pressure_pa)
+        else:  # hot air cannot hold the EMC for a high target
+            air = air_with_emc(last.air.dry_bulb_c, emc, pressure_pa)
+        if air:
+            state = regional.as_set(air, pressure_pa)
+            yield _line(regional, regional.term(name), due, state)
 
 
 def _equalized(schedule: Schedule) -> bool:

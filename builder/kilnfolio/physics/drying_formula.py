@@ -16,6 +16,9 @@ from kilnfolio.physics._types import FloatOrArray
 RATE_CONSTANTS = (0.0575, 0.00142)
 """Intercept [1/day] and slope [1/(day mmHg)] of the rate of 1 in red oak. Source: [1]_."""
 
+FORMULA_UP_TO_MM = 100.0
+"""Greatest thickness that the formula takes. [mm]"""
+
 THICKNESS_POWER = 1.52
 """Power of the thickness in the drying time. [-] Source: [1]_."""
 
@@ -84,7 +87,7 @@ def red_oak_days(
     ``t = -τ ln E``, ``E = (to - EMC)/(from - EMC)``, ``τ = L^1.52/(0.0575 + 0.00142 p)``, L in
     inches and p in mmHg [1]_. For other woods it is only a first guess.
     """
-    thickness = in_range("thickness_mm", thickness_mm, 5, 100, "mm")
+    thickness = in_range("thickness_mm", thickness_mm, 5, FORMULA_UP_TO_MM, "mm")
     temp = in_range("temp_c", temp_c, 0, 120, "°C")
     start, end, emc = (
         moisture_content(name, value)
@@ -129,7 +132,7 @@ def red_oak_tau(thickness_mm: ArrayLike, temp_c: ArrayLike) -> FloatOrArray:
     -----
     ``τ = L^1.52/(0.0575 + 0.00142 p)``, L in inches and p in mmHg [1]_.
     """
-    thickness = in_range("thickness_mm", thickness_mm, 5, 100, "mm")
+    thickness = in_range("thickness_mm", thickness_mm, 5, FORMULA_UP_TO_MM, "mm")
     temp = in_range("temp_c", temp_c, 0, 120, "°C")
     return plain(np.asarray((thickness / 25.4) ** THICKNESS_POWER / _rate(temp)))
 

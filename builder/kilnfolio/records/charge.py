@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from kilnfolio.records import ranges
 from kilnfolio.records.kiln import Channel
 from kilnfolio.records.model import (
     Day,
@@ -27,15 +28,14 @@ from kilnfolio.records.quantities import (
     Mass,
     Percent,
     Temperature,
-    TemperatureDifference,
     Volume,
 )
 from kilnfolio.records.region import ControlRule
+from kilnfolio.records.schedule import DryBulb
 from kilnfolio.records.species import Defect
 
 #: No default here: the rule of the mill's region fills it in when a folder is read.
 _NO_DEFAULT = Field(json_schema_extra=lambda schema: schema.__delitem__("default"))
-MoistureContent = Annotated[Percent, in_range(0, 300)]
 
 
 class Intake(Record):
@@ -56,9 +56,9 @@ class ChargeStock(Record):
 
     species: Slug
     """Id of the species, as in schedules/species."""
-    thickness: Length
+    thickness: ranges.Thickness
     """Nominal thickness."""
-    volume: Volume
+    volume: ranges.LoadVolume
     """Volume loaded."""
     pieces: Annotated[int, Field(ge=1)] | None = None
     """Number of pieces loaded."""
@@ -100,7 +100,7 @@ class Section(Record):
     """Mass after the oven."""
     oven_dry_before: Annotated[Mass, in_range(1, 5000)] | None = None
     """Mass at the oven weighing two hours before, which shows that it is constant."""
-    stated_mc: MoistureContent | None = None
+    stated_mc: ranges.MoistureContent | None = None
     """MC written on the sheet."""
 
 
@@ -111,7 +111,7 @@ class ReSection(Record):
     """When they were cut."""
     by: Name
     """Who cut and weighed them."""
-    board_mass: Mass
+    board_mass: ranges.BoardMass
     """Mass of the board just before."""
     sections: list[Section]
     """The sections cut from the board."""
@@ -124,7 +124,7 @@ class Board(Record):
     """Tag of the board, as the weighings name it."""
     species: Slug | None = None
     """Species, if the load is mixed."""
-    thickness: Length | None = None
+    thickness: ranges.Thickness | None = None
     """Thickness, if the load is mixed."""
     position: Name | None = None
     """Where it sits in the load."""
@@ -135,7 +135,7 @@ class Board(Record):
     sections: Annotated[list[Section], Field(json_schema_extra={"minItems": 1})]
     """The sections cut from it before drying; in an open charge also those still in the oven, which
     have no `oven_dry` yet."""
-    green_mass: Mass
+    green_mass: ranges.BoardMass
     """Mass when the sections were cut."""
     weighed_at: Moment
     """When the board was first weighed."""
@@ -168,9 +168,9 @@ class Weighing(Record):
     """Who weighed them."""
     masses: dict[Name, Annotated[Mass, BeforeValidator(_weighed)]]
     """Mass of each board."""
-    stated_mc: dict[Name, MoistureContent] = {}
+    stated_mc: dict[Name, ranges.MoistureContent] = {}
     """MC written on the sheet."""
-    stated_controlling_mc: MoistureContent | None = None
+    stated_controlling_mc: ranges.MoistureContent | None = None
     """Controlling MC written on the sheet."""
 
 
@@ -194,7 +194,7 @@ class McRound(Record):
     """Who took it."""
     method: Literal["hand meter", "pins", "as recorded"] = "as recorded"
     """How it was taken: a meter on the board, pins left in it, or copied from another record."""
-    mc: Annotated[dict[Name, MoistureContent], Field(min_length=1)]
+    mc: Annotated[dict[Name, ranges.MoistureContent], Field(min_length=1)]
     """MC of each board by its tag. By meter it stands for the boards' MC where steps are judged; as
     recorded, for the forecast alone."""
 
@@ -273,7 +273,7 @@ class Stage(Record):
     """When it began."""
     end: Moment
     """When it ended."""
-    dry_bulb: Temperature
+    dry_bulb: DryBulb
     """Dry bulb set."""
     emc: Annotated[Percent, in_range(1, 30)]
     """EMC set."""
@@ -312,9 +312,9 @@ class Survey(Record):
     """How they were measured."""
     instrument: Slug | None = None
     """Id of the meter, among the kiln's instruments."""
-    wood_temperature: Temperature | None = None
+    wood_temperature: ranges.WoodTemperature | None = None
     """Temperature of the wood when measured."""
-    calibration_temperature: Temperature | None = None
+    calibration_temperature: ranges.WoodTemperature | None = None
     """Temperature that the meter's scale assumes."""
     corrected_for: list[Literal["temperature", "species"]] = []
     """Corrections already in the readings below; others are applied here, once."""
@@ -414,7 +414,7 @@ class CoreProbe(Record):
     """Where in the load the piece lay."""
     sealed: bool
     """Whether the hole was sealed around the probe."""
-    uncertainty: TemperatureDifference | None = None
+    uncertainty: ranges.CoreUncertainty | None = None
     """Expanded uncertainty; by default that of the kiln's instrument."""
 
 
@@ -432,7 +432,7 @@ class HeatTreatment(Record):
 
     claim: Name
     """The rule claimed, as in 'ISPM 15'."""
-    threshold: Temperature
+    threshold: ranges.CoreTemperature
     """Core temperature required."""
     minutes: Annotated[float, Field(gt=0)]
     """Unbroken minutes required."""

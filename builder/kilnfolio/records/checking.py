@@ -83,10 +83,10 @@ def library_check(graph: Graph, key: str) -> None:
 
 @derived("superseded check", keys=lambda graph: graph.names(SUPERSEDED.name), code="review")
 def superseded_check(graph: Graph, name: str) -> None:
-    """Refuse an earlier revision that is misplaced or not earlier."""
-    found = reading.superseded(graph, name)
-    current: Located[Any] | None = mill_of(graph).schedules.get(name)
-    refuse(problem for one in found for problem in superseded_problems(one, current))
+    """Refuse an earlier revision that is misplaced, not earlier, or asks for impossible air."""
+    found, mill = reading.superseded(graph, name), mill_of(graph)
+    current: Located[Any] | None = mill.schedules.get(name)
+    refuse(problem for one in found for problem in superseded_problems(mill, one, current))
 
 
 @derived("charge check", keys=lambda graph: graph.names("charge"), code="review", batch=400)

@@ -13,6 +13,7 @@ from pathlib import PurePosixPath
 from typing import Any
 
 from kilnfolio.graph.derived import BlockedError
+from kilnfolio.physics.moisture import HOURS_RANGE
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.drafts import Draft
 from kilnfolio.records.folder import MillFolder
@@ -26,6 +27,7 @@ from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Place, Problem
 from kilnfolio.records.reading import links_outside, misnamed
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.setpoints import impossible_air, impossible_stages, mill_pressure
 from kilnfolio.records.sourced import Known, publication_of
 from kilnfolio.records.species import Species
 from kilnfolio.records.validation import is_mark, kind_of
@@ -33,12 +35,14 @@ from kilnfolio.runtime.nearest import nearest
 
 
 def superseded_problems(
-    located: Located[Schedule], current: Located[Schedule] | None
+    folder: MillFolder, located: Located[Schedule], current: Located[Schedule] | None
 ) -> Iterator[Problem]:
-    """Yield a problem if an earlier revision of a schedule is misplaced or not earlier.
+    """Yield the problems of an earlier revision: misplaced, not earlier, or of impossible air.
 
     Parameters
     ----------
+    folder : MillFolder
+        The mill's records.
     located : Located of Schedule
         The earlier revision.
     current : Located of Schedule, optional
@@ -56,6 +60,7 @@ def superseded_problems(
             "revision in force",
             f"Keep revision 1 as schedules/superseded/{record.id}/1.yaml",
         )
+    yield from _schedule_problems(folder, located)
 
 
 def identity_of(read: Located[Any] | Draft) -> str:
@@ -222,17 +227,19 @@ def _names_of(species: Species) -> set[str]:
 
 
 def _schedule_problems(folder: MillFolder, located: Located[Schedule]) -> Iterator[Problem]:
+    """Yield a notation that cannot be expanded, or the set-points that no air can have."""
     schedule = located.record
-    if schedule.notation:
-        try:
-            folder.steps_of(schedule)
-        except (ValueError, StopIteration) as error:
-            yield Problem(
-                located.place("notation"),
-                f"notation '{schedule.notation}'",
-                str(error) or "no notation table is at hand",
-                "" if str(error) else "Add one to schedules/notations, or write the steps out",
-            )
+    try:
+        steps = folder.steps_of(schedule)
+    except (ValueError, StopIteration) as error:
+        yield Problem(
+            located.place("notation"),
+            f"notation '{schedule.notation}'",
+            str(error) or "no notation table is at hand",
+            "" if str(error) else "Add one to schedules/notations, or write the steps out",
+        )
+        return
+    yield from _readable(impossible_air(located, steps, mill_pressure(folder)))
 
 
 def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
@@ -242,6 +249,7 @@ def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[P
     yield from _board_problems(folder, located)
     yield from _order_problems(located)
     yield from _meter_problems(located)
+    yield from _readable(impossible_stages(located, mill_pressure(folder)))
 
 
 def _revision_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
@@ -356,6 +364,23 @@ def _board_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pr
                 "it is not after the weighing before it",
                 "Check the date; keep weighings oldest first",
             )
+    yield from _gap_problems(located)
+
+
+def _gap_problems(located: Located[Charge]) -> Iterator[Problem]:
+    """Yield rounds so long after a board's mass before them that one of the dates must be wrong."""
+    charge = located.record
+    last = {board.id: board.weighed_at for board in charge.boards}
+    for index, weighing in enumerate(charge.weighings):
+        weighed = [last[tag] for tag in weighing.masses if tag in last]
+        if weighed and (weighing.at - min(weighed)).total_seconds() / 3600.0 > HOURS_RANGE[1]:
+            yield Problem(
+                located.place("weighings", index, "at"),
+                f"at '{weighing.at:%Y-%m-%d %H:%M}'",
+                f"a board was last weighed on {min(weighed):%Y-%m-%d}, more than a year before",
+                "Check both dates",
+            )
+        last |= {tag: max(last[tag], weighing.at) for tag in weighing.masses if tag in last}
 
 
 def _order_problems(located: Located[Charge]) -> Iterator[Problem]:

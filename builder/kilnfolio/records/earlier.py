@@ -31,10 +31,10 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_re
 from kilnfolio.records.quantities import (
     Duration,
     EnergyPerMass,
-    Length,
     Percent,
     TemperatureDifference,
 )
+from kilnfolio.records.ranges import Thickness
 from kilnfolio.records.species import Defect
 from kilnfolio.runtime.files import TooLargeError, read_whole
 from kilnfolio.runtime.nearest import nearest
@@ -61,7 +61,7 @@ class EarlierCharge(Record):
     """Id of the kiln, as in content/kilns."""
     species: Slug
     """Id of the main species, as in schedules/species."""
-    thickness: Length
+    thickness: Thickness
     """Thickness of the main stock."""
     schedule: Name | None = None
     """Id of the schedule, or what the mill called it then."""

@@ -9,7 +9,8 @@ from pydantic import Field
 from kilnfolio.records.charge import Answer
 from kilnfolio.records.gs1 import Gtin
 from kilnfolio.records.model import Day, Moment, Name, Number, Record, Slug, Text, in_range
-from kilnfolio.records.quantities import Length, Percent, Temperature, Volume
+from kilnfolio.records.quantities import Percent, Temperature, Volume
+from kilnfolio.records.ranges import Thickness
 
 
 class Pack(Record):
@@ -52,9 +53,9 @@ class Order(Record):
 class Storage(Record):
     """The air the lot waits in."""
 
-    temperature: Temperature
+    temperature: Annotated[Temperature, in_range(-30, 60)]
     """Mean temperature."""
-    relative_humidity: Percent
+    relative_humidity: Annotated[Percent, in_range(0, 100)]
     """Mean RH."""
 
 
@@ -82,7 +83,7 @@ class Lot(Record):
     """The product's GTIN, in quotes; published with the lot's number as the batch."""
     species: Slug
     """Id of the species, as in schedules/species."""
-    thickness: Length
+    thickness: Thickness
     """Thickness sold."""
     width: Name | None = None
     """Width sold, in words."""

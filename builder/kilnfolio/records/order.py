@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from kilnfolio.records.model import Day, Name, Number, Record, Slug, Text, in_range
-from kilnfolio.records.quantities import Length, Percent, Volume
+from kilnfolio.records.quantities import Percent, Volume
+from kilnfolio.records.ranges import Thickness
 
 
 class OpenOrder(Record):
@@ -21,7 +22,7 @@ class OpenOrder(Record):
     """Who ordered it."""
     species: Slug
     """Id of the species, as in schedules/species."""
-    thickness: Length
+    thickness: Thickness
     """Thickness to be dried."""
     volume: Volume | None = None
     """Volume ordered."""

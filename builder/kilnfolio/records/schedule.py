@@ -23,11 +23,11 @@ from kilnfolio.records.model import (
 )
 from kilnfolio.records.quantities import (
     Duration,
-    Length,
     Percent,
     Temperature,
     TemperatureDifference,
 )
+from kilnfolio.records.ranges import Thickness
 from kilnfolio.records.sourced import Citation, Status
 
 DryBulb = Annotated[Temperature, in_range(10, 130)]
@@ -120,7 +120,7 @@ class Stock(Record):
 
     species: list[Slug]
     """Ids of the species it is for."""
-    thickness: list[Length]
+    thickness: list[Thickness]
     """The thicknesses, as in 4/4 or 27 mm."""
     start: Literal["green", "air-dried", "any"] = "green"
     """The state it starts in."""

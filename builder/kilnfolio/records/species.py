@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 
 from kilnfolio.records.model import Name, Record, Slug, Text, in_range, record_error
 from kilnfolio.records.quantities import Density, Length, Percent, Rate, Temperature
+from kilnfolio.records.ranges import Thickness
 from kilnfolio.records.sourced import Known, Sourced
 
 #: The thickness up to which a ceiling without one applies: the schedule index lists 4/4 to 6/4
@@ -126,7 +127,7 @@ class DryingNote(Known):
 class SafeDailyLoss(Known):
     """The fastest loss of moisture that does not open checks while the wood is wet."""
 
-    thickness: Annotated[Length, in_range(5, 300)]
+    thickness: Thickness
     """The thickness it is for."""
     rate: Annotated[Rate, in_range(0.1, 60)]
     """Points of MC a day."""

@@ -24,9 +24,9 @@ from kilnfolio.records.quantities import (
     fahrenheit_from_celsius,
 )
 from kilnfolio.records.region import RegionName, regions
+from kilnfolio.records.setpoints import AirState, PlannedStep, state_of
 from kilnfolio.rendering import amounts
 from kilnfolio.review import figures
-from kilnfolio.review.setpoints import AirState, PlannedStep, state_of
 from kilnfolio.runtime.values import dataclass
 
 T = TypeVar("T")

@@ -17,8 +17,8 @@ from typing import Any, Literal, NamedTuple, TypeVar
 
 import numpy as np
 
+from kilnfolio.records.setpoints import AirState
 from kilnfolio.review.course import Course, Known
-from kilnfolio.review.setpoints import AirState
 from kilnfolio.runtime.values import dataclass
 
 Side = Literal["too hot", "too cold", "too dry", "too humid"]

@@ -17,8 +17,8 @@ from kilnfolio.physics.sorption import (
     relative_humidity_for_emc,
 )
 from kilnfolio.records.log import Log
+from kilnfolio.records.setpoints import AskedAir
 from kilnfolio.review.limits import LimitTable
-from kilnfolio.review.setpoints import AskedAir
 from kilnfolio.runtime.values import dataclass
 
 #: Channels that are on or off.

@@ -9,8 +9,8 @@ import numpy as np
 
 from kilnfolio.physics.sorption import emc_uncertainty
 from kilnfolio.records.kiln import Kiln
+from kilnfolio.records.setpoints import AskedAir
 from kilnfolio.review.air import AirSeries
-from kilnfolio.review.setpoints import AskedAir
 from kilnfolio.runtime.values import dataclass
 
 #: Length of the stretches from which a wick's drift is determined: a day, over which fans reverse

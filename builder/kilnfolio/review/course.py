@@ -9,8 +9,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from kilnfolio.records.charge import Charge
+from kilnfolio.records.setpoints import AskedAir
 from kilnfolio.review.air import AirSeries, utc
-from kilnfolio.review.setpoints import AskedAir
 from kilnfolio.runtime.values import dataclass
 
 

@@ -32,6 +32,7 @@ from kilnfolio.records.lot import Lot, Pack
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Place
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.setpoints import AskedAir, PlannedStep
 from kilnfolio.records.species import Species
 from kilnfolio.review.adherence import ADHERENCE_LIMITS, Adherence, Tolerance
 from kilnfolio.review.air import AirSeries
@@ -48,7 +49,6 @@ from kilnfolio.review.ending import (
 )
 from kilnfolio.review.limits import LimitTable
 from kilnfolio.review.measures import measure
-from kilnfolio.review.setpoints import AskedAir, PlannedStep
 from kilnfolio.runtime.values import dataclass
 
 #: What a breach does: block the claim it concerns, ask for a signed answer, or be noted.

@@ -22,6 +22,15 @@ from kilnfolio.records.log import Log
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.quantities import Mass
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.setpoints import (
+    AirState,
+    AskedAir,
+    PlannedStep,
+    asked_air,
+    first_step,
+    mill_pressure,
+    possible_steps,
+)
 from kilnfolio.review.boards import BoardHistory, Control, board_histories, controls
 from kilnfolio.review.checks.rate import safe_loss
 from kilnfolio.review.figures import measure
@@ -33,14 +42,6 @@ from kilnfolio.review.sensors import (
     has_moisture_sensors,
     last_readings,
     pin_rounds,
-)
-from kilnfolio.review.setpoints import (
-    AirState,
-    PlannedStep,
-    asked_air,
-    first_step,
-    mill_pressure,
-    planned_steps,
 )
 from kilnfolio.runtime.values import dataclass
 
@@ -197,15 +198,22 @@ def kiln_state(folder: MillFolder, charge: Charge) -> KilnState:
         The mill, with the records that the charge names.
     charge : Charge
         The charge as recorded so far.
+
+    Raises
+    ------
+    RecordProblems
+        Its schedule asks for air that cannot be.
     """
-    schedule = folder.schedules[charge.schedule].record
-    pressure = mill_pressure(folder)
-    steps = planned_steps(schedule, folder.steps_of(schedule), pressure)
+    located = folder.schedules[charge.schedule]
+    schedule, pressure = located.record, mill_pressure(folder)
+    steps = possible_steps(folder, located, pressure)
     limits = charge_limits(folder, charge)
     histories = board_histories(charge)
     log = _sensor_log(folder, charge)
     rounds = controls(charge, histories, pin_rounds(log, folder.mill.record.zone))
-    asked = asked_air(charge, steps, pressure) if charge.step_changes else ()
+    asked: tuple[AskedAir, ...] = ()
+    with suppress(ValueError):  # a stage set to air that cannot be is for `check` to name
+        asked = asked_air(charge, steps, pressure) if charge.step_changes else ()
     changes = [change for change in charge.step_changes if change.step <= len(steps)]
     step = steps[changes[-1].step - 1] if changes else None
     stage = (

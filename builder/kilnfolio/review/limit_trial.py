@@ -16,6 +16,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.limits import Limit, Limits
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.setpoints import mill_pressure
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.dossier import Dossier, Finding
@@ -28,7 +29,6 @@ from kilnfolio.review.review import (
     review_lot,
 )
 from kilnfolio.review.schedule_case import lint_schedule
-from kilnfolio.review.setpoints import mill_pressure
 from kilnfolio.runtime.nearest import nearest
 from kilnfolio.runtime.values import dataclass
 

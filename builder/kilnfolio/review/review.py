@@ -21,7 +21,14 @@ from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located
 from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Problem, RecordProblems
-from kilnfolio.records.schedule import AIR_KEYS, Air, Schedule
+from kilnfolio.records.setpoints import (
+    AskedAir,
+    PlannedStep,
+    asked_air,
+    impossible_stages,
+    mill_pressure,
+    possible_steps,
+)
 from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
 from kilnfolio.review import dossier as d
 from kilnfolio.review.air import (
@@ -56,14 +63,6 @@ from kilnfolio.review.results import (
 )
 from kilnfolio.review.running import run_checks
 from kilnfolio.review.sensors import corrected_log, pin_rounds
-from kilnfolio.review.setpoints import (
-    AskedAir,
-    PlannedStep,
-    asked_air,
-    mill_pressure,
-    planned_steps,
-    resolve,
-)
 from kilnfolio.review.stages import stage_rule
 from kilnfolio.review.steps import judged_steps
 from kilnfolio.review.versions import rules_version
@@ -162,7 +161,7 @@ def build_case(
     species = {stock.species: folder.species[stock.species].record for stock in charge.stock}
     main = charge.stock[0]
     limits = limits or charge_limits(folder, charge)
-    steps = _planned(folder, schedule, pressure)
+    steps = possible_steps(folder, schedule, pressure)
     if log is not None:
         log = corrected_log(log, kiln.record, species[main.species])
     air = _air(log, pressure, limits)
@@ -213,57 +212,13 @@ def _air(log: Log | None, pressure_pa: float, limits: LimitTable) -> AirSeries |
     return air_series(log, pressure_pa, jumps_of(log, limits))
 
 
-def _planned(
-    folder: MillFolder, schedule: Located[Schedule], pressure_pa: float
-) -> tuple[PlannedStep, ...]:
-    try:
-        return planned_steps(schedule.record, folder.steps_of(schedule.record), pressure_pa)
-    except ValueError:
-        number, step = next(
-            (number, step)
-            for number, step in enumerate(folder.steps_of(schedule.record))
-            if not _is_possible(step, pressure_pa)
-        )
-        way = next(key for key in AIR_KEYS if getattr(step, key) is not None)
-        raise RecordProblems(
-            [
-                Problem(
-                    schedule.place("steps", number),
-                    f"step {number + 1} of '{schedule.record.id}'",
-                    f"no air has a dry bulb of {step.dry_bulb.entered} with {way.replace('_', ' ')} "
-                    f"{getattr(step, way).entered}",
-                    "Check the units first, as °F written for °C; then "
-                    "whether a wet bulb was written in place of a depression, or the other way round",
-                )
-            ]
-        ) from None
-
-
-def _is_possible(step: Air, pressure_pa: float) -> bool:
-    try:
-        resolve(step, pressure_pa)
-    except ValueError:
-        return False
-    return True
-
-
 def _asked(
     located: Located[Charge], steps: tuple[PlannedStep, ...], pressure_pa: float
 ) -> tuple[AskedAir, ...]:
     try:
         return asked_air(located.record, steps, pressure_pa)
-    except ValueError as error:
-        stage = "conditioning" if located.record.conditioning else "equalizing"
-        raise RecordProblems(
-            [
-                Problem(
-                    located.place(stage),
-                    "equalizing or conditioning",
-                    f"it asks for air that cannot be: {error}",
-                    "Check the EMC against the dry bulb",
-                )
-            ]
-        ) from None
+    except ValueError:
+        raise RecordProblems(impossible_stages(located, pressure_pa)) from None
 
 
 # --- from a case to a dossier ---------------------------------------------------------------------

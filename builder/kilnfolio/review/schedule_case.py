@@ -11,13 +11,13 @@ from functools import partial
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.setpoints import PlannedStep, planned_steps
 from kilnfolio.records.species import Species
 from kilnfolio.review.answers import with_ids
 from kilnfolio.review.dossier import Finding
 from kilnfolio.review.findings import CHECKS, Breach, Pass
 from kilnfolio.review.limits import LimitTable, Subject, limit_table
 from kilnfolio.review.running import run_check
-from kilnfolio.review.setpoints import PlannedStep, planned_steps
 from kilnfolio.runtime.values import dataclass
 
 

@@ -17,6 +17,7 @@ from kilnfolio.handbook.compiled import manuscript
 from kilnfolio.records import reading
 from kilnfolio.records.build_date import build_date as date_of_build
 from kilnfolio.records.folder import Derivations, Lookup, MillFolder, mill_of
+from kilnfolio.records.setpoints import mill_pressure
 from kilnfolio.records.sourced import in_words, publication_of
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.languages import SEALED
@@ -26,7 +27,6 @@ from kilnfolio.rendering.templating import environment, render
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.open_review import OpenReview
 from kilnfolio.review.reviews import dossiers, lot_dossier, open_reviews
-from kilnfolio.review.setpoints import mill_pressure
 from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.house import house
 from kilnfolio.site.pages.rows import (

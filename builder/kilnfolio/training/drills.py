@@ -29,13 +29,13 @@ from kilnfolio.records.charge import Weighing
 from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.records.model import Located
 from kilnfolio.records.quantities import Temperature
+from kilnfolio.records.setpoints import PlannedStep, mill_pressure, planned_steps
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.review.air import utc
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.figures import NOTHING, as_entered, customary, measure, metric, number
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import build_case, dossier_of
-from kilnfolio.review.setpoints import PlannedStep, mill_pressure, planned_steps
 from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.anonymous import FIRST_DAY, Scene, anonymous
 from kilnfolio.training.faults import FAULTS, Fault, NoRoomForItError, Planted

@@ -26,9 +26,9 @@ from kilnfolio.physics.moisture import (
 from kilnfolio.records.charge import Board, Charge, Event, Section, Weighing
 from kilnfolio.records.log import as_datetime
 from kilnfolio.records.quantities import Mass, Percent
+from kilnfolio.records.setpoints import PlannedStep
 from kilnfolio.review.air import utc
 from kilnfolio.review.boards import board_histories, control_at, controls
-from kilnfolio.review.setpoints import PlannedStep
 from kilnfolio.runtime.values import dataclass
 from kilnfolio.training.anonymous import Scene
 

@@ -20,11 +20,11 @@ from kilnfolio.records.earlier import EarlierCharge, earlier
 from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.setpoints import mill_pressure, planned_steps
 from kilnfolio.review.dossier import Dossier, Outcome
 from kilnfolio.review.evidence import DefectShare
 from kilnfolio.review.limits import limit_table
 from kilnfolio.review.reviews import charge_dossier
-from kilnfolio.review.setpoints import mill_pressure, planned_steps
 from kilnfolio.runtime.values import dataclass
 from kilnfolio.trends.in_steps import fast_spans, hours_by_step, hours_of, stops_by_step
 

@@ -11,9 +11,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from kilnfolio.records.charge import Event, MoistureContent
+from kilnfolio.records.charge import Event
 from kilnfolio.records.model import Moment, Name, Number, Record, Text
 from kilnfolio.records.quantities import Mass, Percent, Temperature
+from kilnfolio.records.ranges import MoistureContent
 
 #: Kinds of event, as in the record's model.
 EVENTS: tuple[str, ...] = Event.model_fields["kind"].annotation.__args__  # type: ignore[union-attr]

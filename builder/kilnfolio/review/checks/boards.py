@@ -8,7 +8,7 @@ import datetime as dt
 
 import numpy as np
 
-from kilnfolio.physics.moisture import oven_dry_mass
+from kilnfolio.physics.moisture import MC_RANGE_PCT, oven_dry_mass
 from kilnfolio.records.charge import Board, ChargeStock
 from kilnfolio.records.problems import Place
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
@@ -277,11 +277,12 @@ def re_section(case: Case) -> Results:
             mass, mean = later.board_mass.value, float(np.mean(mcs))
             calculated = 100.0 * (mass / history.oven_dry_g - 1.0)
             if abs(calculated - mean) > allowed:
+                said = f"Board {history.board.id} on {case.clock(later.at)}: sections say"
                 yield Breach(
-                    f"Board {history.board.id} on {case.clock(later.at)}: sections say "
-                    f"{mean:.1f} %, "
-                    f"calculation {calculated:.1f} %. The oven-dry mass becomes "
-                    f"{oven_dry_mass(mass, mean):.0f} g.",
+                    f"{said} {mean:.1f} %, calculation {calculated:.1f} %. "
+                    f"The oven-dry mass becomes {oven_dry_mass(mass, mean):.0f} g."
+                    if MC_RANGE_PCT[0] <= mean <= MC_RANGE_PCT[1]
+                    else f"{said} {mean:.1f} %, which no wood can have.",
                     (case.place("boards", index, "resections", number),),
                     history.board.id,
                     calculated - mean,

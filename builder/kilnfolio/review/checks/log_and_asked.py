@@ -10,10 +10,10 @@ import numpy as np
 
 from kilnfolio.records.middle import median
 from kilnfolio.records.quantities import fahrenheit_from_celsius
+from kilnfolio.records.setpoints import AskedAir
 from kilnfolio.review.air import AirSeries
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 from kilnfolio.review.measures import measure
-from kilnfolio.review.setpoints import AskedAir
 
 _GROUP = "instruments and log"
 _ZERO = fahrenheit_from_celsius(0.0)

@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from kilnfolio.records.problems import Place
+from kilnfolio.records.setpoints import step_at
 from kilnfolio.review.air import utc
 from kilnfolio.review.boards import control_at
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
-from kilnfolio.review.setpoints import step_at
 from kilnfolio.review.steps import judged_steps
 
 _GROUP = "schedule"

@@ -7,9 +7,9 @@ from __future__ import annotations
 from itertools import pairwise
 
 from kilnfolio.records.problems import Place
+from kilnfolio.records.setpoints import PlannedStep, resolve
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 from kilnfolio.review.schedule_case import ScheduleCase, lint
-from kilnfolio.review.setpoints import PlannedStep, resolve
 from kilnfolio.review.stages import CONDITIONING_LIMITS, conditioning_rule, equalizing_rule
 
 _GROUP = "schedule"

@@ -11,12 +11,12 @@ from importlib import resources
 from markupsafe import Markup
 
 from kilnfolio.records.model import TO_FILL
+from kilnfolio.records.setpoints import AirState
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
 from kilnfolio.review.kiln_state import BoardState, KilnState, kiln_state, mass_due
 from kilnfolio.review.round_check import mass_words
-from kilnfolio.review.setpoints import AirState
 from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.kiln_forecast import BoardForecast, KilnForecast

@@ -12,10 +12,10 @@ from kilnfolio.forecast.what_if import HOW
 from kilnfolio.handbook.revisions import reworded
 from kilnfolio.records.model import Change
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.setpoints import PlannedStep, planned_steps, resolve
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
-from kilnfolio.review.setpoints import PlannedStep, planned_steps, resolve
 from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.phrases import plural

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from functools import lru_cache
 
 from kilnfolio.charts.steps import step_diagram
 from kilnfolio.forecast.schedules import published_for
@@ -12,12 +11,11 @@ from kilnfolio.records import reading
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.quantities import (
     Length,
-    Percent,
-    Temperature,
     TemperatureDifference,
     fahrenheit_from_celsius,
 )
-from kilnfolio.records.schedule import Air, Modification, Schedule, Step, Treatment
+from kilnfolio.records.schedule import Modification, Schedule, Step, Treatment
+from kilnfolio.records.setpoints import AirState, PlannedStep, air_with_emc, planned_steps, resolve
 from kilnfolio.records.sourced import Status
 from kilnfolio.records.species import Kind, Species
 from kilnfolio.rendering import routes
@@ -26,7 +24,6 @@ from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
 from kilnfolio.review.evidence import schedule_evidence
 from kilnfolio.review.limits import LimitTable, Subject, limit_table
-from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 from kilnfolio.review.stages import points_above
 from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SHOWN, Citation, SiteContext
@@ -379,17 +376,6 @@ def _treated(
 ) -> AirRow | None:
     air = resolve(own, pressure_pa) if own else air_with_emc(last.dry_bulb_c, emc_pct, pressure_pa)
     return _row("", "", "", regional.as_set(air, pressure_pa)) if air else None
-
-
-@lru_cache(maxsize=4096)
-def air_with_emc(dry_bulb_c: float, emc_pct: float, pressure_pa: float) -> AirState | None:
-    """Return the air at a dry bulb [°C] that has an EMC [%]; None if there is none."""
-    try:
-        return resolve(
-            Air(dry_bulb=Temperature(dry_bulb_c, ""), emc=Percent(emc_pct, "")), pressure_pa
-        )
-    except ValueError:
-        return None
 
 
 def _recipe_rules(context: SiteContext, kind: Kind) -> list[Rule]:

@@ -6,12 +6,12 @@ import datetime as dt
 from collections.abc import Iterator
 
 from kilnfolio.records.charge import Charge
+from kilnfolio.records.setpoints import AirState
 from kilnfolio.rendering import routes
 from kilnfolio.review import figures
 from kilnfolio.review.findings import title_of
 from kilnfolio.review.kiln_state import KilnState, kiln_state
 from kilnfolio.review.open_review import OpenReview
-from kilnfolio.review.setpoints import AirState
 from kilnfolio.runtime.values import dataclass
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.kiln_forecast import KilnForecast, kiln_forecast

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import Pressure, TemperatureDifference
+from kilnfolio.records.setpoints import AirState
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import AirResult, Dossier, LogSummary, WickIndex, Working
-from kilnfolio.review.setpoints import AirState
 from kilnfolio.site.pages.phrases import days
 from kilnfolio.site.pages.workings import (
     Shown,

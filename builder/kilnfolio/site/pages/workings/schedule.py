@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from kilnfolio.records import reading
 from kilnfolio.records.quantities import Pressure
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.setpoints import PlannedStep
 from kilnfolio.records.species import Kind
 from kilnfolio.review.evidence import schedule_evidence
-from kilnfolio.review.setpoints import PlannedStep
 from kilnfolio.review.working import Bare
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.workings import (

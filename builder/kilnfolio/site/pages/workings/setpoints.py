@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 from kilnfolio.records.quantities import Percent, Pressure, Temperature, TemperatureDifference
 from kilnfolio.records.schedule import AIR_KEYS, Air, Schedule
+from kilnfolio.records.setpoints import AirState
 from kilnfolio.review.dossier import Working
-from kilnfolio.review.setpoints import AirState
 from kilnfolio.site.pages.workings import Shown, percent, shown, work_out
 
 

@@ -10,7 +10,9 @@ from kilnfolio.physics.air import pressure_at_altitude, relative_humidity, wet_b
 from kilnfolio.physics.sorption import equilibrium_moisture_content, relative_humidity_for_emc
 from kilnfolio.records.charge import Charge, Stage
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.quantities import Percent
+from kilnfolio.records.model import Located
+from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.quantities import Percent, Temperature
 from kilnfolio.records.schedule import AIR_KEYS, Air, Modification, Schedule, Step
 from kilnfolio.runtime.values import dataclass
 
@@ -74,6 +76,17 @@ def _resolved(dry: float, way: str, value: float, pressure_pa: float) -> AirStat
     )
 
 
+@lru_cache(maxsize=4096)
+def air_with_emc(dry_bulb_c: float, emc_pct: float, pressure_pa: float) -> AirState | None:
+    """Return the air at a dry bulb [°C] that has an EMC [%]; None if there is none."""
+    try:
+        return resolve(
+            Air(dry_bulb=Temperature(dry_bulb_c, ""), emc=Percent(emc_pct, "")), pressure_pa
+        )
+    except ValueError:
+        return None
+
+
 def state_of(dry_bulb_c: float, wet_bulb_c: float, pressure_pa: float) -> AirState:
     """Return the state of the air for two bulbs [°C] at an air pressure [Pa]."""
     return _resolved(dry_bulb_c, "wet_bulb", wet_bulb_c, pressure_pa)
@@ -120,6 +133,94 @@ def planned_steps(
         )
         begin = end
     return tuple(planned)
+
+
+def possible_steps(
+    folder: MillFolder, located: Located[Schedule], pressure_pa: float
+) -> tuple[PlannedStep, ...]:
+    """Return `planned_steps` of a schedule of the mill.
+
+    Raises
+    ------
+    RecordProblems
+        A step, or a stage at the end, asks for air that cannot be.
+    """
+    schedule, steps = located.record, folder.steps_of(located.record)
+    try:
+        for stage in filter(None, (schedule.equalizing, schedule.conditioning)):
+            resolve(stage, pressure_pa)
+        return planned_steps(schedule, steps, pressure_pa)
+    except ValueError:
+        raise RecordProblems(impossible_air(located, steps, pressure_pa)) from None
+
+
+def impossible_air(
+    located: Located[Schedule], steps: Sequence[Step], pressure_pa: float
+) -> Iterator[Problem]:
+    """Yield the set-points of a schedule that no air can have.
+
+    Parameters
+    ----------
+    located : Located of Schedule
+        The schedule.
+    steps : sequence of Step
+        Its steps, with a notation expanded.
+    pressure_pa : float
+        Air pressure. [Pa]
+    """
+    schedule, found = located.record, False
+    stages = ((name, getattr(schedule, name)) for name in ("equalizing", "conditioning"))
+    written: list[tuple[tuple[str | int, ...], str, Air]] = [
+        *((("steps", place), f"step {place + 1}", step) for place, step in enumerate(steps)),
+        *(((name,), name, air) for name, air in stages if air),
+    ]
+    for path, words, air in written:
+        if why := _why_not(air, pressure_pa):
+            found = True
+            yield Problem(
+                located.place(*path),
+                f"{words} of '{schedule.id}'",
+                why,
+                "Check the units first, as °F written for °C; then "
+                "whether a wet bulb was written in place of a depression, or the other way round",
+            )
+    if found:
+        return
+    try:
+        planned_steps(schedule, steps, pressure_pa)
+    except ValueError:
+        yield Problem(
+            located.place("modifications"),
+            f"modifications of '{schedule.id}'",
+            "they change a step to air that cannot be",
+            "Check their units, and the sign of each change",
+        )
+
+
+def impossible_stages(located: Located[Charge], pressure_pa: float) -> Iterator[Problem]:
+    """Yield the stages of a charge that were set to air that cannot be."""
+    for name in ("equalizing", "conditioning"):
+        stage: Stage | None = getattr(located.record, name)
+        if stage and (why := _why_not(_air_of(stage), pressure_pa)):
+            yield Problem(located.place(name), name, why, "Check the EMC against the dry bulb")
+
+
+def _why_not(air: Air, pressure_pa: float) -> str:
+    """Return why there is no such air; empty if there is."""
+    try:
+        resolve(air, pressure_pa)
+    except ValueError:
+        way = next(key for key in AIR_KEYS if getattr(air, key) is not None)
+        word = "EMC" if way == "emc" else way.replace("_", " ")
+        return (
+            f"no air has a dry bulb of {air.dry_bulb.entered} with {word} "
+            f"{getattr(air, way).entered}"
+        )
+    return ""
+
+
+def _air_of(stage: Stage) -> Air:
+    return Air(dry_bulb=stage.dry_bulb, emc=stage.emc)
 
 
 def step_at(steps: Sequence[PlannedStep], mc_pct: float) -> int:
@@ -195,5 +296,5 @@ def _asked(charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float) -> 
                 stage.start,
                 label,
                 None,
-                resolve(Air(dry_bulb=stage.dry_bulb, emc=stage.emc), pressure_pa),
+                resolve(_air_of(stage), pressure_pa),
             )
