@@ -203,6 +203,19 @@ def test_sections_cut_later_that_no_wood_can_have_are_told(tmp_path, capsys):
     assert "sections say -89.0 %, which no wood can have." in capsys.readouterr().out
 
 
+def test_a_file_whose_name_is_not_utf_8_stops_no_build(tmp_path, capsys):
+    """A photograph from an older disk beside a charge; a record so named is told."""
+    root = minimal_mill(tmp_path / "mill")
+    photo = os.fsencode((root / FILES["charge"]).parent) + b"/caf\xe9.jpg"
+    Path(os.fsdecode(photo)).write_bytes(b"")
+    build = ["build", str(root), "--without-pdf", "--workers", "1"]
+    assert main(build) == 0
+    lot = Path(os.fsdecode(os.fsencode(root / "content/lots") + b"/caf\xe9.yaml"))
+    lot.write_bytes((root / FILES["lot"]).read_bytes())
+    assert main(build) == 2
+    assert "content/lots/caf\\xe9.yaml:1:1: " in capsys.readouterr().err
+
+
 def test_the_guide_lists_the_exit_codes():
     guide = (Path(PROJECT) / "builder/kilnfolio/guide/16-look-it-up.md").read_text("utf-8")
     from kilnfolio.cli import errors

@@ -39,7 +39,7 @@ def input_stamps(folder: Path, folders: Iterable[str]) -> Stamps:
                     state = entry.stat()
                 except OSError:
                     continue  # removed meanwhile, or a broken link
-                found[name] = stamp(state)
+                found[as_text(name)] = stamp(state)
     return found
 
 
@@ -55,8 +55,18 @@ def site_stamps(out: Path, editions: Iterable[str]) -> Stamps:
                 if entry.is_dir(follow_symlinks=False):
                     waiting.append(path)
                 else:
-                    found[path] = stamp(entry.stat(follow_symlinks=False))
+                    found[as_text(path)] = stamp(entry.stat(follow_symlinks=False))
     return found
+
+
+def as_text(name: str) -> str:
+    r"""Return a file's name, bytes that are not UTF-8 written out, as in ``caf\xe9.jpg``.
+
+    No file has the name then, so that none is read for it; a record so named is refused with it.
+    """
+    if name.isascii():
+        return name
+    return name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
 class _Entries:

@@ -277,12 +277,14 @@ def re_section(case: Case) -> Results:
             mass, mean = later.board_mass.value, float(np.mean(mcs))
             calculated = 100.0 * (mass / history.oven_dry_g - 1.0)
             if abs(calculated - mean) > allowed:
-                said = f"Board {history.board.id} on {case.clock(later.at)}: sections say"
                 yield Breach(
-                    f"{said} {mean:.1f} %, calculation {calculated:.1f} %. "
-                    f"The oven-dry mass becomes {oven_dry_mass(mass, mean):.0f} g."
+                    f"Board {history.board.id} on {case.clock(later.at)}: sections say "
+                    f"{mean:.1f} %, "
+                    f"calculation {calculated:.1f} %. The oven-dry mass becomes "
+                    f"{oven_dry_mass(mass, mean):.0f} g."
                     if MC_RANGE_PCT[0] <= mean <= MC_RANGE_PCT[1]
-                    else f"{said} {mean:.1f} %, which no wood can have.",
+                    else f"Board {history.board.id} on {case.clock(later.at)}: sections say "
+                    f"{mean:.1f} %, which no wood can have.",
                     (case.place("boards", index, "resections", number),),
                     history.board.id,
                     calculated - mean,
