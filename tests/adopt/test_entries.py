@@ -633,7 +633,7 @@ def test_an_empty_note_is_refused_in_plain_words(mill, capsys):
     assert "note: it is empty. Say it in words." in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("words", [["weigh", "C1", "S1=2230"], ["note", "C1", "seal leaks"]])
+@pytest.mark.parametrize("words", [["weigh", "C1", "S1=12 %"], ["note", "C1", "seal leaks"]])
 def test_a_time_still_to_come_is_asked_about(mill, capsys, words):
     next_year = f"{dt.datetime.now(ZONE) + dt.timedelta(days=300.5):%Y-%m-%dT%H:%M}"
     entry = [*words, "--at", next_year, "--folder", str(mill)]
