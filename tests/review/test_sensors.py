@@ -113,7 +113,7 @@ def test_kiln_side_pages_give_the_sensors_readings_and_their_uncertainty(tmp_pat
         **dict.fromkeys(("ended", "unloaded", "survey", "signatures"), DROP),
     )
     context = mill_context(open_mill(root).graph)
-    shown = "EMC sensor 9.9\N{NO-BREAK SPACE}% ± 0.8 on"
+    shown = "EMC sensor showed 9.9\N{NO-BREAK SPACE}% ± 0.8 on"
     assert shown in kiln_side_page(context, "C1").html
     assert shown in home_page(context).html
     assert shown in kiln_sheet(context.folder, "C1").rounds.standing
@@ -147,7 +147,7 @@ def test_an_open_charge_without_boards_stands_where_its_pins_say(tmp_path):
     assert (state.controlling_boards, state.last_round) == (("pin-1",), "2026-06-07T08:00-04:00")
     # the second step runs until 12 %, the target
     assert (state.next_due.label, state.is_due) == ("equalize", False)
-    assert "Sensors: pin-1 10.9" in kiln_sheet(folder, "C1").rounds.standing
+    assert "Sensors: pin-1 showed 10.9" in kiln_sheet(folder, "C1").rounds.standing
     # a log that cannot be read is for check to name, and keeps nobody from writing a round down
     (root / "content/charges/2026/C1/bulbs.csv").write_text("?")
     assert state_of(open_mill(root)).sensors == ()
