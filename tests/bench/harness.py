@@ -228,14 +228,18 @@ def slope(sizes: Sequence[int], values: Sequence[float]) -> float:
     return fit.slope
 
 
+#: What tests/conftest.py sets, and a command sets for itself.
+_OF_TESTS = ("PYTHONDONTWRITEBYTECODE", "OPENBLAS_NUM_THREADS", "PYDANTIC_DISABLE_PLUGINS")
+
+
 def child(*words: object, codes: Sequence[int] = (0,)) -> tuple[float, float]:
     """Run this Python with arguments; return its processor seconds and its peak memory [MB].
 
     The kernel counts into a child's peak what its parent held when it was started, so the peak is
     read from the child itself while it runs.
     """
-    environment = {**os.environ}
-    environment.pop("PYTHONDONTWRITEBYTECODE", None)  # modules are compiled, as when installed
+    # as a user starts it: modules are compiled, and what the tests set for themselves is not set
+    environment = {name: value for name, value in os.environ.items() if name not in _OF_TESTS}
     with (
         tempfile.TemporaryFile() as said,
         subprocess.Popen(

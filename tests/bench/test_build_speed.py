@@ -16,7 +16,12 @@ from kilnfolio.pipeline.built import EDITIONS
 
 SIZES = [int(size) for size in os.environ.get("KILNFOLIO_BENCH_CHARGES", "10,100").split(",")]
 TURNS = 5
-IMPORTS = "import kilnfolio.pipeline.build, kilnfolio.pipeline.plan"
+#: With the settings of a command, so that both sides import alike.
+IMPORTS = """
+import os
+os.environ.update(OPENBLAS_NUM_THREADS="1", PYDANTIC_DISABLE_PLUGINS="__all__")
+import kilnfolio.pipeline.build, kilnfolio.pipeline.plan
+"""
 
 
 def build(root):
