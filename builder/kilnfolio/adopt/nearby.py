@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import difflib
-import re
 from pathlib import Path, PurePosixPath
 
 from kilnfolio.records import reading
 from kilnfolio.records.checking import charge_check, problems_with, propose, refuse_problems_of
 from kilnfolio.records.folder import MillFolder, open_mill, refuse_other_folder
+from kilnfolio.records.model import looks_like_a_number
 from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 
@@ -30,12 +30,12 @@ def charge_file(root: Path, charge: str) -> Path:
         return files[charge]
     near = difflib.get_close_matches(charge, files, n=1, cutoff=0.4)
     ways = [f"Did you mean '{near[0]}'?"] if near else []
-    if not re.fullmatch(r"[A-Za-z0-9._-]+", charge):  # what was meant for the word after the number
-        ways.append("Name the charge by its number first")
-    else:
+    if looks_like_a_number(charge):
         ways.append(
             f"{'Otherwise begin' if near else 'Begin'} it with 'kilnfolio new charge {charge}'"
         )
+    else:  # the text was meant for the next argument
+        ways.append("Name the charge by its number first")
     raise RecordProblems(
         [
             Problem(

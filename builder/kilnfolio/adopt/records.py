@@ -194,7 +194,7 @@ def begin(
     if unknown := list(_unknown_records(root, kind, given)):
         raise RecordProblems(unknown)
     steps_text = {"steps": _steps_text(steps)} if kind == "schedule" else {}
-    read_yaml(root / "content/mill.yaml", "content/mill.yaml")
+    read_yaml(root / "content/mill.yaml", "content/mill.yaml")  # refuses a folder without a mill
     taken = {
         key: value for key, value in _only_choice(root, kind, given).items() if key not in given
     }

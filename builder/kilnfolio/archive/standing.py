@@ -81,8 +81,9 @@ def sealed_records(graph: Graph, _: str) -> None:
     """
     problems = []
     for noun, entries_of in (("charge", entries_of_charge), ("lot", entries_of_lot)):
+        present = graph.names(noun)
         for number in ledger.entry(graph, f"every {noun}", ()):
-            if number in graph.names(noun):
+            if number in present:
                 continue
             name_at = RECORD_KINDS[noun].name_at
             own = [f for f in entries_of(graph, number)[-1].files if name_at(f.path) == number]

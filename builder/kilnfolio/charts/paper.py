@@ -84,7 +84,7 @@ def paper_sheet(name: str) -> str:
 
 
 def for_paper(html: str) -> str:
-    """Return HTML with the rules that each drawing uses embedded in it, and only what can be seen."""
+    """Return HTML with each drawing's rules embedded in it, and without what only a pointer finds."""
     html = _STOP.sub("", html)
     parts: list[str] = []
     outer: list[str] = []

@@ -179,7 +179,7 @@ def learn(runs: Sequence[Run]) -> Curve:
 def from_formula(thickness_mm: float) -> Curve:
     """Return the curve of the published red-oak formula [1]_, for a wood never dried here.
 
-    Its own power of the thickness carries it on to timber thicker than it was published for.
+    For timber thicker than it was published for, time grows with its own power of the thickness.
     """
     known_mm = min(thickness_mm, FORMULA_UP_TO_MM)
     tau_hours = 24.0 * float(red_oak_tau(known_mm, 45.0))

@@ -26,7 +26,7 @@ Result = Done | Failed
 
 #: The least work of a batch, in tenths of a second: handing one out takes about a millisecond.
 _LEAST_WORK = 0.1
-#: The last batches are this share of what is left for each process.
+#: Towards the end a batch is the work left for each process, divided by this.
 _SHARES = 4
 
 Task = tuple[str, tuple[str, ...]]

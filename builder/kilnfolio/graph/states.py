@@ -62,7 +62,7 @@ def site_stamps(out: Path, editions: Iterable[str]) -> Stamps:
 def as_text(name: str) -> str:
     r"""Return a file's name, bytes that are not UTF-8 written out, as in ``caf\xe9.jpg``.
 
-    No file has the name then, so that none is read for it; a record so named is refused with it.
+    No file has that name, so none is read by it; a record with such a name is refused.
     """
     if name.isascii():
         return name

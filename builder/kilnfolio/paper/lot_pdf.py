@@ -57,7 +57,7 @@ def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
     return LotSheet(view.record.lot, *without_code(lot_html(env, view)), tuple(_attached(view)))
 
 
-#: What the page's scripts know the facts by, and an element that is then no more than its text.
+#: Attributes by which the page's scripts find the facts; a span without them is only its text.
 _FACT = re.compile(r"<(?:d[dt]|span|t[dh]|thead|caption)\b[^<>]*>")
 _KNOWN_BY = re.compile(r' data-(?:words|verbatim|record="[^"]*")(?=[ >])')
 _TEXT = re.compile(r"<span>([^<]*)</span>")

@@ -6,7 +6,6 @@ is reported where it is.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
 from pathlib import PurePosixPath
@@ -21,7 +20,7 @@ from kilnfolio.records.formats import matching
 from kilnfolio.records.instrument import InstrumentTrials
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.lot import Lot
-from kilnfolio.records.model import Located, Record
+from kilnfolio.records.model import Located, Record, looks_like_a_number
 from kilnfolio.records.notation import Notation
 from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Place, Problem
@@ -80,7 +79,7 @@ def name_problems(read: Located[Any] | Draft) -> Iterator[Problem]:
             f"id '{identity}'",
             f"the {what} is named '{home}', and the two must be the same",
             f"Write 'id: {home}', or rename the {what}"
-            if re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]*", home)
+            if looks_like_a_number(home)
             else f"Rename the {what}; a copy is moved out of content/",
         )
 

@@ -106,9 +106,15 @@ def record_error(
 
 #: The name of a record in files and addresses.
 Slug = _matching(r"[a-z0-9]+(-[a-z0-9]+)*", 60, "lower-case letters, digits and single hyphens")
+_NUMBER = r"[A-Za-z0-9][A-Za-z0-9._-]*"
 #: A charge, lot or pack number as the mill writes it; 20 characters is the length of a GS1 batch or
 #: lot number, AI (10) (GS1 General Specifications).
-Number = _matching(r"[A-Za-z0-9][A-Za-z0-9._-]*", 20, "letters, digits, '.', '_' and '-'")
+Number = _matching(_NUMBER, 20, "letters, digits, '.', '_' and '-'")
+
+
+def looks_like_a_number(text: str) -> bool:
+    """Return whether a text has the characters of a `Number`, whatever its length."""
+    return re.fullmatch(_NUMBER, text) is not None
 
 
 #: Control characters but tabs and new lines, and characters that change the direction of the text

@@ -1,4 +1,4 @@
-"""Quantities of timber within the ranges that can be; what physics computes from them is defined."""
+"""Quantities of timber, limited to what is possible, so that physics is defined for them."""
 
 from __future__ import annotations
 

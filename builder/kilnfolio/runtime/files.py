@@ -151,7 +151,7 @@ def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
 
 @contextlib.contextmanager
 def naming(path: Path) -> Iterator[None]:
-    """Let an error that refuses a temporary file name what was to be written.
+    """Make an error about a temporary file name the file that was to be written.
 
     Parameters
     ----------

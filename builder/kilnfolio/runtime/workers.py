@@ -34,7 +34,7 @@ TASKS_PER_PROCESS = 500
 MOST_DEATHS = 3
 #: What a pool needs to clear up after the death of a process, at most [s].
 _CLEARED_UP = 5.0
-#: What results may wait in; Linux gives no more to who is not root [bytes].
+#: Size of the pipe in which results wait; Linux gives a user other than root no more [bytes].
 _PIPE = 1 << 20
 
 
